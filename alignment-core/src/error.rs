@@ -1,0 +1,529 @@
+//! Errors that teach, and warnings that come with the result.
+//!
+//! Both say what is wrong, where (stage, station, wheel), the figure seen, the bound, and what to do about it.
+//! Both carry a stable number: negative for errors, positive for warnings. A number is never reused.
+
+use crate::layout::Wheel;
+use core::fmt;
+
+/// A stage of the job: one group of stations in a session.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+#[cfg_attr(feature = "json", derive(serde::Serialize))]
+#[cfg_attr(feature = "json", serde(rename_all = "snake_case"))]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
+pub enum Stage {
+    /// The stations at which the car was rolled.
+    Rolling,
+    /// The station with the wheels straight ahead.
+    Ahead,
+    /// The stations of the caster sweep.
+    Sweep,
+    /// Full lock to the left.
+    LockLeft,
+    /// Full lock to the right.
+    LockRight,
+}
+
+impl Stage {
+    /// The session key of the stage.
+    #[must_use]
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::Rolling => "rolling",
+            Self::Ahead => "ahead",
+            Self::Sweep => "sweep",
+            Self::LockLeft => "lock_left",
+            Self::LockRight => "lock_right",
+        }
+    }
+}
+
+/// What went wrong, as a stable number and name.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+#[non_exhaustive]
+#[repr(i32)]
+pub enum ErrorCode {
+    /// A number is NaN or infinite.
+    NotFinite = -1,
+    /// A rotation matrix is not orthonormal within the tolerance.
+    NotARotation = -2,
+    /// A rotation matrix has a negative determinant: it mirrors.
+    Reflection = -3,
+    /// A direction or a quaternion does not have length 1.
+    NotUnitLength = -4,
+    /// A length lies outside what a car and a rig can have.
+    LengthOutOfRange = -5,
+    /// An angle lies outside its range.
+    AngleOutOfRange = -6,
+    /// An input that this computation needs is missing.
+    MissingInput = -7,
+    /// A wheel's target was not seen where it is needed.
+    WheelNotSeen = -8,
+    /// There are fewer stations than the computation needs.
+    TooFewStations = -9,
+    /// The car was rolled too little to find a spindle.
+    RollTooSmall = -10,
+    /// The stations lie a full turn of the wheel apart, which tells nothing about its spindle.
+    RollFullTurn = -11,
+    /// The steering was swept too little to find the steering axis.
+    SweepTooSmall = -12,
+    /// The up direction points down: the wheels roll the wrong way for it.
+    UpInverted = -13,
+    /// The left targets are on the right of the car, and the right ones on the left.
+    SidesSwapped = -14,
+    /// The front targets are on the rear wheels, and the rear ones on the front wheels.
+    EndsSwapped = -15,
+    /// Sides, ends or up are mirrored, and nothing in the session decides which.
+    Mirrored = -16,
+    /// A spindle does not run across the car: the wheels cannot belong to one vehicle.
+    SpindleNotLateral = -17,
+    /// The text is not a session: malformed JSON, an unknown key, a wrong type.
+    NotASession = -18,
+}
+
+impl ErrorCode {
+    /// Every code, in the order of the numbers.
+    pub const ALL: [Self; 18] = [
+        Self::NotFinite,
+        Self::NotARotation,
+        Self::Reflection,
+        Self::NotUnitLength,
+        Self::LengthOutOfRange,
+        Self::AngleOutOfRange,
+        Self::MissingInput,
+        Self::WheelNotSeen,
+        Self::TooFewStations,
+        Self::RollTooSmall,
+        Self::RollFullTurn,
+        Self::SweepTooSmall,
+        Self::UpInverted,
+        Self::SidesSwapped,
+        Self::EndsSwapped,
+        Self::Mirrored,
+        Self::SpindleNotLateral,
+        Self::NotASession,
+    ];
+
+    /// The stable number: negative, never reused, the same in every language.
+    #[must_use]
+    pub const fn number(self) -> i32 {
+        self as i32
+    }
+
+    /// The stable name, in snake case.
+    #[must_use]
+    pub const fn name(self) -> &'static str {
+        self.text().0
+    }
+
+    /// Name, what is wrong, the unit of the figure, and the remedy.
+    const fn text(self) -> (&'static str, &'static str, &'static str, &'static str) {
+        match self {
+            Self::NotFinite => (
+                "not_finite",
+                "a number is not finite",
+                "",
+                "leave out a pose that was not seen, and check the source of the others",
+            ),
+            Self::NotARotation => (
+                "not_a_rotation",
+                "the rotation matrix is not orthonormal: RᵀR differs from the identity",
+                "",
+                "hand over a pure rotation, free of scale and shear, with enough digits",
+            ),
+            Self::Reflection => (
+                "reflection",
+                "the rotation matrix mirrors: its determinant is negative",
+                "",
+                "convert left-handed axes to right-handed ones",
+            ),
+            Self::NotUnitLength => {
+                ("not_unit_length", "the vector does not have length 1", "", "divide it by its length")
+            }
+            Self::LengthOutOfRange => {
+                ("length_out_of_range", "the length is out of range", " mm", "check the unit, mm, and the geometry")
+            }
+            Self::AngleOutOfRange => {
+                ("angle_out_of_range", "the angle is out of range", "°", "check the unit, degrees")
+            }
+            Self::MissingInput => ("missing_input", "this input is missing", "", "add it to the session"),
+            Self::WheelNotSeen => (
+                "wheel_not_seen",
+                "the target was not seen",
+                "",
+                "clear the camera's view of it and take the station again",
+            ),
+            Self::TooFewStations => {
+                ("too_few_stations", "too few stations with this target in view", "", "take more stations")
+            }
+            Self::RollTooSmall => {
+                ("roll_too_small", "the wheel was rolled too little", "°", "roll the car further between the stations")
+            }
+            Self::RollFullTurn => (
+                "roll_full_turn",
+                "the stations lie whole turns of the wheel apart; within a turn they span too little",
+                "°",
+                "roll by part of a turn, 30° to 180°",
+            ),
+            Self::SweepTooSmall => (
+                "sweep_too_small",
+                "the steering was swept too little, from one end to the other",
+                "°",
+                "steer further to both sides",
+            ),
+            Self::UpInverted => (
+                "up_inverted",
+                "the wheels roll backward when the car moves forward, so up points down",
+                "",
+                "reverse the sign of `up`",
+            ),
+            Self::SidesSwapped => (
+                "sides_swapped",
+                "the left targets are on the right of the car",
+                "",
+                "exchange fl with fr and rl with rr",
+            ),
+            Self::EndsSwapped => (
+                "ends_swapped",
+                "the rear wheels steer and the front ones do not",
+                "",
+                "exchange fl with rl and fr with rr",
+            ),
+            Self::Mirrored => (
+                "mirrored",
+                "the four wheels are laid out as in a mirror: sides swapped (fl with fr, rl with rr) or ends \
+                 swapped (fl with rl, fr with rr), or up inverted",
+                "",
+                "check these three; a caster sweep would decide which end steers",
+            ),
+            Self::SpindleNotLateral => (
+                "spindle_not_lateral",
+                "the spindle does not run across the car; its angle to the line between the targets of its axle is",
+                "°",
+                "check that all four targets are on one car and each pose belongs to its wheel",
+            ),
+            Self::NotASession => {
+                ("not_a_session", "the text is not a session", "", "compare it with the published schema")
+            }
+        }
+    }
+}
+
+/// Why a computation was refused: what, where, the figure, the bound and the remedy.
+///
+/// `Display` makes one sentence of it:
+/// `rolling.fl: the wheel was rolled too little: 3.1°, at least 10° needed; roll the car further between the stations`.
+#[derive(Debug, Clone, Copy, PartialEq)]
+#[non_exhaustive]
+pub struct Error {
+    /// What went wrong.
+    pub code: ErrorCode,
+    /// In which group of stations.
+    pub stage: Option<Stage>,
+    /// At which station of the group, counted from 0 as in the session.
+    pub station: Option<usize>,
+    /// At which wheel.
+    pub wheel: Option<Wheel>,
+    /// Which input, by its session key, when the fault is not in a pose.
+    pub input: Option<&'static str>,
+    /// The figure seen, in the unit that the sentence states.
+    pub value: Option<f64>,
+    /// The least that is allowed, in the unit of `value`.
+    pub minimum: Option<f64>,
+    /// The most that is allowed, in the unit of `value`.
+    pub maximum: Option<f64>,
+}
+
+impl Error {
+    pub(crate) const fn new(code: ErrorCode) -> Self {
+        Self { code, stage: None, station: None, wheel: None, input: None, value: None, minimum: None, maximum: None }
+    }
+
+    pub(crate) const fn value(self, value: f64) -> Self {
+        Self { value: Some(value), ..self }
+    }
+
+    pub(crate) const fn at_least(self, minimum: f64) -> Self {
+        Self { minimum: Some(minimum), ..self }
+    }
+
+    pub(crate) const fn at_most(self, maximum: f64) -> Self {
+        Self { maximum: Some(maximum), ..self }
+    }
+
+    pub(crate) const fn input(self, input: &'static str) -> Self {
+        Self { input: Some(input), ..self }
+    }
+
+    pub(crate) const fn wheel(self, wheel: Wheel) -> Self {
+        Self { wheel: Some(wheel), ..self }
+    }
+
+    pub(crate) const fn stage(self, stage: Stage) -> Self {
+        Self { stage: Some(stage), ..self }
+    }
+
+    pub(crate) const fn station(self, station: usize) -> Self {
+        Self { station: Some(station), ..self }
+    }
+
+    /// The place in the session, as its path: `rolling[2].fl`, `clamp_standoff_mm.rr`, `up`.
+    fn place(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        place(f, self.stage, self.station, self.input, self.wheel)
+    }
+}
+
+impl fmt::Display for Error {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let (_, what, unit, remedy) = self.code.text();
+        self.place(f)?;
+        f.write_str(what)?;
+        if let Some(value) = self.value {
+            write!(f, ": {}{unit}", Figure(value))?;
+        }
+        match (self.minimum, self.maximum) {
+            (Some(min), Some(max)) => write!(f, ", {} to {}{unit} allowed", Figure(min), Figure(max))?,
+            (Some(min), None) => write!(f, ", at least {}{unit} needed", Figure(min))?,
+            (None, Some(max)) => write!(f, ", at most {}{unit} allowed", Figure(max))?,
+            (None, None) => {}
+        }
+        write!(f, "; {remedy}")
+    }
+}
+
+impl core::error::Error for Error {}
+
+/// What is weak in a result, as a stable number and name.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+#[non_exhaustive]
+#[repr(i32)]
+#[cfg_attr(feature = "json", derive(serde::Serialize))]
+#[cfg_attr(feature = "json", serde(rename_all = "snake_case"))]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
+pub enum WarningCode {
+    /// The car was rolled less than the trade's 20°: camber and toe scatter more.
+    RollShort = 1,
+    /// The wheel rolls over a radius that was assumed, since two stations cannot give it.
+    RollingRadiusAssumed = 2,
+    /// The loaded radius was not given: the rolling radius stands in for it.
+    LoadedRadiusAssumed = 3,
+    /// The steering was swept less than ± 10°: caster and SAI scatter more.
+    SweepShort = 4,
+    /// The wheel was free to roll in the sweep: SAI scatters about ten times more than with the wheel locked.
+    SweepWheelFree = 5,
+    /// The poses of the stage do not fit a rigid motion within their noise.
+    ResidualHigh = 6,
+    /// The body moved during the sweep: the steering axis is referred to a body that did not stand still.
+    BodyMoved = 7,
+    /// The sweep did not reach the angle at which toe-out on turns is read: that turn is absent.
+    TurnNotReached = 8,
+}
+
+impl WarningCode {
+    /// Every code, in the order of the numbers.
+    pub const ALL: [Self; 8] = [
+        Self::RollShort,
+        Self::RollingRadiusAssumed,
+        Self::LoadedRadiusAssumed,
+        Self::SweepShort,
+        Self::SweepWheelFree,
+        Self::ResidualHigh,
+        Self::BodyMoved,
+        Self::TurnNotReached,
+    ];
+
+    /// The stable number: positive, never reused, the same in every language.
+    #[must_use]
+    pub const fn number(self) -> i32 {
+        self as i32
+    }
+
+    /// The stable name, in snake case.
+    #[must_use]
+    pub const fn name(self) -> &'static str {
+        self.text().0
+    }
+
+    /// Name and what is weak, with the remedy.
+    const fn text(self) -> (&'static str, &'static str) {
+        match self {
+            Self::RollShort => ("roll_short", "short roll, camber and toe scatter more: roll the car further"),
+            Self::RollingRadiusAssumed => (
+                "rolling_radius_assumed",
+                "two rolling stations cannot give the rolling radius, loaded_radius_mm stands in: take a third station",
+            ),
+            Self::LoadedRadiusAssumed => (
+                "loaded_radius_assumed",
+                "loaded_radius_mm was not given, the rolling radius stands in: trail, scrub and track at the ground lean on it",
+            ),
+            Self::SweepShort => {
+                ("sweep_short", "short sweep, caster and SAI scatter more: steer further to both sides")
+            }
+            Self::SweepWheelFree => (
+                "sweep_wheel_free",
+                "wheel free to roll in the sweep, SAI scatters about ten times more: lock the wheels with the brake",
+            ),
+            Self::ResidualHigh => (
+                "residual_high",
+                "the poses do not fit a rigid motion within their noise: check the clamp, and take the stage again",
+            ),
+            Self::BodyMoved => (
+                "body_moved",
+                "the rear wheels moved during the sweep: the body did not stand still, caster and SAI lean on it",
+            ),
+            Self::TurnNotReached => (
+                "turn_not_reached",
+                "the sweep did not reach the angle for toe-out on turns, which is therefore absent: steer further",
+            ),
+        }
+    }
+}
+
+/// What is weak in a result that was given all the same, with the figures.
+///
+/// `Display` makes one sentence of it, as for [`Error`].
+#[derive(Debug, Clone, Copy, PartialEq)]
+#[non_exhaustive]
+#[cfg_attr(feature = "json", derive(serde::Serialize))]
+#[cfg_attr(feature = "json", serde(into = "crate::json::WarningJson"))]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
+#[cfg_attr(feature = "schema", schemars(with = "crate::json::WarningJson"))]
+pub struct Warning {
+    /// What is weak.
+    pub code: WarningCode,
+    /// In which group of stations.
+    pub stage: Option<Stage>,
+    /// At which station of the group, counted from 0 as in the session.
+    pub station: Option<usize>,
+    /// At which wheel.
+    pub wheel: Option<Wheel>,
+    /// The figure seen, in `unit`.
+    pub value: Option<f64>,
+    /// The bound that it passed, in `unit`.
+    pub limit: Option<f64>,
+    /// The unit of both: `deg`, `mm` or nothing.
+    pub unit: &'static str,
+}
+
+impl Warning {
+    pub(crate) const fn new(code: WarningCode) -> Self {
+        Self { code, stage: None, station: None, wheel: None, value: None, limit: None, unit: "" }
+    }
+
+    pub(crate) const fn stage(self, stage: Stage) -> Self {
+        Self { stage: Some(stage), ..self }
+    }
+
+    pub(crate) const fn station(self, station: usize) -> Self {
+        Self { station: Some(station), ..self }
+    }
+
+    pub(crate) const fn wheel(self, wheel: Wheel) -> Self {
+        Self { wheel: Some(wheel), ..self }
+    }
+
+    pub(crate) const fn figure(self, value: f64, limit: f64, unit: &'static str) -> Self {
+        Self { value: Some(value), limit: Some(limit), unit, ..self }
+    }
+
+    pub(crate) const fn value(self, value: f64, unit: &'static str) -> Self {
+        Self { value: Some(value), unit, ..self }
+    }
+}
+
+impl fmt::Display for Warning {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        place(f, self.stage, self.station, None, self.wheel)?;
+        f.write_str(self.code.text().1)?;
+        if let Some(value) = self.value {
+            write!(f, " ({} {}", Figure(value), self.unit)?;
+            if let Some(limit) = self.limit {
+                write!(f, ", bound {} {}", Figure(limit), self.unit)?;
+            }
+            f.write_str(")")?;
+        }
+        Ok(())
+    }
+}
+
+/// Writes the place as a path of the session, followed by a colon; nothing when no place is known.
+fn place(
+    f: &mut fmt::Formatter<'_>,
+    stage: Option<Stage>,
+    station: Option<usize>,
+    input: Option<&'static str>,
+    wheel: Option<Wheel>,
+) -> fmt::Result {
+    let mut dot = "";
+    if let Some(stage) = stage {
+        f.write_str(stage.name())?;
+        if let Some(station) = station {
+            write!(f, "[{station}]")?;
+        }
+        dot = ".";
+    }
+    if let Some(input) = input {
+        write!(f, "{dot}{input}")?;
+        dot = ".";
+    }
+    if let Some(wheel) = wheel {
+        write!(f, "{dot}{wheel}")?;
+        dot = ".";
+    }
+    if dot.is_empty() { Ok(()) } else { f.write_str(": ") }
+}
+
+/// A figure for a sentence: at most four decimals, tiny and huge ones with an exponent.
+struct Figure(f64);
+
+impl fmt::Display for Figure {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let Self(value) = *self;
+        if value != 0.0 && !(1e-3..1e7).contains(&value.abs()) {
+            return write!(f, "{value:.1e}");
+        }
+        write!(f, "{}", libm::round(value * 1e4) / 1e4)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use alloc::string::ToString;
+
+    #[test]
+    fn an_error_is_one_sentence_with_place_figure_bound_and_remedy() {
+        let error =
+            Error::new(ErrorCode::RollTooSmall).stage(Stage::Rolling).wheel(Wheel::Fl).value(3.1).at_least(10.0);
+        assert_eq!(
+            error.to_string(),
+            "rolling.fl: the wheel was rolled too little: 3.1°, at least 10° needed; roll the car further between the stations"
+        );
+        let error = Error::new(ErrorCode::NotARotation)
+            .stage(Stage::Sweep)
+            .station(4)
+            .wheel(Wheel::Rr)
+            .value(3e-5)
+            .at_most(1e-6);
+        assert!(error.to_string().starts_with("sweep[4].rr: "), "{error}");
+        assert!(error.to_string().contains(": 3.0e-5, at most 1.0e-6 allowed; "), "{error}");
+    }
+
+    #[test]
+    fn numbers_and_names_are_distinct() {
+        for (i, a) in ErrorCode::ALL.iter().enumerate() {
+            assert!(a.number() < 0);
+            for b in &ErrorCode::ALL[..i] {
+                assert_ne!(a.number(), b.number());
+                assert_ne!(a.name(), b.name());
+            }
+        }
+        for (i, a) in WarningCode::ALL.iter().enumerate() {
+            assert!(a.number() > 0);
+            for b in &WarningCode::ALL[..i] {
+                assert_ne!(a.number(), b.number());
+                assert_ne!(a.name(), b.name());
+            }
+        }
+    }
+}

@@ -1,0 +1,248 @@
+//! The session and the result as JSON.
+//!
+//! Keys are the fields' names. An unknown key is an error that names it; so is a pose with two forms of rotation, or none.
+
+use crate::alignment::Measurement;
+use crate::error::{ErrorCode, Stage, Warning, WarningCode};
+use crate::layout::Wheel;
+use crate::pose::Pose;
+use crate::session::{Session, Sighting};
+use alloc::format;
+use alloc::string::{String, ToString};
+use alloc::vec::Vec;
+use core::fmt;
+use serde::de::{self, Deserialize, Deserializer, MapAccess, SeqAccess, Visitor};
+use serde::ser::{Serialize, SerializeStruct, Serializer};
+
+/// Why a text is not a session, and where: the path of the key and the line and column in the text.
+#[derive(Debug, Clone, PartialEq, Eq)]
+#[non_exhaustive]
+pub struct JsonError {
+    /// The path in the session, as in `rolling[2].fl`; empty at the top.
+    pub path: String,
+    /// The line, counted from 1.
+    pub line: usize,
+    /// The column, counted from 1.
+    pub column: usize,
+    /// What is wrong there.
+    pub reason: String,
+}
+
+impl JsonError {
+    /// [`ErrorCode::NotASession`], always.
+    #[must_use]
+    pub const fn code(&self) -> ErrorCode {
+        ErrorCode::NotASession
+    }
+}
+
+impl fmt::Display for JsonError {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        if !self.path.is_empty() {
+            write!(f, "{}: ", self.path)?;
+        }
+        write!(f, "{} (line {}, column {})", self.reason, self.line, self.column)
+    }
+}
+
+impl core::error::Error for JsonError {}
+
+/// Reads a session from its JSON, format `alignment-session/1`.
+///
+/// # Errors
+/// [`JsonError`] names the key, the line and the column: malformed JSON, an unknown or repeated key, a wrong type, a missing key, a
+/// pose without exactly one form of rotation, a quaternion that is not of unit length.
+///
+/// ```
+/// # use alignment_core::json::session_from_json;
+/// let error = session_from_json(r#"{ "format": "alignment-session/1", "colour": 1 }"#).unwrap_err();
+/// assert!(error.to_string().starts_with("unknown field `colour`"), "{error}");
+/// ```
+pub fn session_from_json(text: &str) -> Result<Session, JsonError> {
+    let mut reader = serde_json::Deserializer::from_str(text);
+    let session = serde_path_to_error::deserialize(&mut reader).map_err(|error| {
+        // At the top the path is ".", which tells a reader nothing.
+        let path = error.path().to_string();
+        json_error(if path == "." { String::new() } else { path }, error.inner())
+    })?;
+    reader.end().map_err(|error| json_error(String::new(), &error))?;
+    Ok(session)
+}
+
+/// Writes a session as JSON that reads back to the same bits; rotations as matrices.
+///
+/// # Panics
+/// Never: a session holds nothing that JSON cannot. Numbers that are not finite come out as null.
+///
+/// ```
+/// # use alignment_core::{json::{session_from_json, session_to_json}, simulate::VirtualVehicle};
+/// let session = VirtualVehicle::default().session();
+/// assert_eq!(session_from_json(&session_to_json(&session)).unwrap(), session);
+/// ```
+#[must_use]
+pub fn session_to_json(session: &Session) -> String {
+    to_text(session)
+}
+
+/// Writes a result as JSON at full precision: `{"alignment": …, "reference": …, "warnings": […], "residuals": …}`. Absent readings are null.
+///
+/// # Panics
+/// Never: a result holds nothing that JSON cannot.
+///
+/// ```
+/// # use alignment_core::{json::measurement_to_json, measure, simulate::VirtualVehicle};
+/// let result = measure(&VirtualVehicle::default().session())?;
+/// assert!(measurement_to_json(&result).contains(r#""camber_deg": -0.5"#));
+/// # Ok::<(), alignment_core::Error>(())
+/// ```
+#[must_use]
+pub fn measurement_to_json(measurement: &Measurement) -> String {
+    to_text(measurement)
+}
+
+fn to_text<T: Serialize>(value: &T) -> String {
+    serde_json::to_string_pretty(value).unwrap_or_else(|error| unreachable!("plain data has a JSON form: {error}"))
+}
+
+fn json_error(path: String, error: &serde_json::Error) -> JsonError {
+    // serde_json ends its sentence with the place; here the place stands apart.
+    let text = error.to_string();
+    let reason = text.rsplit_once(" at line ").map_or(text.as_str(), |(reason, _)| reason);
+    JsonError { path, line: error.line(), column: error.column(), reason: reason.to_string() }
+}
+
+/// A pose as it stands in the JSON: one of three forms of rotation.
+#[derive(serde::Deserialize)]
+#[serde(deny_unknown_fields)]
+struct PoseForms {
+    rotation: Option<[[f64; 3]; 3]>,
+    quaternion_wxyz: Option<[f64; 4]>,
+    rotation_vector_rad: Option<[f64; 3]>,
+    translation_mm: [f64; 3],
+}
+
+impl PoseForms {
+    fn into_pose(self) -> Result<Pose, String> {
+        let translation_mm = self.translation_mm;
+        match (self.rotation, self.quaternion_wxyz, self.rotation_vector_rad) {
+            (Some(rotation), None, None) => Ok(Pose { rotation, translation_mm }),
+            (None, Some(q), None) => Pose::from_quaternion_wxyz(q, translation_mm).map_err(|e| e.to_string()),
+            (None, None, Some(v)) => Pose::from_rotation_vector_rad(v, translation_mm).map_err(|e| e.to_string()),
+            _ => Err("a pose needs exactly one of rotation, quaternion_wxyz, rotation_vector_rad".to_string()),
+        }
+    }
+}
+
+impl<'de> Deserialize<'de> for Pose {
+    fn deserialize<D: Deserializer<'de>>(deserializer: D) -> Result<Self, D::Error> {
+        PoseForms::deserialize(deserializer)?.into_pose().map_err(de::Error::custom)
+    }
+}
+
+impl Serialize for Pose {
+    fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
+        let mut fields = serializer.serialize_struct("Pose", 2)?;
+        fields.serialize_field("rotation", &self.rotation)?;
+        fields.serialize_field("translation_mm", &self.translation_mm)?;
+        fields.end()
+    }
+}
+
+impl<'de> Deserialize<'de> for Sighting {
+    fn deserialize<D: Deserializer<'de>>(deserializer: D) -> Result<Self, D::Error> {
+        deserializer.deserialize_any(SightingVisitor)
+    }
+}
+
+struct SightingVisitor;
+
+impl<'de> Visitor<'de> for SightingVisitor {
+    type Value = Sighting;
+
+    fn expecting(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str("a pose, an array of poses, or null")
+    }
+
+    fn visit_unit<E>(self) -> Result<Sighting, E> {
+        Ok(Sighting::NotSeen)
+    }
+
+    fn visit_map<A: MapAccess<'de>>(self, map: A) -> Result<Sighting, A::Error> {
+        Pose::deserialize(de::value::MapAccessDeserializer::new(map)).map(Sighting::Pose)
+    }
+
+    fn visit_seq<A: SeqAccess<'de>>(self, mut seq: A) -> Result<Sighting, A::Error> {
+        let mut frames = Vec::new();
+        while let Some(pose) = seq.next_element()? {
+            frames.push(pose);
+        }
+        Ok(if frames.is_empty() { Sighting::NotSeen } else { Sighting::Frames(frames) })
+    }
+}
+
+impl Serialize for Sighting {
+    fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
+        match self {
+            Self::NotSeen => serializer.serialize_none(),
+            Self::Pose(pose) => pose.serialize(serializer),
+            Self::Frames(frames) => frames.serialize(serializer),
+        }
+    }
+}
+
+/// A warning as it stands in the JSON: with its number and its sentence.
+#[derive(serde::Serialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
+#[cfg_attr(feature = "schema", schemars(rename = "Warning"))]
+pub(crate) struct WarningJson {
+    /// What is weak, by its stable name.
+    code: WarningCode,
+    /// The stable number of the code.
+    number: i32,
+    /// In which group of stations.
+    stage: Option<Stage>,
+    /// At which station of the group, counted from 0 as in the session.
+    station: Option<usize>,
+    /// At which wheel.
+    wheel: Option<Wheel>,
+    /// The figure seen, in `unit`.
+    value: Option<f64>,
+    /// The bound that it passed, in `unit`.
+    limit: Option<f64>,
+    /// The unit of both: `deg`, `mm` or nothing.
+    unit: &'static str,
+    /// All of it as one sentence.
+    message: String,
+}
+
+impl From<Warning> for WarningJson {
+    fn from(warning: Warning) -> Self {
+        let Warning { code, stage, station, wheel, value, limit, unit } = warning;
+        Self { code, number: code.number(), stage, station, wheel, value, limit, unit, message: format!("{warning}") }
+    }
+}
+
+/// The JSON Schema of a session, format `alignment-session/1`.
+///
+/// ```
+/// # use alignment_core::json::session_schema;
+/// assert!(session_schema().contains("clamp_standoff_mm"));
+/// ```
+#[cfg(feature = "schema")]
+#[must_use]
+pub fn session_schema() -> String {
+    to_text(&schemars::schema_for!(Session))
+}
+
+/// The JSON Schema of a result, as [`measurement_to_json`] writes it.
+///
+/// ```
+/// # use alignment_core::json::measurement_schema;
+/// assert!(measurement_schema().contains("thrust_angle_deg"));
+/// ```
+#[cfg(feature = "schema")]
+#[must_use]
+pub fn measurement_schema() -> String {
+    let generator = schemars::generate::SchemaSettings::draft2020_12().for_serialize().into_generator();
+    to_text(&generator.into_root_schema_for::<Measurement>())
+}

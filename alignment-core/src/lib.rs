@@ -1,0 +1,82 @@
+//! Wheel-alignment maths: from the poses of flat targets clamped to a car's four wheels to every reading of the trade.
+//!
+//! A rig's cameras watch one flat target per wheel and hand over its pose. The car is rolled a little, stood
+//! straight ahead, and steered left and right. This crate does the rest: [`measure`] takes the whole
+//! [`Session`] and returns camber, toe, thrust line, setback, dimensions, caster, steering-axis inclination,
+//! included angle and toe-out on turns, in one tree. Each formula can also be called by itself.
+//!
+//! # The job, module by module
+//! Read them in this order; a module depends only on those above it.
+//!
+//! | module | what it does |
+//! |---|---|
+//! | [`units`], [`error`], [`frame`], [`pose`] | what everything stands on |
+//! | [`session`] | what a rig hands over |
+//! | [`compensation`] | rolling stations → where each wheel sits in its target: spindle, centre, runout, rolling radius |
+//! | [`wheel`] | one wheel: camber, toe, contact centre |
+//! | [`vehicle`] | four wheels: the vehicle's own frame, thrust line, setback, dimensions |
+//! | [`steering`] | sweep stations → steering axis: caster, SAI, included angle, trail, scrub |
+//! | [`turns`] | toe-out on turns, Ackermann, the angles at full lock |
+//! | [`alignment`] | one whole session → every reading, in one tree |
+//! | [`simulate`] | a virtual vehicle with known truth: tests, demos, exercises |
+//!
+//! # Conventions
+//! Axes follow ISO 8855:2011: X forward, Y left, Z up. Degrees and millimetres, always, and the name says so.
+//!
+//! | reading | positive |
+//! |---|---|
+//! | camber | top outward |
+//! | toe | toe-in |
+//! | steer angle | left turn |
+//! | caster | top of the steering axis rearward, in the side view |
+//! | SAI | top of the steering axis inboard, in the front view |
+//! | included angle | SAI + camber |
+//! | caster trail | steering axis meets the ground ahead of the contact centre |
+//! | scrub radius | steering axis meets the ground inboard of the contact centre |
+//! | thrust angle | thrust line points to the right of the centreline (workshop sign; the ISO yaw sign is opposite) |
+//! | setback | right wheel further rearward than left (workshop sign; common practice, no published standard) |
+//!
+//! # Cautions
+//! Readings are no licence to drive. Lifting, rolling and steering a car on a rack can hurt; a car set up from a
+//! wrong measurement can hurt later. The vehicle maker's procedure, local codes and licensed practice come first.
+//!
+//! # Example
+//! ```
+//! use alignment_core::{measure, simulate::VirtualVehicle};
+//!
+//! let car = VirtualVehicle::default();
+//! let session = car.session();
+//! let result = measure(&session)?;
+//! let caster_deg = result.alignment.steering.left.caster_deg.unwrap();
+//! assert!((caster_deg - car.front.left.caster_deg).abs() < 1e-9);
+//! # Ok::<(), alignment_core::Error>(())
+//! ```
+
+#![no_std]
+#![forbid(unsafe_code)]
+
+extern crate alloc;
+
+pub mod alignment;
+pub mod compensation;
+pub mod error;
+pub mod frame;
+#[cfg(feature = "json")]
+pub mod json;
+mod layout;
+pub mod pose;
+pub mod session;
+#[cfg(feature = "simulate")]
+pub mod simulate;
+pub mod steering;
+pub mod turns;
+pub mod units;
+pub mod vehicle;
+pub mod wheel;
+
+mod rigid;
+
+pub use alignment::{Alignment, Measurement, measure};
+pub use error::{Error, ErrorCode};
+pub use pose::Pose;
+pub use session::{ByAxle, BySide, ByWheel, Session, Side, Station, Wheel};

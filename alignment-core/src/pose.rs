@@ -1,0 +1,225 @@
+//! Poses: where a target is and how it is turned, in the forms that camera libraries hand out.
+
+use crate::error::{Error, ErrorCode};
+use crate::frame::{Frame, Rig, Target, Transform, Vector};
+use crate::units;
+use nalgebra::{Matrix3, Quaternion, Rotation3, UnitQuaternion, Vector3};
+
+/// How far RᵀR may differ from the identity, in its worst element, before a matrix is refused as a rotation.
+///
+/// Single-precision sources stay below it. A matrix within it is taken to the nearest rotation before use.
+pub const ROTATION_TOLERANCE: f64 = 1e-6;
+
+/// How far the length of a unit vector or quaternion may differ from 1 before it is refused.
+pub const UNIT_LENGTH_TOLERANCE: f64 = 1e-6;
+
+/// The greatest coordinate of a pose, mm. A rig looks at a car from some metres away; a kilometre is a wrong unit.
+pub const MAX_COORDINATE_MM: f64 = 1e6;
+
+/// The pose of a target in the rig frame, `rig_from_target`: a point p of the target lies at R·p + t in the rig.
+///
+/// Plain numbers, checked when they are used.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Pose {
+    /// R, 3×3, row by row: its columns are the target's axes seen in the rig frame.
+    pub rotation: [[f64; 3]; 3],
+    /// t, the target's origin in the rig frame, mm.
+    pub translation_mm: [f64; 3],
+}
+
+impl Pose {
+    /// A pose from a unit quaternion, w first.
+    ///
+    /// # Errors
+    /// [`ErrorCode::NotFinite`] and [`ErrorCode::NotUnitLength`] (further than 1e-6 from length 1; within it the
+    /// quaternion is scaled to length 1).
+    ///
+    /// ```
+    /// # use alignment_core::Pose;
+    /// let quarter_turn_about_z = [0.5_f64.sqrt(), 0.0, 0.0, 0.5_f64.sqrt()];
+    /// let pose = Pose::from_quaternion_wxyz(quarter_turn_about_z, [0.0; 3])?;
+    /// assert!((pose.rotation[1][0] - 1.0).abs() < 1e-15); // x turns to y
+    /// # Ok::<(), alignment_core::Error>(())
+    /// ```
+    pub fn from_quaternion_wxyz(quaternion_wxyz: [f64; 4], translation_mm: [f64; 3]) -> Result<Self, Error> {
+        let [w, x, y, z] = quaternion_wxyz;
+        let norm = units::sqrt(w * w + x * x + y * y + z * z);
+        check_unit_length(norm).map_err(|error| error.input("quaternion_wxyz"))?;
+        let unit = UnitQuaternion::new_unchecked(Quaternion::new(w, x, y, z) / norm);
+        Ok(Self::from_matrix(unit.to_rotation_matrix().matrix(), translation_mm))
+    }
+
+    /// A pose from a rotation vector: its direction is the axis, its length the angle in radians.
+    ///
+    /// # Errors
+    /// [`ErrorCode::NotFinite`], [`ErrorCode::AngleOutOfRange`] (longer than ten turns: not radians).
+    ///
+    /// ```
+    /// # use alignment_core::Pose;
+    /// let quarter_turn_about_z = [0.0, 0.0, core::f64::consts::FRAC_PI_2];
+    /// let pose = Pose::from_rotation_vector_rad(quarter_turn_about_z, [0.0; 3])?;
+    /// assert!((pose.rotation[1][0] - 1.0).abs() < 1e-15); // x turns to y
+    /// # Ok::<(), alignment_core::Error>(())
+    /// ```
+    pub fn from_rotation_vector_rad(rotation_vector_rad: [f64; 3], translation_mm: [f64; 3]) -> Result<Self, Error> {
+        const MAX_DEG: f64 = 3600.0;
+        if !rotation_vector_rad.iter().all(|v| v.is_finite()) {
+            return Err(Error::new(ErrorCode::NotFinite).input("rotation_vector_rad"));
+        }
+        // The largest component first: the length of an absurd vector could overflow.
+        let largest = rotation_vector_rad.iter().fold(0.0, |max: f64, v| max.max(v.abs()));
+        if units::deg_from_rad(largest) > MAX_DEG {
+            return Err(Error::new(ErrorCode::AngleOutOfRange)
+                .input("rotation_vector_rad")
+                .value(units::deg_from_rad(largest))
+                .at_most(MAX_DEG));
+        }
+        let rotation = Rotation3::new(Vector3::from(rotation_vector_rad));
+        Ok(Self::from_matrix(rotation.matrix(), translation_mm))
+    }
+
+    /// A pose from a homogeneous 4×4 matrix, row by row: R and t in the first three rows, 0 0 0 1 in the last.
+    ///
+    /// # Errors
+    /// [`ErrorCode::NotARotation`] when the last row is not 0 0 0 1, which a column-major matrix betrays itself by.
+    /// The rotation itself is checked when the pose is used.
+    ///
+    /// ```
+    /// # use alignment_core::Pose;
+    /// let pose = Pose::from_matrix4([
+    ///     [1.0, 0.0, 0.0, 10.0],
+    ///     [0.0, 1.0, 0.0, 20.0],
+    ///     [0.0, 0.0, 1.0, 30.0],
+    ///     [0.0, 0.0, 0.0, 1.0],
+    /// ])?;
+    /// assert_eq!(pose.translation_mm, [10.0, 20.0, 30.0]);
+    /// # Ok::<(), alignment_core::Error>(())
+    /// ```
+    pub fn from_matrix4(matrix: [[f64; 4]; 4]) -> Result<Self, Error> {
+        let [r0, r1, r2, last] = matrix;
+        let deviation = last.iter().zip([0.0, 0.0, 0.0, 1.0]).fold(0.0, |max: f64, (a, b)| max.max((a - b).abs()));
+        if !last.iter().all(|v| v.is_finite()) {
+            return Err(Error::new(ErrorCode::NotFinite).input("matrix"));
+        }
+        if deviation > ROTATION_TOLERANCE {
+            return Err(Error::new(ErrorCode::NotARotation)
+                .input("matrix")
+                .value(deviation)
+                .at_most(ROTATION_TOLERANCE));
+        }
+        Ok(Self { rotation: [r0, r1, r2].map(|[a, b, c, _]| [a, b, c]), translation_mm: [r0[3], r1[3], r2[3]] })
+    }
+
+    /// The mean of several frames of one target that stands still: the chordal mean of the rotations (the rotation
+    /// nearest to the average matrix) and the mean of the translations.
+    ///
+    /// # Errors
+    /// As [`Pose`]'s checks, and [`ErrorCode::WheelNotSeen`] for no frames.
+    ///
+    /// ```
+    /// # use alignment_core::Pose;
+    /// let a = Pose::from_rotation_vector_rad([0.0, 0.0, 0.1], [1.0, 0.0, 0.0])?;
+    /// let b = Pose::from_rotation_vector_rad([0.0, 0.0, 0.3], [3.0, 0.0, 0.0])?;
+    /// let mean = Pose::mean(&[a, b])?;
+    /// assert!((mean.rotation[1][0] - 0.2_f64.sin()).abs() < 1e-15);
+    /// assert_eq!(mean.translation_mm, [2.0, 0.0, 0.0]);
+    /// # Ok::<(), alignment_core::Error>(())
+    /// ```
+    pub fn mean(frames: &[Self]) -> Result<Self, Error> {
+        mean_transform(frames).map(Self::from)
+    }
+
+    /// The pose as a transform that knows its frames, after checking that it is one.
+    ///
+    /// # Errors
+    /// [`ErrorCode::NotFinite`], [`ErrorCode::NotARotation`] (RᵀR further than 1e-6 from the identity),
+    /// [`ErrorCode::Reflection`], [`ErrorCode::LengthOutOfRange`] (a coordinate beyond a kilometre).
+    pub fn rig_from_target(&self) -> Result<Transform<Rig, Target>, Error> {
+        let Self { rotation, translation_mm } = self;
+        if !rotation.iter().flatten().chain(translation_mm).all(|v| v.is_finite()) {
+            return Err(Error::new(ErrorCode::NotFinite));
+        }
+        let far = translation_mm.iter().fold(0.0, |max: f64, v| max.max(v.abs()));
+        if far > MAX_COORDINATE_MM {
+            return Err(Error::new(ErrorCode::LengthOutOfRange)
+                .input("translation_mm")
+                .value(far)
+                .at_most(MAX_COORDINATE_MM));
+        }
+        let [[a, b, c], [d, e, f], [g, h, i]] = *rotation;
+        let matrix = Matrix3::new(a, b, c, d, e, f, g, h, i);
+        let gram = matrix.tr_mul(&matrix);
+        let deviation = (gram - Matrix3::identity()).iter().fold(0.0, |max: f64, v| max.max(v.abs()));
+        if !(deviation <= ROTATION_TOLERANCE) {
+            return Err(Error::new(ErrorCode::NotARotation).value(deviation).at_most(ROTATION_TOLERANCE));
+        }
+        let determinant = matrix.determinant();
+        if determinant < 0.0 {
+            return Err(Error::new(ErrorCode::Reflection).value(determinant));
+        }
+        // One Newton step of the polar decomposition takes an error e to 3e²/8: from 1e-6 to below rounding.
+        let nearest = matrix * (Matrix3::identity() * 1.5 - gram * 0.5);
+        Ok(Transform::from_parts(nearest, Vector::new(*translation_mm)))
+    }
+
+    fn from_matrix(rotation: &Matrix3<f64>, translation_mm: [f64; 3]) -> Self {
+        Self { rotation: rotation.transpose().into(), translation_mm }
+    }
+}
+
+/// A transform into the rig as plain numbers.
+impl<From: Frame> core::convert::From<Transform<Rig, From>> for Pose {
+    fn from(transform: Transform<Rig, From>) -> Self {
+        Self::from_matrix(&transform.rotation, transform.origin().to_array())
+    }
+}
+
+/// The mean of checked frames; one frame is itself.
+pub(crate) fn mean_transform(frames: &[Pose]) -> Result<Transform<Rig, Target>, Error> {
+    let [first, rest @ ..] = frames else {
+        return Err(Error::new(ErrorCode::WheelNotSeen));
+    };
+    let first = first.rig_from_target()?;
+    if rest.is_empty() {
+        return Ok(first);
+    }
+    let (mut rotation, mut translation) = (first.rotation, first.origin());
+    for frame in rest {
+        let frame = frame.rig_from_target()?;
+        rotation += frame.rotation;
+        translation = translation + frame.origin();
+    }
+    #[expect(clippy::cast_precision_loss, reason = "the number of frames is far below 2^52")]
+    let count = frames.len() as f64;
+    let rotation = nearest_rotation(&(rotation / count)).ok_or(Error::new(ErrorCode::NotARotation))?;
+    Ok(Transform::from_parts(rotation, translation * (1.0 / count)))
+}
+
+/// The rotation nearest to a matrix in the Frobenius norm: U·diag(1, 1, ±1)·Vᵀ of its singular value decomposition.
+/// None when two singular values vanish, as for frames turned half a turn from each other.
+fn nearest_rotation(matrix: &Matrix3<f64>) -> Option<Matrix3<f64>> {
+    let svd = matrix.svd(true, true);
+    if svd.singular_values[1] < 1e-3 {
+        return None;
+    }
+    let (mut u, v_t) = (svd.u?, svd.v_t?);
+    if u.determinant() * v_t.determinant() < 0.0 {
+        // The singular values come sorted, so the last column belongs to the smallest.
+        u.column_mut(2).neg_mut();
+    }
+    Some(u * v_t)
+}
+
+/// Checks that a length is 1 within the tolerance.
+pub(crate) fn check_unit_length(norm: f64) -> Result<(), Error> {
+    if !norm.is_finite() {
+        return Err(Error::new(ErrorCode::NotFinite));
+    }
+    if (norm - 1.0).abs() > UNIT_LENGTH_TOLERANCE {
+        return Err(Error::new(ErrorCode::NotUnitLength)
+            .value(norm)
+            .at_least(1.0 - UNIT_LENGTH_TOLERANCE)
+            .at_most(1.0 + UNIT_LENGTH_TOLERANCE));
+    }
+    Ok(())
+}

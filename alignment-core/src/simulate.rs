@@ -1,0 +1,573 @@
+//! A virtual vehicle: a rigid car with known camber, toe, caster, SAI, offsets and clamp errors, that hands over poses as a rig would.
+//!
+//! It is built forward: wheels turn about real spindles, knuckles about real steering axes, the car stands askew in the rig, and a seed
+//! makes the noise. No formula of the measuring side is inverted, so the two can check each other. It serves tests, demos and
+//! exercises: [`VirtualVehicle::session`] is the exercise, [`VirtualVehicle::truth`] the answer key.
+
+use crate::alignment::Alignment;
+use crate::frame::{Frame, Rig, Target, Transform, Vector, Vehicle};
+use crate::layout::{ByAxle, BySide, ByWheel, Side, Wheel};
+use crate::pose::Pose;
+use crate::session::{PoseNoise, Reference, Session, Sighting, Station, TurnWheel};
+use crate::steering::{SteeringAxisReadings, SteeringReadings};
+use crate::turns::{self, LockReadings, TurnReadings, TurnsReadings};
+use crate::units::{DEG_PER_RAD, deg_from_rad, hypot, rad_from_deg};
+use crate::vehicle::{AxleReadings, ChassisReadings};
+use crate::wheel::WheelReadings;
+use alloc::vec;
+use alloc::vec::Vec;
+use nalgebra::{Rotation3, Unit, Vector3};
+use rand::{RngExt, SeedableRng};
+use rand_distr::{Distribution, StandardNormal};
+use rand_pcg::Pcg64;
+
+/// One virtual wheel, straight ahead.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct VirtualWheel {
+    /// Camber, degrees, positive with the top outward.
+    pub camber_deg: f64,
+    /// Toe to the centreline, degrees, positive toe-in.
+    pub toe_to_centreline_deg: f64,
+    /// Caster, degrees, positive with the top rearward. Unused at the rear.
+    pub caster_deg: f64,
+    /// Steering-axis inclination, degrees, positive with the top inboard. Unused at the rear.
+    pub sai_deg: f64,
+    /// Caster trail, mm, positive when the axis meets the ground ahead of the contact centre. Unused at the rear.
+    pub caster_trail_mm: f64,
+    /// Scrub radius, mm, positive when the axis meets the ground inboard of the contact centre. Unused at the rear.
+    pub scrub_radius_mm: f64,
+    /// How the target is clamped.
+    pub clamp: Clamp,
+}
+
+/// How a target sits on its wheel. All zero, it sits true: its z axis is the spindle, outward, its y axis up.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub struct Clamp {
+    /// From the wheel's centre plane outward along the spindle to the target's origin, mm.
+    pub standoff_mm: f64,
+    /// How far the target's origin lies off the spindle: forward and upward, mm.
+    pub eccentricity_mm: [f64; 2],
+    /// Tilt of the target's z axis from the spindle, degrees: the runout.
+    pub tilt_deg: f64,
+    /// The direction of that tilt about the spindle, degrees.
+    pub tilt_bearing_deg: f64,
+    /// How far the target is turned on the clamp about its own z axis, degrees.
+    pub clock_deg: f64,
+}
+
+/// One virtual axle.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct VirtualAxle {
+    /// The left wheel.
+    pub left: VirtualWheel,
+    /// The right wheel.
+    pub right: VirtualWheel,
+    /// Track between wheel centres, mm.
+    pub track_mm: f64,
+    /// Setback, mm, positive with the right wheel further rearward.
+    pub setback_mm: f64,
+    /// Rolling radius, and loaded radius as well, mm.
+    pub rolling_radius_mm: f64,
+}
+
+/// A rigid car on a rig, and what is done with it.
+#[derive(Debug, Clone, PartialEq)]
+pub struct VirtualVehicle {
+    /// Mean wheelbase, mm.
+    pub wheelbase_mm: f64,
+    /// The front axle.
+    pub front: VirtualAxle,
+    /// The rear axle.
+    pub rear: VirtualAxle,
+    /// Share of Ackermann's ideal that the linkage makes: 0 parallel steer, 1 ideal.
+    pub ackermann_share: f64,
+    /// Where the car stands in the rig, straight ahead: `rig_from_vehicle`.
+    pub rig_from_vehicle: Pose,
+    /// Roll angles of the front wheels at the rolling stations, forward positive, degrees.
+    pub roll_deg: Vec<f64>,
+    /// Direction in which the car travels as it rolls, to the left of the centreline, degrees: how much it crabs.
+    pub travel_direction_deg: f64,
+    /// Commanded steer at the sweep stations, left positive, degrees: each wheel turns by more or less of it about its axis.
+    pub sweep_deg: Vec<f64>,
+    /// Whether the brake holds the wheels to their knuckles in the sweep; otherwise they roll as they are steered.
+    pub sweep_wheels_locked: bool,
+    /// Commanded steer at full lock, to either side, degrees; None leaves the locks out.
+    pub lock_deg: Option<f64>,
+    /// The choices that go into the session.
+    pub reference: Reference,
+    /// One standard deviation of every pose, per axis; None for none.
+    pub pose_noise: Option<PoseNoise>,
+    /// The seed of the noise.
+    pub seed: u64,
+}
+
+impl Default for VirtualVehicle {
+    /// A sound front-wheel-drive car, a little askew on its rig, clamps as they come, no noise.
+    fn default() -> Self {
+        let clamp = |tilt_deg, tilt_bearing_deg, clock_deg| Clamp {
+            standoff_mm: 90.0,
+            eccentricity_mm: [6.0, -4.0],
+            tilt_deg,
+            tilt_bearing_deg,
+            clock_deg,
+        };
+        let front = VirtualWheel {
+            camber_deg: -0.5,
+            toe_to_centreline_deg: 0.1,
+            caster_deg: 4.0,
+            sai_deg: 13.0,
+            caster_trail_mm: 18.0,
+            scrub_radius_mm: -6.0,
+            clamp: clamp(1.2, 40.0, 15.0),
+        };
+        let rear =
+            VirtualWheel { camber_deg: -1.0, toe_to_centreline_deg: 0.15, clamp: clamp(0.8, 200.0, -30.0), ..front };
+        Self {
+            wheelbase_mm: 2620.0,
+            front: VirtualAxle {
+                left: front,
+                right: VirtualWheel { clamp: clamp(0.6, -70.0, 5.0), caster_deg: 4.3, ..front },
+                track_mm: 1540.0,
+                setback_mm: 3.0,
+                rolling_radius_mm: 308.0,
+            },
+            rear: VirtualAxle {
+                left: rear,
+                right: VirtualWheel { clamp: clamp(1.6, 110.0, 80.0), ..rear },
+                track_mm: 1530.0,
+                setback_mm: -2.0,
+                rolling_radius_mm: 308.0,
+            },
+            ackermann_share: 0.6,
+            rig_from_vehicle: pose_of(&rotation([0.0, 0.0, 1.0], 1.0), [2500.0, 120.0, 310.0]),
+            roll_deg: vec![-27.0, -13.5, 0.0, 13.5, 27.0],
+            travel_direction_deg: 0.0,
+            sweep_deg: vec![-20.0, -15.0, -10.0, -5.0, 0.0, 5.0, 10.0, 15.0, 20.0],
+            sweep_wheels_locked: true,
+            lock_deg: Some(34.0),
+            reference: Reference::default(),
+            pose_noise: None,
+            seed: 0,
+        }
+    }
+}
+
+impl VirtualVehicle {
+    /// A car drawn at random by a seed, far beyond what is sound: caster −5 to 15°, SAI 0 to 20°, camber ± 8°, toe ± 3°, clamp tilt to
+    /// 5°, standing askew by any angle in a tilted rig, crabbing by up to 2°, ungiven to symmetry. No noise.
+    ///
+    /// ```
+    /// # use alignment_core::simulate::VirtualVehicle;
+    /// assert_eq!(VirtualVehicle::random(7), VirtualVehicle::random(7));
+    /// ```
+    #[must_use]
+    pub fn random(seed: u64) -> Self {
+        let mut rng = Pcg64::seed_from_u64(seed);
+        let mut between = |least: f64, most: f64| rng.random_range(least..=most);
+        let mut wheel = || VirtualWheel {
+            camber_deg: between(-8.0, 8.0),
+            toe_to_centreline_deg: between(-3.0, 3.0),
+            caster_deg: between(-5.0, 15.0),
+            sai_deg: between(0.0, 20.0),
+            caster_trail_mm: between(-30.0, 60.0),
+            scrub_radius_mm: between(-40.0, 80.0),
+            clamp: Clamp {
+                standoff_mm: between(-50.0, 250.0),
+                eccentricity_mm: [between(-30.0, 30.0), between(-30.0, 30.0)],
+                tilt_deg: between(0.0, 5.0),
+                tilt_bearing_deg: between(-180.0, 180.0),
+                clock_deg: between(-180.0, 180.0),
+            },
+        };
+        let wheels = [wheel(), wheel(), wheel(), wheel()];
+        let mut axle = |left, right| VirtualAxle {
+            left,
+            right,
+            track_mm: between(1300.0, 1750.0),
+            setback_mm: between(-20.0, 20.0),
+            rolling_radius_mm: between(250.0, 400.0),
+        };
+        let (front, rear) = (axle(wheels[0], wheels[1]), axle(wheels[2], wheels[3]));
+        let tilt = rotation([between(-1.0, 1.0), between(-1.0, 1.0), 0.1], between(-20.0, 20.0));
+        let askew = rotation([0.0, 0.0, 1.0], between(-180.0, 180.0));
+        let origin = [between(-4000.0, 4000.0), between(-4000.0, 4000.0), between(-1000.0, 1000.0)];
+        Self {
+            wheelbase_mm: between(2200.0, 3300.0),
+            front,
+            rear,
+            ackermann_share: between(0.0, 1.0),
+            rig_from_vehicle: pose_of(&(tilt * askew), origin),
+            travel_direction_deg: between(-2.0, 2.0),
+            seed,
+            ..Self::default()
+        }
+    }
+
+    /// The session that a rig would hand over about this car.
+    ///
+    /// ```
+    /// # use alignment_core::simulate::VirtualVehicle;
+    /// let session = VirtualVehicle::default().session();
+    /// assert_eq!((session.rolling.len(), session.sweep.len()), (5, 9));
+    /// ```
+    #[must_use]
+    pub fn session(&self) -> Session {
+        let mut rng = Pcg64::seed_from_u64(self.seed);
+        let mut look = |moment: &Moment| self.station(moment, &mut rng);
+        let rolling = self.roll_deg.iter().map(|&roll_deg| look(&Moment { roll_deg, ..Moment::default() })).collect();
+        let ahead = look(&Moment::default());
+        let sweep = self.sweep_deg.iter().map(|&steer_deg| {
+            // A free wheel rolls on its plate as the knuckle carries it round the axis; by how much is no matter, so long as it does.
+            let free_roll_deg = if self.sweep_wheels_locked { 0.0 } else { 0.3 * steer_deg };
+            look(&Moment { steer_deg, free_roll_deg, ..Moment::default() })
+        });
+        let sweep: Vec<Station> = sweep.collect();
+        let mut lock = |side: Side| {
+            let steer_deg = self.lock_deg? * side.sign();
+            Some(look(&Moment { steer_deg, ..Moment::default() }))
+        };
+        Session {
+            up: Some(self.to_rig().direction(UP).to_array()),
+            clamp_standoff_mm: ByWheel::from_fn(|wheel| self.wheel(wheel).clamp.standoff_mm),
+            pose_noise: self.pose_noise,
+            loaded_radius_mm: Some(ByAxle {
+                front: Some(self.front.rolling_radius_mm),
+                rear: Some(self.rear.rolling_radius_mm),
+            }),
+            rolling,
+            ahead,
+            sweep_wheels_locked: (!sweep.is_empty()).then_some(self.sweep_wheels_locked),
+            sweep,
+            lock_left: lock(Side::Left),
+            lock_right: lock(Side::Right),
+            reference: self.reference,
+            ..Session::default()
+        }
+    }
+
+    /// The readings that this car has, from the numbers it was built from: the answer key.
+    ///
+    /// Toe-out on turns is found by steering the virtual car until the asked-for wheel stands at its angle. The centreline is the
+    /// one between the axle midpoints.
+    ///
+    /// ```
+    /// # use alignment_core::simulate::VirtualVehicle;
+    /// let car = VirtualVehicle::default();
+    /// assert_eq!(car.truth().wheels.fl.camber_deg, Some(car.front.left.camber_deg));
+    /// ```
+    #[must_use]
+    pub fn truth(&self) -> Alignment {
+        let toe = ByWheel::from_fn(|wheel| self.wheel(wheel).toe_to_centreline_deg);
+        let thrust = (toe.rl - toe.rr) / 2.0;
+        let wheels = ByWheel::from_fn(|wheel| {
+            let this = self.wheel(wheel);
+            let front = matches!(wheel, Wheel::Fl | Wheel::Fr);
+            let to_thrust = if front { wheel.side().sign() * thrust } else { 0.0 };
+            WheelReadings {
+                camber_deg: Some(this.camber_deg),
+                toe_deg: Some(this.toe_to_centreline_deg - to_thrust),
+                toe_to_centreline_deg: Some(this.toe_to_centreline_deg),
+                centre_mm: Some(self.centre(wheel).to_array()),
+                spindle: Some(self.spindle(wheel).to_array()),
+                runout_deg: Some(this.clamp.tilt_deg),
+                rolling_radius_mm: Some(self.axle(wheel).rolling_radius_mm),
+            }
+        });
+        let axle = |axle: &VirtualAxle, left: Wheel| {
+            let at_ground = self.contact(left) - self.contact(left.opposite());
+            AxleReadings {
+                total_toe_deg: Some(axle.left.toe_to_centreline_deg + axle.right.toe_to_centreline_deg),
+                cross_camber_deg: Some(axle.left.camber_deg - axle.right.camber_deg),
+                track_mm: Some(axle.track_mm),
+                track_at_ground_mm: Some(at_ground.y()),
+                setback_deg: Some(deg_from_rad(libm::atan(axle.setback_mm / axle.track_mm))),
+                setback_mm: Some(axle.setback_mm),
+            }
+        };
+        let (front, rear) = (&self.front, &self.rear);
+        let half_difference = (front.setback_mm - rear.setback_mm) / 2.0;
+        // Diagonals and offset by plane geometry: setbacks shift the ends, half the tracks span them.
+        let (along, mean_track) = ((front.setback_mm + rear.setback_mm) / 2.0, (front.track_mm + rear.track_mm) / 2.0);
+        let (fl_rr, fr_rl) =
+            (hypot(self.wheelbase_mm + along, mean_track), hypot(self.wheelbase_mm - along, mean_track));
+        let front_setback_rad = libm::atan(front.setback_mm / front.track_mm);
+        let chassis = ChassisReadings {
+            thrust_angle_deg: Some(thrust),
+            wheelbase_left_mm: Some(self.wheelbase_mm + half_difference),
+            wheelbase_right_mm: Some(self.wheelbase_mm - half_difference),
+            wheelbase_difference_mm: Some(2.0 * half_difference),
+            diagonal_fl_rr_mm: Some(fl_rr),
+            diagonal_fr_rl_mm: Some(fr_rl),
+            diagonal_difference_mm: Some(fl_rr - fr_rl),
+            track_difference_mm: Some(front.track_mm - rear.track_mm),
+            axle_offset_mm: Some(-self.wheelbase_mm * libm::sin(front_setback_rad)),
+        };
+        Alignment {
+            wheels,
+            axles: ByAxle { front: axle(front, Wheel::Fl), rear: axle(rear, Wheel::Rl) },
+            chassis,
+            steering: self.steering_truth(&wheels),
+            turns: self.turns_truth(),
+        }
+    }
+
+    fn steering_truth(&self, wheels: &ByWheel<WheelReadings>) -> SteeringReadings {
+        let ahead_error_deg = wheels.fr.toe_deg.zip(wheels.fl.toe_deg).map(|(right, left)| (right - left) / 2.0);
+        if self.sweep_deg.is_empty() {
+            return SteeringReadings { ahead_error_deg, ..SteeringReadings::default() };
+        }
+        let axis = |side: Side| {
+            let wheel = side.front_wheel();
+            let this = self.wheel(wheel);
+            let (point, direction) = self.axis(wheel);
+            let yaw = rad_from_deg(-side.sign() * this.toe_to_centreline_deg);
+            let (forward, inboard) = (this.caster_trail_mm, this.scrub_radius_mm);
+            let (sin, cos) = libm::sincos(yaw);
+            SteeringAxisReadings {
+                caster_deg: Some(this.caster_deg),
+                sai_deg: Some(this.sai_deg),
+                included_angle_deg: Some(this.sai_deg + this.camber_deg),
+                caster_trail_mm: Some(forward),
+                scrub_radius_mm: Some(inboard),
+                caster_trail_in_wheel_plane_mm: Some(cos * forward - side.sign() * sin * inboard),
+                scrub_radius_in_wheel_plane_mm: Some(side.sign() * sin * forward + cos * inboard),
+                caster_to_body_deg: None,
+                sai_to_body_deg: None,
+                axis_direction: Some(direction.to_array()),
+                axis_point_mm: Some((point + direction * (self.centre(wheel) - point).dot(direction)).to_array()),
+                residual_deg: Some(0.0),
+                residual_mm: Some(0.0),
+            }
+        };
+        let mean = |steer_deg: f64| {
+            Side::ALL.iter().map(|&side| self.steered_deg(side.front_wheel(), steer_deg)).sum::<f64>() / 2.0
+        };
+        let (least, most) = self
+            .sweep_deg
+            .iter()
+            .map(|&steer| mean(steer))
+            .fold((f64::INFINITY, f64::NEG_INFINITY), |(least, most), steer| (steer.min(least), steer.max(most)));
+        SteeringReadings {
+            left: axis(Side::Left),
+            right: axis(Side::Right),
+            ahead_error_deg,
+            cross_caster_deg: Some(self.front.left.caster_deg - self.front.right.caster_deg),
+            cross_sai_deg: Some(self.front.left.sai_deg - self.front.right.sai_deg),
+            sweep_range_deg: Some(most - least),
+        }
+    }
+
+    fn turns_truth(&self) -> TurnsReadings {
+        let lock = |side: Side| LockReadings {
+            left_deg: self.lock_deg.map(|lock| self.steered_deg(Wheel::Fl, lock * side.sign())),
+            right_deg: self.lock_deg.map(|lock| self.steered_deg(Wheel::Fr, lock * side.sign())),
+        };
+        TurnsReadings {
+            left_turn: self.turn_truth(Side::Left),
+            right_turn: self.turn_truth(Side::Right),
+            lock_left: lock(Side::Left),
+            lock_right: lock(Side::Right),
+        }
+    }
+
+    fn turn_truth(&self, inside: Side) -> TurnReadings {
+        let custom = self.reference.turn;
+        let (asked, other) = match (custom.wheel, inside) {
+            (TurnWheel::Inner, Side::Left) | (TurnWheel::Outer, Side::Right) => (Wheel::Fl, Wheel::Fr),
+            (TurnWheel::Inner, Side::Right) | (TurnWheel::Outer, Side::Left) => (Wheel::Fr, Wheel::Fl),
+        };
+        let into = inside.sign();
+        let reach = |steer: f64| into * self.steered_deg(asked, into * steer);
+        let most = self.sweep_deg.iter().fold(0.0, |most: f64, steer| most.max(into * steer));
+        if reach(most) < custom.angle_deg {
+            return TurnReadings::default();
+        }
+        let (mut least, mut most) = (0.0, most);
+        for _ in 0..60 {
+            let middle = (least + most) / 2.0;
+            if reach(middle) < custom.angle_deg {
+                least = middle;
+            } else {
+                most = middle;
+            }
+        }
+        let other_deg = into * self.steered_deg(other, into * least);
+        let ground = BySide::from_fn(|side| {
+            let wheel = side.front_wheel();
+            self.contact(wheel).y() - side.sign() * self.wheel(wheel).scrub_radius_mm
+        });
+        let distance = ground.left - ground.right;
+        let (inner, outer, ackermann_deg) = match custom.wheel {
+            TurnWheel::Inner => {
+                let ideal = turns::ackermann_outer_deg(custom.angle_deg, distance, self.wheelbase_mm);
+                (custom.angle_deg, other_deg, ideal.map(|ideal| custom.angle_deg - ideal))
+            }
+            TurnWheel::Outer => {
+                let ideal = turns::ackermann_inner_deg(custom.angle_deg, distance, self.wheelbase_mm);
+                (other_deg, custom.angle_deg, ideal.map(|ideal| ideal - custom.angle_deg))
+            }
+        };
+        TurnReadings {
+            inner_deg: Some(inner),
+            outer_deg: Some(outer),
+            toe_out_deg: Some(inner - outer),
+            ackermann_deg: ackermann_deg.ok(),
+        }
+    }
+
+    /// The steer angle of a front wheel from its heading straight ahead, left positive, degrees, at a commanded steer.
+    fn steered_deg(&self, wheel: Wheel, steer_deg: f64) -> f64 {
+        let yaw = |spindle: Vector<Vehicle>| {
+            // The heading is square to the spindle's horizontal trace.
+            let side = wheel.side().sign();
+            deg_from_rad(libm::atan2(-side * spindle.x(), side * spindle.y()))
+        };
+        let (_, axis) = self.axis(wheel);
+        let straight = self.spindle(wheel);
+        yaw(turn_about(axis, self.knuckle_rad(wheel, steer_deg), straight)) - yaw(straight)
+    }
+
+    fn axle(&self, wheel: Wheel) -> &VirtualAxle {
+        match wheel {
+            Wheel::Fl | Wheel::Fr => &self.front,
+            Wheel::Rl | Wheel::Rr => &self.rear,
+        }
+    }
+
+    fn wheel(&self, wheel: Wheel) -> &VirtualWheel {
+        match wheel.side() {
+            Side::Left => &self.axle(wheel).left,
+            Side::Right => &self.axle(wheel).right,
+        }
+    }
+
+    fn to_rig(&self) -> Transform<Rig, Vehicle> {
+        let [x, y, z] = [0, 1, 2]
+            .map(|column| Vector::new([0, 1, 2].map(|row: usize| self.rig_from_vehicle.rotation[row][column])));
+        Transform::from_axes([x, y, z], Vector::new(self.rig_from_vehicle.translation_mm))
+    }
+
+    /// Outward spindle: across the car, tipped to the camber about x, then yawed to the toe about z.
+    fn spindle(&self, wheel: Wheel) -> Vector<Vehicle> {
+        let this = self.wheel(wheel);
+        let side = wheel.side().sign();
+        let across = Vector::new([0.0, side, 0.0]);
+        let tipped = turn_about(FORWARD, rad_from_deg(-side * this.camber_deg), across);
+        turn_about(UP, rad_from_deg(-side * this.toe_to_centreline_deg), tipped)
+    }
+
+    /// Wheel centre; all wheels stand on one ground.
+    fn centre(&self, wheel: Wheel) -> Vector<Vehicle> {
+        let height =
+            |wheel: Wheel| self.axle(wheel).rolling_radius_mm * libm::cos(rad_from_deg(self.wheel(wheel).camber_deg));
+        let origin_height = (height(Wheel::Rl) + height(Wheel::Rr)) / 2.0;
+        let axle = self.axle(wheel);
+        let side = wheel.side().sign();
+        let axle_x = if matches!(wheel, Wheel::Fl | Wheel::Fr) { self.wheelbase_mm } else { 0.0 };
+        Vector::new([axle_x + side * axle.setback_mm / 2.0, side * axle.track_mm / 2.0, height(wheel) - origin_height])
+    }
+
+    /// Contact centre: straight down the wheel plane from the centre, which leans with the camber and turns with the toe.
+    fn contact(&self, wheel: Wheel) -> Vector<Vehicle> {
+        let this = self.wheel(wheel);
+        let side = wheel.side().sign();
+        let down = Vector::new([0.0, 0.0, -self.axle(wheel).rolling_radius_mm]);
+        let tipped = turn_about(FORWARD, rad_from_deg(-side * this.camber_deg), down);
+        self.centre(wheel) + turn_about(UP, rad_from_deg(-side * this.toe_to_centreline_deg), tipped)
+    }
+
+    /// Steering axis: its point on the ground and its direction upward, through a second point 1 m higher.
+    fn axis(&self, wheel: Wheel) -> (Vector<Vehicle>, Vector<Vehicle>) {
+        let this = self.wheel(wheel);
+        let side = wheel.side().sign();
+        let ground = self.contact(wheel) + Vector::new([this.caster_trail_mm, -side * this.scrub_radius_mm, 0.0]);
+        let rearward = 1000.0 * libm::tan(rad_from_deg(this.caster_deg));
+        let inboard = 1000.0 * libm::tan(rad_from_deg(this.sai_deg));
+        (ground, Vector::new([-rearward, -side * inboard, 1000.0]).unit())
+    }
+
+    /// How far a knuckle turns about its axis, radians, at a commanded steer: more on the inside of the turn.
+    fn knuckle_rad(&self, wheel: Wheel, steer_deg: f64) -> f64 {
+        let half = self.ackermann_share * self.front.track_mm / (2.0 * self.wheelbase_mm);
+        let (sin, cos) = libm::sincos(rad_from_deg(steer_deg));
+        libm::atan2(sin, cos - wheel.side().sign() * half * sin)
+    }
+
+    fn station(&self, moment: &Moment, rng: &mut Pcg64) -> Station {
+        ByWheel::from_fn(|wheel| {
+            let mut pose = self.pose(wheel, moment);
+            if let Some(noise) = self.pose_noise {
+                let mut draw = |deviation: f64| {
+                    Vector3::from_fn(|_, _| {
+                        let unit: f64 = StandardNormal.sample(rng);
+                        unit * deviation
+                    })
+                };
+                let turn = Rotation3::new(draw(noise.rotation_deg / DEG_PER_RAD));
+                let shift = draw(noise.translation_mm);
+                pose = Transform::from_parts(turn * pose.rotation, pose.origin() + Vector::wrap(shift));
+            }
+            Sighting::Pose(pose.into())
+        })
+    }
+
+    /// `rig_from_target` of one wheel at one moment.
+    fn pose(&self, wheel: Wheel, moment: &Moment) -> Transform<Rig, Target> {
+        let axle = self.axle(wheel);
+        let clamp = &self.wheel(wheel).clamp;
+        let (spindle, centre) = (self.spindle(wheel), self.centre(wheel));
+
+        // The target on its wheel, straight ahead: z outward, y up the wheel plane, before it is tilted and clocked.
+        let up = UP.square_to(spindle).unit();
+        let forward = up.cross(spindle);
+        let [along, upward] = clamp.eccentricity_mm;
+        let side = wheel.side().sign();
+        let mut origin = centre + spindle * clamp.standoff_mm + forward * (side * along) + up * upward;
+        let tilt_axis = turn_about(spindle, rad_from_deg(clamp.tilt_bearing_deg), up);
+        let mut axes = [forward, up, spindle].map(|axis| {
+            let clocked = turn_about(spindle, rad_from_deg(clamp.clock_deg), axis);
+            turn_about(tilt_axis, rad_from_deg(clamp.tilt_deg), clocked)
+        });
+
+        // It turns about the spindle, with the knuckle about the steering axis, and travels with the car.
+        let mut turn = |axis: Vector<Vehicle>, point: Vector<Vehicle>, angle_rad: f64| {
+            axes = axes.map(|v| turn_about(axis, angle_rad, v));
+            origin = point + turn_about(axis, angle_rad, origin - point);
+        };
+        let travel_mm = self.front.rolling_radius_mm * rad_from_deg(moment.roll_deg);
+        let roll_rad = travel_mm / axle.rolling_radius_mm + rad_from_deg(moment.free_roll_deg);
+        turn(spindle, centre, side * roll_rad);
+        if matches!(wheel, Wheel::Fl | Wheel::Fr) {
+            let (point, axis) = self.axis(wheel);
+            turn(axis, point, self.knuckle_rad(wheel, moment.steer_deg));
+        }
+        let travel = turn_about(UP, rad_from_deg(self.travel_direction_deg), FORWARD) * travel_mm;
+        let to_rig = self.to_rig();
+        Transform::from_axes(axes.map(|axis| to_rig.direction(axis)), to_rig.point(origin + travel))
+    }
+}
+
+/// What is done with the car at one moment.
+#[derive(Default)]
+struct Moment {
+    roll_deg: f64,
+    steer_deg: f64,
+    free_roll_deg: f64,
+}
+
+const FORWARD: Vector<Vehicle> = Vector::new([1.0, 0.0, 0.0]);
+const UP: Vector<Vehicle> = Vector::new([0.0, 0.0, 1.0]);
+
+/// Turns a vector about an axis by an angle, right-handed.
+fn turn_about<F: Frame>(axis: Vector<F>, angle_rad: f64, v: Vector<F>) -> Vector<F> {
+    let rotation = Rotation3::from_axis_angle(&Unit::new_normalize(Vector3::from(axis.to_array())), angle_rad);
+    Vector::wrap(rotation * Vector3::from(v.to_array()))
+}
+
+fn rotation(axis: [f64; 3], angle_deg: f64) -> Rotation3<f64> {
+    Rotation3::from_axis_angle(&Unit::new_normalize(Vector3::from(axis)), rad_from_deg(angle_deg))
+}
+
+fn pose_of(rotation: &Rotation3<f64>, translation_mm: [f64; 3]) -> Pose {
+    Pose { rotation: rotation.matrix().transpose().into(), translation_mm }
+}

@@ -1,0 +1,370 @@
+//! The steering axis, from a caster sweep: caster, steering-axis inclination (SAI), included angle, trail and scrub.
+//!
+//! Steer left and right and each front target turns about its steering axis. Two ways of sweeping:
+//!
+//! **Wheel locked** to the knuckle by the brake: the target turns rigidly about the axis. The axis is the direction k that
+//! the rotations leave alone, and the point that they leave alone, in least squares. Two stations at ± θ carry the pose noise
+//! with a gain of about √2/(2·sin θ), for caster and SAI alike.
+//!
+//! **Wheel free** to roll: only the spindle is known at each station. It stays on a cone about the steering axis, so the tips of
+//! the spindles lie in a plane whose normal is k. Caster is as good as before; SAI scatters about ten times more, for it
+//! rests on the sagitta 1 − cos θ. The result carries a warning, and a sweep below ± 8° is refused.
+//!
+//! # Projected angles
+//! With k the unit vector up the axis in the vehicle frame and s = +1 left, −1 right: caster = atan2(−k_x, k_z), the side
+//! view; SAI = atan2(−s·k_y, k_z), the front view. They are neither Euler angles nor the true inclination of the axis.
+
+use crate::error::{Error, ErrorCode};
+use crate::frame::{Knuckle, Rig, Target, Transform, Vector, Vehicle};
+use crate::layout::{ByWheel, Side};
+use crate::pose;
+use crate::rigid::FixedDirection;
+use crate::units::{self, atan2_deg, deg_from_rad, rad_from_deg};
+use crate::wheel::{self, Residual};
+use alloc::vec::Vec;
+use nalgebra::Matrix3;
+
+/// The least sweep with the wheels locked, from one end to the other, degrees.
+pub const MIN_SWEEP_LOCKED_DEG: f64 = 10.0;
+/// The least sweep with the wheels free to roll, from one end to the other, degrees: ± 8°.
+pub const MIN_SWEEP_FREE_DEG: f64 = 16.0;
+/// The sweep below which the result carries a warning, degrees. Common practice: ± 10° to ± 20°.
+pub const SHORT_SWEEP_DEG: f64 = 20.0;
+
+/// The readings of one side's steering axis.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+#[cfg_attr(feature = "json", derive(serde::Serialize))]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
+pub struct SteeringAxisReadings {
+    /// Caster to the datum, in the side view; positive with the top of the axis rearward.
+    pub caster_deg: Option<f64>,
+    /// Steering-axis inclination to the datum, in the front view; positive with the top inboard.
+    pub sai_deg: Option<f64>,
+    /// Included angle: SAI plus camber.
+    pub included_angle_deg: Option<f64>,
+    /// Caster trail along the vehicle's x axis; positive when the axis meets the ground ahead of the contact centre.
+    pub caster_trail_mm: Option<f64>,
+    /// Scrub radius along the vehicle's y axis; positive when the axis meets the ground inboard of the contact centre.
+    pub scrub_radius_mm: Option<f64>,
+    /// Caster trail along the wheel's heading; positive when the axis meets the ground ahead of the contact centre.
+    pub caster_trail_in_wheel_plane_mm: Option<f64>,
+    /// Scrub radius square to the wheel's heading; positive when the axis meets the ground inboard of the contact centre.
+    pub scrub_radius_in_wheel_plane_mm: Option<f64>,
+    /// Caster to the body, whose pitch and roll come from the ride heights; positive with the top of the axis rearward.
+    pub caster_to_body_deg: Option<f64>,
+    /// Steering-axis inclination to the body, whose pitch and roll come from the ride heights; positive with the top inboard.
+    pub sai_to_body_deg: Option<f64>,
+    /// Steering axis, unit vector upward, in the vehicle frame.
+    pub axis_direction: Option<[f64; 3]>,
+    /// Point of the steering axis nearest to the wheel centre straight ahead, in the vehicle frame.
+    pub axis_point_mm: Option<[f64; 3]>,
+    /// How far one fixed axis leaves the sweep unexplained, root mean square over the stations: direction.
+    pub residual_deg: Option<f64>,
+    /// How far one fixed axis leaves the sweep unexplained, root mean square over the stations: position.
+    pub residual_mm: Option<f64>,
+}
+
+/// The readings of the steering.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+#[cfg_attr(feature = "json", derive(serde::Serialize))]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
+pub struct SteeringReadings {
+    /// The left steering axis.
+    pub left: SteeringAxisReadings,
+    /// The right steering axis.
+    pub right: SteeringAxisReadings,
+    /// How far from straight ahead the front wheels stood at the ahead station: (right toe − left toe)/2 to the thrust line; positive to the left.
+    pub ahead_error_deg: Option<f64>,
+    /// Caster, left minus right.
+    pub cross_caster_deg: Option<f64>,
+    /// SAI, left minus right.
+    pub cross_sai_deg: Option<f64>,
+    /// Range of the sweep: largest minus smallest mean steer angle of the front wheels.
+    pub sweep_range_deg: Option<f64>,
+}
+
+/// Caster in degrees, positive with the top of the axis rearward: atan2(−k_x, k_z), for the axis k upward in the vehicle frame.
+///
+/// # Errors
+/// [`ErrorCode::NotFinite`], [`ErrorCode::NotUnitLength`].
+///
+/// ```
+/// # use alignment_core::steering::caster_deg;
+/// let k = [-5.0_f64.to_radians().sin(), 0.0, 5.0_f64.to_radians().cos()];
+/// assert!((caster_deg(k)? - 5.0).abs() < 1e-12);
+/// # Ok::<(), alignment_core::Error>(())
+/// ```
+pub fn caster_deg(axis_direction: [f64; 3]) -> Result<f64, Error> {
+    checked_axis(axis_direction).map(caster_of)
+}
+
+/// Steering-axis inclination in degrees, positive with the top inboard: atan2(−s·k_y, k_z), for the axis k upward in the vehicle frame.
+///
+/// # Errors
+/// [`ErrorCode::NotFinite`], [`ErrorCode::NotUnitLength`].
+///
+/// ```
+/// # use alignment_core::{Side, steering::sai_deg};
+/// let k = [0.0, -12.0_f64.to_radians().sin(), 12.0_f64.to_radians().cos()];
+/// assert!((sai_deg(Side::Left, k)? - 12.0).abs() < 1e-12);
+/// # Ok::<(), alignment_core::Error>(())
+/// ```
+pub fn sai_deg(side: Side, axis_direction: [f64; 3]) -> Result<f64, Error> {
+    checked_axis(axis_direction).map(|axis| sai_of(side, axis))
+}
+
+/// The unit vector up the steering axis, in the vehicle frame, from its two projected angles: (−tan caster, −s·tan SAI, 1) made unit.
+///
+/// # Errors
+/// [`ErrorCode::NotFinite`], [`ErrorCode::AngleOutOfRange`] beyond ± 80°.
+///
+/// ```
+/// # use alignment_core::{Side, steering::{axis_direction, caster_deg, sai_deg}};
+/// let k = axis_direction(Side::Right, 5.0, 12.0)?;
+/// assert!((caster_deg(k)? - 5.0).abs() < 1e-12 && (sai_deg(Side::Right, k)? - 12.0).abs() < 1e-12);
+/// # Ok::<(), alignment_core::Error>(())
+/// ```
+pub fn axis_direction(side: Side, caster_deg: f64, sai_deg: f64) -> Result<[f64; 3], Error> {
+    const RANGE_DEG: [f64; 2] = [-80.0, 80.0];
+    for (name, angle) in [("caster_deg", caster_deg), ("sai_deg", sai_deg)] {
+        crate::session::check_range(ErrorCode::AngleOutOfRange, name, angle, RANGE_DEG)?;
+    }
+    let tan = |angle_deg| libm::tan(rad_from_deg(angle_deg));
+    let axis = Vector::<Vehicle>::new([-tan(caster_deg), -side.sign() * tan(sai_deg), 1.0]);
+    Ok(axis.unit().to_array())
+}
+
+/// Pitch and roll of the body from its ride heights, degrees: pitch = atan((rear − front)/wheelbase), nose-down positive;
+/// roll = atan((left − right)/track), left-up positive; each height the mean of its two wheels.
+///
+/// # Errors
+/// [`ErrorCode::NotFinite`], [`ErrorCode::LengthOutOfRange`].
+///
+/// ```
+/// # use alignment_core::{session::ByWheel, steering::body_attitude_deg};
+/// let heights = ByWheel { fl: 15.0, fr: 15.0, rl: 30.0, rr: 30.0 };
+/// let (pitch_deg, roll_deg) = body_attitude_deg(&heights, 2730.0, 1500.0)?;
+/// assert!((pitch_deg - 0.3148).abs() < 1e-4 && roll_deg == 0.0);
+/// # Ok::<(), alignment_core::Error>(())
+/// ```
+pub fn body_attitude_deg(ride_height_mm: &ByWheel<f64>, wheelbase_mm: f64, track_mm: f64) -> Result<(f64, f64), Error> {
+    use crate::session::{RIDE_HEIGHT_RANGE_MM, check_range};
+    for wheel in crate::layout::Wheel::ALL {
+        let height = *ride_height_mm.get(wheel);
+        check_range(ErrorCode::LengthOutOfRange, "ride_height_mm", height, RIDE_HEIGHT_RANGE_MM)
+            .map_err(|error| error.wheel(wheel))?;
+    }
+    check_range(ErrorCode::LengthOutOfRange, "wheelbase_mm", wheelbase_mm, crate::vehicle::WHEELBASE_RANGE_MM)?;
+    check_range(ErrorCode::LengthOutOfRange, "track_mm", track_mm, crate::vehicle::TRACK_RANGE_MM)?;
+    let ByWheel { fl, fr, rl, rr } = *ride_height_mm;
+    let (front, rear, left, right) = ((fl + fr) / 2.0, (rl + rr) / 2.0, (fl + rl) / 2.0, (fr + rr) / 2.0);
+    Ok((atan2_deg(rear - front, wheelbase_mm), atan2_deg(left - right, track_mm)))
+}
+
+/// A steering axis seen from the body instead of the ground: the axis turned back by the body's pitch (nose-down positive), then by its
+/// roll (left-up positive). Pitch adds exactly to caster, and changes SAI as well: the angles cannot simply be added.
+///
+/// # Errors
+/// [`ErrorCode::NotFinite`], [`ErrorCode::NotUnitLength`], [`ErrorCode::AngleOutOfRange`] for a pitch or roll beyond ± 45°.
+///
+/// ```
+/// # use alignment_core::{Side, steering::{axis_direction, axis_to_body, caster_deg}};
+/// let to_ground = axis_direction(Side::Left, 10.29, 12.0)?;
+/// let to_body = axis_to_body(to_ground, 0.31, 0.0)?;
+/// assert!((caster_deg(to_body)? - 10.60).abs() < 1e-12);
+/// # Ok::<(), alignment_core::Error>(())
+/// ```
+pub fn axis_to_body(axis_direction: [f64; 3], pitch_deg: f64, roll_deg: f64) -> Result<[f64; 3], Error> {
+    const RANGE_DEG: [f64; 2] = [-45.0, 45.0];
+    let [x, y, z] = checked_axis(axis_direction)?.to_array();
+    for (name, angle) in [("pitch_deg", pitch_deg), ("roll_deg", roll_deg)] {
+        crate::session::check_range(ErrorCode::AngleOutOfRange, name, angle, RANGE_DEG)?;
+    }
+    let (sin, cos) = libm::sincos(rad_from_deg(pitch_deg));
+    let (x, z) = (cos * x - sin * z, sin * x + cos * z);
+    let (sin, cos) = libm::sincos(rad_from_deg(roll_deg));
+    Ok([x, cos * y + sin * z, cos * z - sin * y])
+}
+
+fn checked_axis(axis: [f64; 3]) -> Result<Vector<Vehicle>, Error> {
+    let axis = Vector::new(axis);
+    pose::check_unit_length(axis.norm()).map_err(|error| error.input("axis_direction"))?;
+    Ok(axis.unit())
+}
+
+fn caster_of(axis: Vector<Vehicle>) -> f64 {
+    atan2_deg(-axis.x(), axis.z())
+}
+
+fn sai_of(side: Side, axis: Vector<Vehicle>) -> f64 {
+    atan2_deg(-side.sign() * axis.y(), axis.z())
+}
+
+/// A steering axis fitted to a sweep, in the rig.
+pub(crate) struct SteeringAxis {
+    /// Unit vector upward.
+    direction: Vector<Rig>,
+    point: Vector<Rig>,
+    /// Per station that saw the wheel: its index and how far it lies from the fit.
+    pub(crate) residuals: Vec<(usize, Residual)>,
+}
+
+/// One station of a sweep for one front wheel.
+pub(crate) struct SweepStation {
+    pub(crate) index: usize,
+    pub(crate) rig_from_target: Transform<Rig, Target>,
+    /// Spindle in the rig.
+    pub(crate) spindle: Vector<Rig>,
+}
+
+/// The axis about which a wheel locked to its knuckle turned.
+pub(crate) fn fit_locked(
+    sweep: &[SweepStation],
+    centre: Vector<Target>,
+    up: Vector<Rig>,
+) -> Result<SteeringAxis, Error> {
+    check_count(sweep, 2)?;
+    let poses = || sweep.iter().map(|station| &station.rig_from_target);
+    let mut axis = FixedDirection::fit(poses());
+    if axis.in_rig.dot(up) < 0.0 {
+        axis = axis.reversed();
+    }
+    let (point, point_in_rig) = axis.fixed_point(poses(), centre);
+    let residuals = sweep
+        .iter()
+        .map(|station| {
+            let pose = &station.rig_from_target;
+            let tilt = (pose.direction(axis.in_moving) - axis.in_rig).norm();
+            let shift = (pose.point(point) - point_in_rig).norm();
+            (station.index, Residual { rotation_deg: deg_from_rad(tilt), translation_mm: shift })
+        })
+        .collect();
+    Ok(SteeringAxis { direction: axis.in_rig, point: point_in_rig, residuals })
+}
+
+/// The axis about which the spindle of a free wheel swung.
+pub(crate) fn fit_free(sweep: &[SweepStation], centre: Vector<Target>, up: Vector<Rig>) -> Result<SteeringAxis, Error> {
+    check_count(sweep, 3)?;
+    #[expect(clippy::cast_precision_loss, reason = "the number of stations is far below 2^52")]
+    let share = 1.0 / sweep.len() as f64;
+    // The tips of the spindles lie in a plane; its normal is the direction in which they scatter least.
+    let mean = sweep.iter().map(|station| station.spindle).sum::<Vector<Rig>>() * share;
+    let scatter = sweep.iter().fold(Matrix3::zeros(), |scatter, station| {
+        let d = nalgebra::Vector3::from((station.spindle - mean).to_array());
+        scatter + d * d.transpose()
+    });
+    let eigen = scatter.symmetric_eigen();
+    let normal = Vector::wrap(eigen.eigenvectors.column(eigen.eigenvalues.imin()).into()).unit();
+    let axis = if normal.dot(up) < 0.0 { -normal } else { normal };
+
+    // The knuckle turns with the spindle's bearing about the axis; its origin is the wheel centre, which rolling leaves alone.
+    let knuckles: Vec<Transform<Rig, Knuckle>> = sweep
+        .iter()
+        .map(|station| {
+            let out = station.spindle.square_to(axis).unit();
+            Transform::from_axes([out, axis.cross(out), axis], station.rig_from_target.point(centre))
+        })
+        .collect();
+    let turning = FixedDirection::fit(knuckles.iter());
+    let (point, point_in_rig) = turning.fixed_point(knuckles.iter(), Vector::zero());
+    let height = mean.dot(axis);
+    let residuals = sweep
+        .iter()
+        .zip(&knuckles)
+        .map(|(station, knuckle)| {
+            let off_cone = (station.spindle.dot(axis) - height) / station.spindle.square_to(axis).norm();
+            let shift = (knuckle.point(point) - point_in_rig).norm();
+            (station.index, Residual { rotation_deg: deg_from_rad(off_cone.abs()), translation_mm: shift })
+        })
+        .collect();
+    Ok(SteeringAxis { direction: axis, point: point_in_rig, residuals })
+}
+
+#[expect(clippy::cast_precision_loss, reason = "the number of stations is far below 2^52")]
+fn check_count(sweep: &[SweepStation], least: usize) -> Result<(), Error> {
+    if sweep.len() < least {
+        return Err(Error::new(ErrorCode::TooFewStations).value(sweep.len() as f64).at_least(least as f64));
+    }
+    Ok(())
+}
+
+/// A front wheel straight ahead, in the vehicle frame: what the readings of its steering axis refer to.
+pub(crate) struct FrontWheel {
+    pub(crate) side: Side,
+    pub(crate) spindle: Vector<Vehicle>,
+    pub(crate) centre: Vector<Vehicle>,
+    pub(crate) contact: Vector<Vehicle>,
+}
+
+impl SteeringAxis {
+    /// Where the axis meets the ground of this wheel: the plane through its contact centre, square to the datum's normal.
+    pub(crate) fn ground_point(
+        &self,
+        vehicle_from_rig: &Transform<Vehicle, Rig>,
+        wheel: &FrontWheel,
+    ) -> Vector<Vehicle> {
+        let (k, q) = (vehicle_from_rig.direction(self.direction), vehicle_from_rig.point(self.point));
+        q + k * ((wheel.contact.z() - q.z()) / k.z())
+    }
+
+    /// Every reading of the axis. `attitude_deg` is the body's pitch and roll, when the ride heights are known.
+    pub(crate) fn readings(
+        &self,
+        vehicle_from_rig: &Transform<Vehicle, Rig>,
+        wheel: &FrontWheel,
+        attitude_deg: Option<(f64, f64)>,
+    ) -> Result<SteeringAxisReadings, Error> {
+        let side = wheel.side;
+        let k = vehicle_from_rig.direction(self.direction);
+        let q = vehicle_from_rig.point(self.point);
+        let from_contact = self.ground_point(vehicle_from_rig, wheel) - wheel.contact;
+        let heading = wheel::heading_of(side, wheel.spindle);
+        let outward = wheel::UP.cross(heading) * side.sign();
+        let to_body = attitude_deg.map(|(pitch, roll)| axis_to_body(k.to_array(), pitch, roll)).transpose()?;
+        let to_body = to_body.map(Vector::new);
+        let rms = |pick: fn(&Residual) -> f64| units::root_mean_square(self.residuals.iter().map(|(_, r)| pick(r)));
+        Ok(SteeringAxisReadings {
+            caster_deg: Some(caster_of(k)),
+            sai_deg: Some(sai_of(side, k)),
+            included_angle_deg: Some(sai_of(side, k) + wheel::camber_of(wheel.spindle)),
+            caster_trail_mm: Some(from_contact.x()),
+            scrub_radius_mm: Some(-side.sign() * from_contact.y()),
+            caster_trail_in_wheel_plane_mm: Some(from_contact.dot(heading)),
+            scrub_radius_in_wheel_plane_mm: Some(-from_contact.dot(outward)),
+            caster_to_body_deg: to_body.map(caster_of),
+            sai_to_body_deg: to_body.map(|k| sai_of(side, k)),
+            axis_direction: Some(k.to_array()),
+            axis_point_mm: Some((q + k * (wheel.centre - q).dot(k)).to_array()),
+            residual_deg: Some(rms(|r| r.rotation_deg)),
+            residual_mm: Some(rms(|r| r.translation_mm)),
+        })
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn projected_angles_by_hand() {
+        // Top rearward and inboard on the right: k = (−0.1, +0.2, 1) made unit; inboard on the right is +y.
+        let k = Vector::<Vehicle>::new([-0.1, 0.2, 1.0]).unit().to_array();
+        assert!((caster_deg(k).unwrap() - 0.1_f64.atan().to_degrees()).abs() < 1e-12);
+        assert!((sai_deg(Side::Right, k).unwrap() - 0.2_f64.atan().to_degrees()).abs() < 1e-12);
+        assert!((sai_deg(Side::Left, k).unwrap() + 0.2_f64.atan().to_degrees()).abs() < 1e-12);
+    }
+
+    #[test]
+    fn the_body_sees_pitch_in_caster_exactly_and_left_up_roll_in_sai() {
+        let k = axis_direction(Side::Left, 5.0, 12.0).unwrap();
+        let pitched = axis_to_body(k, 1.5, 0.0).unwrap();
+        assert!((caster_deg(pitched).unwrap() - 6.5).abs() < 1e-12);
+        // The body's left is up: its own vertical leans to the right, inboard on the left, so less SAI is seen.
+        let k = axis_direction(Side::Left, 0.0, 12.0).unwrap();
+        let rolled = axis_to_body(k, 0.0, 1.0).unwrap();
+        assert!((sai_deg(Side::Left, rolled).unwrap() - 11.0).abs() < 1e-12);
+        let k = axis_direction(Side::Right, 0.0, 12.0).unwrap();
+        let rolled = axis_to_body(k, 0.0, 1.0).unwrap();
+        assert!((sai_deg(Side::Right, rolled).unwrap() - 13.0).abs() < 1e-12);
+    }
+}

@@ -1,0 +1,162 @@
+//! Turning: toe-out on turns, the ideal of Ackermann, and the angles at full lock.
+//!
+//! Steer angles here are counted from each wheel's own heading at the ahead station, as on plates zeroed straight ahead; left positive.
+//! Two customs exist for toe-out on turns: the inner wheel at 20°, or the outer. The session's `reference.turn` says which.
+
+use crate::error::{Error, ErrorCode};
+use crate::units::{atan2_deg, rad_from_deg};
+use alloc::vec::Vec;
+
+/// How far past the last station of the sweep toe-out on turns is still read, degrees: a wheel brought to 20° never stands at 20.000°.
+pub const TURN_MARGIN_DEG: f64 = 1.0;
+/// Stations nearer to each other than this are one for the interpolation, degrees.
+const SAME_STATION_DEG: f64 = 0.5;
+
+/// The readings of one turn. Magnitudes.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+#[cfg_attr(feature = "json", derive(serde::Serialize))]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
+pub struct TurnReadings {
+    /// Steer angle of the wheel on the inside of the turn, from its own heading straight ahead.
+    pub inner_deg: Option<f64>,
+    /// Steer angle of the wheel on the outside of the turn, from its own heading straight ahead.
+    pub outer_deg: Option<f64>,
+    /// Toe-out on turns: inner minus outer.
+    pub toe_out_deg: Option<f64>,
+    /// Ideal toe-out there, by Ackermann: cot(outer) − cot(inner) = (distance of the steering axes at the ground)/wheelbase.
+    pub ackermann_deg: Option<f64>,
+}
+
+/// The steer angles at full lock, left positive.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+#[cfg_attr(feature = "json", derive(serde::Serialize))]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
+pub struct LockReadings {
+    /// Steer angle of the left wheel, from its own heading straight ahead; positive to the left.
+    pub left_deg: Option<f64>,
+    /// Steer angle of the right wheel, from its own heading straight ahead; positive to the left.
+    pub right_deg: Option<f64>,
+}
+
+/// The readings of turning.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+#[cfg_attr(feature = "json", derive(serde::Serialize))]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
+pub struct TurnsReadings {
+    /// Turning left: the left wheel is on the inside.
+    pub left_turn: TurnReadings,
+    /// Turning right: the right wheel is on the inside.
+    pub right_turn: TurnReadings,
+    /// Full lock to the left.
+    pub lock_left: LockReadings,
+    /// Full lock to the right.
+    pub lock_right: LockReadings,
+}
+
+/// Ackermann's ideal outer angle in degrees, for an inner angle in degrees: cot δ_outer = cot δ_inner + axis distance/wheelbase.
+///
+/// # Errors
+/// [`ErrorCode::NotFinite`], [`ErrorCode::AngleOutOfRange`] outside 0 to 90°, [`ErrorCode::LengthOutOfRange`] for lengths not positive.
+///
+/// ```
+/// # use alignment_core::turns::{ackermann_inner_deg, ackermann_outer_deg};
+/// let outer = ackermann_outer_deg(20.0, 1400.0, 2600.0)?;
+/// assert!((ackermann_inner_deg(outer, 1400.0, 2600.0)? - 20.0).abs() < 1e-12);
+/// assert!((outer - 16.932).abs() < 1e-3);
+/// # Ok::<(), alignment_core::Error>(())
+/// ```
+pub fn ackermann_outer_deg(inner_deg: f64, axis_distance_mm: f64, wheelbase_mm: f64) -> Result<f64, Error> {
+    ackermann(inner_deg, axis_distance_mm, wheelbase_mm, 1.0)
+}
+
+/// Ackermann's ideal inner angle in degrees, for an outer angle in degrees: cot δ_inner = cot δ_outer − axis distance/wheelbase.
+///
+/// # Errors
+/// As [`ackermann_outer_deg`].
+///
+/// ```
+/// # use alignment_core::turns::ackermann_inner_deg;
+/// assert!(ackermann_inner_deg(20.0, 1400.0, 2600.0)? > 20.0);
+/// # Ok::<(), alignment_core::Error>(())
+/// ```
+pub fn ackermann_inner_deg(outer_deg: f64, axis_distance_mm: f64, wheelbase_mm: f64) -> Result<f64, Error> {
+    ackermann(outer_deg, axis_distance_mm, wheelbase_mm, -1.0)
+}
+
+fn ackermann(angle_deg: f64, axis_distance_mm: f64, wheelbase_mm: f64, sign: f64) -> Result<f64, Error> {
+    use crate::session::check_range;
+    check_range(ErrorCode::AngleOutOfRange, "angle_deg", angle_deg, [0.0, 90.0])?;
+    check_range(ErrorCode::LengthOutOfRange, "axis_distance_mm", axis_distance_mm, [1.0, 1e5])?;
+    check_range(ErrorCode::LengthOutOfRange, "wheelbase_mm", wheelbase_mm, [1.0, 1e5])?;
+    // cot a = cos a/sin a; as atan2 it needs no special case at 0 or 90°.
+    let (sin, cos) = libm::sincos(rad_from_deg(angle_deg));
+    Ok(atan2_deg(sin, cos + sign * sin * axis_distance_mm / wheelbase_mm))
+}
+
+/// The steer angles of both front wheels at one station: (asked-for wheel, other wheel), degrees.
+pub(crate) type Pair = (f64, f64);
+
+/// The other wheel's angle when the asked-for wheel stands at `at`: the cubic through the four distinct stations nearest to it (fewer, a
+/// lower degree). None when `at` lies further than [`TURN_MARGIN_DEG`] beyond the stations.
+pub(crate) fn interpolate(pairs: &[Pair], at: f64) -> Option<f64> {
+    let mut distinct = merge_near(pairs);
+    let (least, most) = (distinct.first()?.0, distinct.last()?.0);
+    if distinct.len() < 2 || at < least - TURN_MARGIN_DEG || at > most + TURN_MARGIN_DEG {
+        return None;
+    }
+    distinct.sort_by(|a, b| (a.0 - at).abs().total_cmp(&(b.0 - at).abs()));
+    distinct.truncate(4);
+    // Lagrange's form.
+    Some(
+        distinct
+            .iter()
+            .enumerate()
+            .map(|(i, (x, y))| {
+                let others = distinct.iter().enumerate().filter(|&(j, _)| j != i);
+                others.fold(*y, |product, (_, (other, _))| product * (at - other) / (x - other))
+            })
+            .sum(),
+    )
+}
+
+/// The pairs in rising order, neighbours nearer than [`SAME_STATION_DEG`] averaged.
+fn merge_near(pairs: &[Pair]) -> Vec<Pair> {
+    let mut sorted = pairs.to_vec();
+    sorted.sort_by(|a, b| a.0.total_cmp(&b.0).then(a.1.total_cmp(&b.1)));
+    let mut merged: Vec<Pair> = Vec::with_capacity(sorted.len());
+    let mut rest = sorted.as_slice();
+    while let Some(first) = rest.first() {
+        let count = rest.iter().take_while(|pair| pair.0 - first.0 < SAME_STATION_DEG).count();
+        let (group, others) = rest.split_at(count);
+        #[expect(clippy::cast_precision_loss, reason = "the number of stations is far below 2^52")]
+        let share = 1.0 / count as f64;
+        let sum = group.iter().fold((0.0, 0.0), |sum, pair| (sum.0 + pair.0, sum.1 + pair.1));
+        merged.push((sum.0 * share, sum.1 * share));
+        rest = others;
+    }
+    merged
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_cubic_is_met_exactly_and_far_angles_are_refused() {
+        let law = |x: f64| 0.9 * x - 0.01 * x * x + 1e-4 * x * x * x;
+        let pairs: Vec<Pair> = [-20.0, -12.0, -5.0, 0.0, 6.0, 13.0, 21.0].iter().map(|&x| (x, law(x))).collect();
+        for at in [-20.5, -17.0, 0.0, 20.0, 21.9] {
+            assert!((interpolate(&pairs, at).unwrap() - law(at)).abs() < 1e-12);
+        }
+        assert_eq!(interpolate(&pairs, 22.1), None);
+        assert_eq!(interpolate(&pairs[..1], -20.0), None);
+        assert_eq!(interpolate(&[], 0.0), None);
+    }
+
+    #[test]
+    fn repeated_stations_count_once() {
+        let pairs = [(0.0, 0.0), (10.0, 9.5), (10.0, 9.5), (20.0, 18.0), (20.0, 18.0)];
+        let once = [(0.0, 0.0), (10.0, 9.5), (20.0, 18.0)];
+        assert_eq!(interpolate(&pairs, 15.0), interpolate(&once, 15.0));
+    }
+}

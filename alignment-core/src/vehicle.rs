@@ -1,0 +1,272 @@
+//! Four wheels together: the vehicle's own frame, thrust line, setback and dimensions.
+//!
+//! # The frame
+//! z is the datum's normal. x is horizontal, along the centreline: by default from the midpoint of the rear wheel centres to
+//! the midpoint of the front ones. y = z × x. The origin is the midpoint of the rear wheel centres. Wheel centres move
+//! about the steering axis when steered, so the frame is built once, straight ahead, and kept. Every projection is taken
+//! in it: on a car that stands 1° askew on the rack, an SAI of 13° would read as 0.23° of false caster in the rig frame.
+//!
+//! # The standoff
+//! Camber, total toe and front toe to the thrust line do not depend on the clamp standoff. The centreline does: 1 mm on one
+//! wheel turns it by 0.011° on a wheelbase of 2.6 m, and with it toe to the centreline, thrust angle and setback.
+
+use crate::compensation::Compensation;
+use crate::error::{Error, ErrorCode, Stage};
+use crate::frame::{Rig, Target, Transform, Vector, Vehicle};
+use crate::layout::{ByAxle, ByWheel, Side, Wheel};
+use crate::pose::Pose;
+use crate::session::{self, Centreline};
+use crate::units::{atan2_deg, hypot};
+use crate::wheel::{self, WheelInRig, WheelReadings};
+
+/// The least and greatest wheelbase, mm, on each side.
+pub const WHEELBASE_RANGE_MM: [f64; 2] = [500.0, 12_000.0];
+/// The least and greatest track, mm.
+pub const TRACK_RANGE_MM: [f64; 2] = [300.0, 4000.0];
+/// The greatest difference between the wheelbases of the two sides, or the tracks of the two axles, mm.
+const MAX_DIFFERENCE_MM: f64 = 1000.0;
+
+/// The readings of one axle.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+#[cfg_attr(feature = "json", derive(serde::Serialize))]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
+pub struct AxleReadings {
+    /// Total toe: the sum of both wheels' toe, positive toe-in.
+    pub total_toe_deg: Option<f64>,
+    /// Camber, left minus right.
+    pub cross_camber_deg: Option<f64>,
+    /// Track between wheel centres, along the vehicle's y axis.
+    pub track_mm: Option<f64>,
+    /// Track between contact centres, along the vehicle's y axis (ISO 8855's track).
+    pub track_at_ground_mm: Option<f64>,
+    /// Setback as an angle: atan(setback_mm / track_mm); positive with the right wheel further rearward.
+    pub setback_deg: Option<f64>,
+    /// Setback: x of the left wheel centre minus x of the right one; positive with the right wheel further rearward.
+    pub setback_mm: Option<f64>,
+}
+
+/// The readings of the chassis.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+#[cfg_attr(feature = "json", derive(serde::Serialize))]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
+pub struct ChassisReadings {
+    /// Thrust angle: (rear left toe − rear right toe)/2; positive when the thrust line points to the right of the centreline.
+    pub thrust_angle_deg: Option<f64>,
+    /// Wheelbase on the left, along the vehicle's x axis.
+    pub wheelbase_left_mm: Option<f64>,
+    /// Wheelbase on the right, along the vehicle's x axis.
+    pub wheelbase_right_mm: Option<f64>,
+    /// Wheelbase, left minus right.
+    pub wheelbase_difference_mm: Option<f64>,
+    /// Diagonal from the front left to the rear right wheel centre, in the reference plane.
+    pub diagonal_fl_rr_mm: Option<f64>,
+    /// Diagonal from the front right to the rear left wheel centre, in the reference plane.
+    pub diagonal_fr_rl_mm: Option<f64>,
+    /// Diagonals, fl–rr minus fr–rl.
+    pub diagonal_difference_mm: Option<f64>,
+    /// Track between wheel centres, front minus rear.
+    pub track_difference_mm: Option<f64>,
+    /// Axle offset: the rear midpoint from the line through the front midpoint square to the front axle line; positive to the left.
+    pub axle_offset_mm: Option<f64>,
+}
+
+/// What four poses show straight ahead: the wheels, the axles, the chassis, and where the vehicle stands in the rig.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct AheadReadings {
+    /// Per wheel.
+    pub wheels: ByWheel<WheelReadings>,
+    /// Per axle.
+    pub axles: ByAxle<AxleReadings>,
+    /// The whole.
+    pub chassis: ChassisReadings,
+    /// The axes of the vehicle frame seen in the rig (in the columns) and its origin: `rig_from_vehicle`.
+    pub rig_from_vehicle: Pose,
+}
+
+/// One reading from four poses: camber, toe, thrust line, setback and dimensions of a car that stands straight ahead.
+///
+/// `up` is the unit vector upward in the rig frame. `loaded_radius_mm` is needed for the track at the ground alone; the rolling
+/// radius stands in for it. Nothing is allocated.
+///
+/// Total toe = sum of both toes. Thrust angle = (toe_RL − toe_RR)/2, to the right positive. Front toe is to the thrust line:
+/// toe_FL − thrust and toe_FR + thrust. The rest is in the [module](self) and at each field.
+///
+/// # Errors
+/// Those of the poses; [`ErrorCode::NotUnitLength`] of `up`; [`ErrorCode::LengthOutOfRange`] for a wheelbase or track that no car
+/// has; [`ErrorCode::Mirrored`] when left, right, front, rear and up do not fit together.
+///
+/// ```
+/// # use alignment_core::{measure, simulate::VirtualVehicle, session::{ByAxle, ByWheel, Centreline}, compensation, vehicle};
+/// let session = VirtualVehicle::default().session();
+/// let up = session.up.unwrap();
+/// let rolled = compensation::from_rolling(&session.rolling, up, &session.clamp_standoff_mm, &ByAxle::default())?;
+/// let poses = ByWheel::from_fn(|wheel| session.ahead.get(wheel).frames()[0]);
+/// let now = vehicle::ahead_readings(&rolled.wheels, &poses, up, &ByAxle::default(), Centreline::AxleMidpoints)?;
+/// assert_eq!(now.wheels.fl.camber_deg, measure(&session)?.alignment.wheels.fl.camber_deg);
+/// # Ok::<(), alignment_core::Error>(())
+/// ```
+pub fn ahead_readings(
+    compensation: &ByWheel<Compensation>,
+    poses: &ByWheel<Pose>,
+    up: [f64; 3],
+    loaded_radius_mm: &ByAxle<Option<f64>>,
+    centreline: Centreline,
+) -> Result<AheadReadings, Error> {
+    let up = session::up_in_rig(up)?;
+    let poses = ByWheel::try_from_fn(|wheel| {
+        poses.get(wheel).rig_from_target().map_err(|error| error.stage(Stage::Ahead).wheel(wheel))
+    })?;
+    let stand = Stand::find(compensation, &poses, up, loaded_radius_mm, centreline)?;
+    let (wheels, axles, chassis) = stand.readings(compensation);
+    Ok(AheadReadings { wheels, axles, chassis, rig_from_vehicle: stand.vehicle_from_rig.inverse().into() })
+}
+
+/// A car that stands straight ahead: where it stands in the rig, and its wheels in its own frame.
+pub(crate) struct Stand {
+    pub(crate) vehicle_from_rig: Transform<Vehicle, Rig>,
+    pub(crate) centres: ByWheel<Vector<Vehicle>>,
+    pub(crate) spindles: ByWheel<Vector<Vehicle>>,
+    pub(crate) contacts: ByWheel<Vector<Vehicle>>,
+}
+
+impl Stand {
+    pub(crate) fn find(
+        compensation: &ByWheel<Compensation>,
+        poses: &ByWheel<Transform<Rig, Target>>,
+        up: Vector<Rig>,
+        loaded_radius_mm: &ByAxle<Option<f64>>,
+        centreline: Centreline,
+    ) -> Result<Self, Error> {
+        let wheels = ByWheel::from_fn(|wheel| wheel::locate(compensation.get(wheel), poses.get(wheel)));
+        let vehicle_from_rig = vehicle_from_rig(&wheels, up, centreline);
+        let centres = ByWheel::from_fn(|wheel| vehicle_from_rig.point(wheels.get(wheel).centre));
+        check_layout(&centres)?;
+        let spindles = ByWheel::from_fn(|wheel| vehicle_from_rig.direction(wheels.get(wheel).spindle));
+        let contacts = ByWheel::from_fn(|wheel| {
+            let radius = loaded_radius_mm.of_wheel(wheel).unwrap_or(compensation.get(wheel).rolling_radius_mm);
+            wheel::contact_centre_of(*centres.get(wheel), *spindles.get(wheel), radius)
+        });
+        Ok(Self { vehicle_from_rig, centres, spindles, contacts })
+    }
+
+    pub(crate) fn readings(
+        &self,
+        compensation: &ByWheel<Compensation>,
+    ) -> (ByWheel<WheelReadings>, ByAxle<AxleReadings>, ChassisReadings) {
+        let toe = ByWheel::from_fn(|wheel| wheel::toe_of(wheel.side(), *self.spindles.get(wheel)));
+        let camber = ByWheel::from_fn(|wheel| wheel::camber_of(*self.spindles.get(wheel)));
+        let thrust = thrust_angle_deg(toe.rl, toe.rr);
+        let wheels = ByWheel::from_fn(|wheel| {
+            let to_centreline = *toe.get(wheel);
+            let to_reference = match wheel {
+                Wheel::Fl | Wheel::Fr => toe_to_thrust_line_deg(wheel.side(), to_centreline, thrust),
+                Wheel::Rl | Wheel::Rr => to_centreline,
+            };
+            let compensation = compensation.get(wheel);
+            WheelReadings {
+                camber_deg: Some(*camber.get(wheel)),
+                toe_deg: Some(to_reference),
+                toe_to_centreline_deg: Some(to_centreline),
+                centre_mm: Some(self.centres.get(wheel).to_array()),
+                spindle: Some(self.spindles.get(wheel).to_array()),
+                runout_deg: Some(compensation.runout_deg()),
+                rolling_radius_mm: Some(compensation.rolling_radius_mm),
+            }
+        });
+        let axle = |left: Wheel, right: Wheel| {
+            let across = *self.centres.get(left) - *self.centres.get(right);
+            let at_ground = *self.contacts.get(left) - *self.contacts.get(right);
+            AxleReadings {
+                total_toe_deg: Some(toe.get(left) + toe.get(right)),
+                cross_camber_deg: Some(camber.get(left) - camber.get(right)),
+                track_mm: Some(across.y()),
+                track_at_ground_mm: Some(at_ground.y()),
+                setback_deg: Some(atan2_deg(across.x(), across.y())),
+                setback_mm: Some(across.x()),
+            }
+        };
+        let axles = ByAxle { front: axle(Wheel::Fl, Wheel::Fr), rear: axle(Wheel::Rl, Wheel::Rr) };
+        (wheels, axles, self.chassis(thrust))
+    }
+
+    fn chassis(&self, thrust_angle_deg: f64) -> ChassisReadings {
+        let ByWheel { fl, fr, rl, rr } = self.centres;
+        let (left, right) = (fl.x() - rl.x(), fr.x() - rr.x());
+        let diagonal = |a: Vector<Vehicle>, b: Vector<Vehicle>| hypot(a.x() - b.x(), a.y() - b.y());
+        let (fl_rr, fr_rl) = (diagonal(fl, rr), diagonal(fr, rl));
+        let front_axle = (fl - fr).square_to(wheel::UP).unit();
+        let rear_from_front = (rl + rr) * 0.5 - (fl + fr) * 0.5;
+        ChassisReadings {
+            thrust_angle_deg: Some(thrust_angle_deg),
+            wheelbase_left_mm: Some(left),
+            wheelbase_right_mm: Some(right),
+            wheelbase_difference_mm: Some(left - right),
+            diagonal_fl_rr_mm: Some(fl_rr),
+            diagonal_fr_rl_mm: Some(fr_rl),
+            diagonal_difference_mm: Some(fl_rr - fr_rl),
+            track_difference_mm: Some((fl - fr).y() - (rl - rr).y()),
+            axle_offset_mm: Some(rear_from_front.dot(front_axle)),
+        }
+    }
+}
+
+/// The vehicle frame of the [module](self).
+fn vehicle_from_rig(wheels: &ByWheel<WheelInRig>, up: Vector<Rig>, centreline: Centreline) -> Transform<Vehicle, Rig> {
+    let ByWheel { fl, fr, rl, rr } = ByWheel::from_fn(|wheel| wheels.get(wheel).centre);
+    let rear = (rl + rr) * 0.5;
+    let forward = match centreline {
+        Centreline::AxleMidpoints => (fl + fr) * 0.5 - rear,
+        Centreline::SideLineBisector => (fl - rl).square_to(up).unit() + (fr - rr).square_to(up).unit(),
+    };
+    let x = forward.square_to(up).unit();
+    Transform::<Rig, Vehicle>::from_axes([x, up.cross(x), up], rear).inverse()
+}
+
+/// Refuses wheels that no car has.
+fn check_layout(centres: &ByWheel<Vector<Vehicle>>) -> Result<(), Error> {
+    let track = |left: Wheel| (*centres.get(left) - *centres.get(left.opposite())).y();
+    let (front, rear) = (track(Wheel::Fl), track(Wheel::Rl));
+    if front < 0.0 && rear < 0.0 {
+        return Err(Error::new(ErrorCode::Mirrored).stage(Stage::Ahead));
+    }
+    let left = centres.fl.x() - centres.rl.x();
+    let right = centres.fr.x() - centres.rr.x();
+    let difference = [-MAX_DIFFERENCE_MM, MAX_DIFFERENCE_MM];
+    for (name, value, range) in [
+        ("front track", front, TRACK_RANGE_MM),
+        ("rear track", rear, TRACK_RANGE_MM),
+        ("left wheelbase", left, WHEELBASE_RANGE_MM),
+        ("right wheelbase", right, WHEELBASE_RANGE_MM),
+        ("track difference", front - rear, difference),
+        ("wheelbase difference", left - right, difference),
+    ] {
+        session::check_range(ErrorCode::LengthOutOfRange, name, value, range)
+            .map_err(|error| error.stage(Stage::Ahead))?;
+    }
+    Ok(())
+}
+
+/// Thrust angle in degrees, positive when the thrust line points to the right of the centreline:
+/// (toe of the rear left wheel − toe of the rear right wheel)/2.
+///
+/// ```
+/// # use alignment_core::vehicle::thrust_angle_deg;
+/// assert!((thrust_angle_deg(0.30, -0.10) - 0.20).abs() < 1e-15);
+/// ```
+#[must_use]
+pub fn thrust_angle_deg(rear_left_toe_deg: f64, rear_right_toe_deg: f64) -> f64 {
+    (rear_left_toe_deg - rear_right_toe_deg) / 2.0
+}
+
+/// A front wheel's toe to the thrust line in degrees, positive toe-in: toe_FL − thrust on the left, toe_FR + thrust on the
+/// right. Total toe is the same to either line.
+///
+/// ```
+/// # use alignment_core::{Side, vehicle::toe_to_thrust_line_deg};
+/// assert!((toe_to_thrust_line_deg(Side::Left, 0.25, 0.10) - 0.15).abs() < 1e-15);
+/// assert!((toe_to_thrust_line_deg(Side::Right, 0.25, 0.10) - 0.35).abs() < 1e-15);
+/// ```
+#[must_use]
+pub fn toe_to_thrust_line_deg(side: Side, toe_to_centreline_deg: f64, thrust_angle_deg: f64) -> f64 {
+    toe_to_centreline_deg - side.sign() * thrust_angle_deg
+}

@@ -1,0 +1,55 @@
+"""The library under test, as a function from a session to what it measured.
+
+With the environment variable ALIGN_PROGRAM set, a program that prints the same JSON
+for `--json FILE` stands in for the Python package: the core can be tested without it.
+"""
+
+import json
+import os
+import subprocess
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+Session = dict[str, Any]
+Measure = Callable[[Session], dict[str, Any]]
+Read = Callable[[Session], dict[str, Any]]
+
+
+@pytest.fixture(scope="session")
+def measure(tmp_path_factory: pytest.TempPathFactory) -> Measure:
+    """Measures a session: the whole result as plain dictionaries and lists."""
+    program = os.environ.get("ALIGN_PROGRAM")
+    if program is None:
+        import wheel_alignment
+
+        return lambda session: wheel_alignment.measure(session).to_dict()
+    return _measure_by(program, tmp_path_factory.mktemp("sessions") / "session.json")
+
+
+def _measure_by(program: str, path: Path) -> Measure:
+    def run(session: Session) -> dict[str, Any]:
+        path.write_text(json.dumps(session))
+        done = subprocess.run(
+            [program, "--json", path], capture_output=True, text=True, check=False
+        )
+        assert done.returncode == 0, done.stderr
+        return json.loads(done.stdout)
+
+    return run
+
+
+@pytest.fixture(scope="session")
+def read(measure: Measure) -> Read:
+    """Measures a session: the readings by dotted path, but for absent ones."""
+    return lambda session: dict(_flatten(measure(session)["alignment"]))
+
+
+def _flatten(tree: dict[str, Any], parent: str = "") -> Iterator[tuple[str, Any]]:
+    for key, value in tree.items():
+        if isinstance(value, dict):
+            yield from _flatten(value, f"{parent}{key}.")
+        elif value is not None:
+            yield f"{parent}{key}", value

@@ -1,0 +1,175 @@
+"""Every reading of cars built at random in the MuJoCo physics engine."""
+
+import copy
+
+import numpy as np
+import pytest
+
+from conftest import Read
+from engine import (
+    AXLE_OF_WHEEL,
+    POSE_FORMS,
+    SIDE_OF_WHEEL,
+    WHEELS,
+    Car,
+    Procedure,
+    SteeringAxis,
+    Wheel,
+    quaternion,
+)
+from random_cars import random_clamp, random_measured
+from truth import Readings, measure_in_engine
+
+ANGLE_DEG = 1e-6
+LENGTH_MM = 1e-4
+# The angle of the other wheel may be interpolated between sweep stations.
+INTERPOLATED_DEG = 0.02
+
+
+def tolerance(path: str) -> float:
+    if "_turn." in path and path.endswith((".outer_deg", ".inner_deg", ".toe_out_deg")):
+        return INTERPOLATED_DEG
+    if path.endswith("_deg"):
+        return ANGLE_DEG
+    if path.endswith("_mm"):
+        return LENGTH_MM
+    return np.radians(ANGLE_DEG)  # the components of a unit vector
+
+
+def disagreements(found: Readings, true: Readings) -> dict[str, tuple[object, object]]:
+    """What is missing or out of tolerance, by path: what was found, what is true."""
+    wrong = {}
+    for path, truth in true.items():
+        if path not in found:
+            wrong[path] = (None, truth)
+            continue
+        off = np.abs(np.subtract(found[path], truth)).max()
+        if path.endswith(".axis_point_mm"):
+            # Any point of the axis will do: its distance from the true axis counts.
+            axis = true[path.replace("axis_point_mm", "axis_direction")]
+            off = np.linalg.norm(np.cross(np.subtract(found[path], truth), axis))
+        if not off <= tolerance(path):
+            wrong[path] = (found[path], truth)
+    return wrong
+
+
+def assert_true(found: Readings, true: Readings) -> None:
+    wrong = disagreements(found, true)
+    assert not wrong, "\n".join(
+        f"{path}: found {value}, true {truth}" for path, (value, truth) in wrong.items()
+    )
+
+
+@pytest.mark.parametrize("seed", range(25))
+def test_car_swept_with_locked_wheels(read: Read, seed: int) -> None:
+    session, true, _ = random_measured(seed, pose_form=POSE_FORMS[seed % 3])
+    assert_true(read(session), true)
+
+
+@pytest.mark.parametrize("seed", range(100, 110))
+def test_car_swept_with_free_wheels(read: Read, seed: int) -> None:
+    session, true, _ = random_measured(
+        seed, wheels_locked=False, pose_form=POSE_FORMS[seed % 3]
+    )
+    assert_true(read(session), true)
+
+
+@pytest.mark.parametrize("seed", range(25))
+def test_what_was_not_captured_is_absent(read: Read, seed: int) -> None:
+    session, true, _ = random_measured(seed)
+    optional = {
+        path
+        for path in read(session)
+        if path.startswith("turns.") or path.endswith("_to_body_deg")
+    }
+    assert optional == {
+        path
+        for path in true
+        if path.startswith("turns.") or path.endswith("_to_body_deg")
+    }
+
+
+@pytest.mark.parametrize("seed", range(5))
+def test_three_forms_of_a_pose_give_the_same_readings(read: Read, seed: int) -> None:
+    by_matrix, by_quaternion, by_vector = (
+        read(random_measured(seed, pose_form=form).session) for form in POSE_FORMS
+    )
+    assert by_matrix.keys() == by_quaternion.keys() == by_vector.keys()
+    for path, value in by_matrix.items():
+        assert by_quaternion[path] == pytest.approx(value, rel=0, abs=1e-8), path
+        assert by_vector[path] == pytest.approx(value, rel=0, abs=1e-8), path
+
+
+@pytest.mark.parametrize("as_null", [False, True])
+@pytest.mark.parametrize("wheel", WHEELS)
+def test_camera_blocked_at_one_rolling_station(
+    read: Read, wheel: str, as_null: bool
+) -> None:
+    seen, true, _ = random_measured(3)
+    assert len(seen["rolling"]) >= 4
+    session = copy.deepcopy(seen)
+    if as_null:
+        session["rolling"][1][wheel] = None
+    else:
+        del session["rolling"][1][wheel]
+    assert_true(read(session), true)
+
+
+def test_engine_gives_back_what_went_in() -> None:
+    """The reference itself, where its readings are plain: square, level, straight."""
+    rng = np.random.default_rng(7)
+    camber = {"fl": -1.0, "fr": -0.5, "rl": 0.25, "rr": -0.75}
+    toe = {"fl": 0.1, "fr": 0.1, "rl": 0.2, "rr": 0.2}
+    car = Car(
+        wheels={
+            name: Wheel(
+                centre_mm=np.array(
+                    [
+                        2600.0 if AXLE_OF_WHEEL[name] == "front" else 0.0,
+                        side * 750.0,
+                        300.0,
+                    ]
+                ),
+                camber_deg=camber[name],
+                toe_deg=toe[name],
+                clamp=random_clamp(rng),
+            )
+            for name, side in SIDE_OF_WHEEL.items()
+        },
+        steering={
+            "left": SteeringAxis.from_angles(
+                1, 4.0, 12.0, np.array([2590.0, 680.0, 310.0])
+            ),
+            "right": SteeringAxis.from_angles(
+                -1, 3.0, 13.0, np.array([2590.0, -680.0, 310.0])
+            ),
+        },
+        rolling_radius_mm={"front": 300.0, "rear": 310.0},
+    )
+    procedure = Procedure(
+        rig_from_level_wxyz=quaternion(np.array([0.6, 0.0, 0.8]), 35.0),
+        origin_mm=np.array([100.0, -200.0, 50.0]),
+        crab_deg=1.0,
+        rolling_travel_mm=(0.0, 150.0, 300.0),
+        sweep_steer_deg=(-20.0, -10.0, 0.0, 10.0, 20.0),
+        wheels_locked=True,
+        sweep_roll_deg=(dict.fromkeys(WHEELS, 12.0),) * 5,
+    )
+    expected = {
+        **{f"wheels.{name}.camber_deg": value for name, value in camber.items()},
+        **{f"wheels.{name}.toe_deg": value for name, value in toe.items()},
+        "steering.left.caster_deg": 4.0,
+        "steering.left.sai_deg": 12.0,
+        "steering.right.caster_deg": 3.0,
+        "steering.right.sai_deg": 13.0,
+        "steering.left.included_angle_deg": 11.0,
+        "steering.ahead_error_deg": 0.0,
+        "chassis.thrust_angle_deg": 0.0,
+        "chassis.wheelbase_left_mm": 2600.0,
+        "axles.front.track_mm": 1500.0,
+        "axles.front.setback_mm": 0.0,
+        "chassis.axle_offset_mm": 0.0,
+    }
+    readings = measure_in_engine(car, procedure).readings
+    for path, value in expected.items():
+        assert readings[path] == pytest.approx(value, rel=0, abs=1e-9), path
