@@ -150,7 +150,8 @@ impl Serialize for Pose {
 
 impl<'de> Deserialize<'de> for Sighting {
     fn deserialize<D: Deserializer<'de>>(deserializer: D) -> Result<Self, D::Error> {
-        deserializer.deserialize_any(SightingVisitor)
+        // As an option, so that a wheel that is left out reads like one that is null.
+        deserializer.deserialize_option(SightingVisitor)
     }
 }
 
@@ -163,8 +164,12 @@ impl<'de> Visitor<'de> for SightingVisitor {
         f.write_str("a pose, an array of poses, or null")
     }
 
-    fn visit_unit<E>(self) -> Result<Sighting, E> {
+    fn visit_none<E>(self) -> Result<Sighting, E> {
         Ok(Sighting::NotSeen)
+    }
+
+    fn visit_some<D: Deserializer<'de>>(self, deserializer: D) -> Result<Sighting, D::Error> {
+        deserializer.deserialize_any(self)
     }
 
     fn visit_map<A: MapAccess<'de>>(self, map: A) -> Result<Sighting, A::Error> {

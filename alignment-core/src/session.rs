@@ -158,7 +158,7 @@ pub struct Session {
     /// How much a pose scatters. It sets the bounds above which a residual is called high.
     #[cfg_attr(feature = "json", serde(default, skip_serializing_if = "Option::is_none"))]
     pub pose_noise: Option<PoseNoise>,
-    /// Height of the wheel centre over the ground on the loaded tyre, per axle, mm. Without it the rolling radius stands in.
+    /// Loaded radius per axle, mm: from the wheel centre to the contact centre, in the wheel plane. Without it the rolling radius stands in.
     #[cfg_attr(feature = "json", serde(default, skip_serializing_if = "Option::is_none"))]
     #[cfg_attr(feature = "schema", schemars(with = "Option<LoadedRadiusSchema>"))]
     pub loaded_radius_mm: Option<ByAxle<Option<f64>>>,

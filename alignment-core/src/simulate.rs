@@ -379,10 +379,10 @@ impl VirtualVehicle {
         let into = inside.sign();
         let reach = |steer: f64| into * self.steered_deg(asked, into * steer);
         let most = self.sweep_deg.iter().fold(0.0, |most: f64, steer| most.max(into * steer));
-        if reach(most) < custom.angle_deg {
+        if reach(most) < custom.angle_deg - turns::TURN_MARGIN_DEG {
             return TurnReadings::default();
         }
-        let (mut least, mut most) = (0.0, most);
+        let (mut least, mut most) = (0.0, most + 2.0 * turns::TURN_MARGIN_DEG);
         for _ in 0..60 {
             let middle = (least + most) / 2.0;
             if reach(middle) < custom.angle_deg {

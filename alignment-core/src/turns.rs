@@ -23,7 +23,7 @@ pub struct TurnReadings {
     pub outer_deg: Option<f64>,
     /// Toe-out on turns: inner minus outer.
     pub toe_out_deg: Option<f64>,
-    /// Ideal toe-out there, by Ackermann: cot(outer) − cot(inner) = (distance of the steering axes at the ground)/wheelbase.
+    /// Ideal toe-out there, by Ackermann: cot(outer) − cot(inner) = (distance of the steering axes at the ground, along the vehicle's y axis)/(mean wheelbase).
     pub ackermann_deg: Option<f64>,
 }
 

@@ -182,10 +182,8 @@ class Engine:
             if AXLE_OF_WHEEL[name] == "front":
                 side_name = "left" if side > 0 else "right"
                 axis = car.steering[side_name]
-                carrier, carrier_at = (
-                    _add_body(body, side_name, axis.point_mm),
-                    axis.point_mm,
-                )
+                carrier = _add_body(body, side_name, axis.point_mm)
+                carrier_at = axis.point_mm
                 carrier.add_joint(
                     name=side_name,
                     type=mujoco.mjtJoint.mjJNT_HINGE,

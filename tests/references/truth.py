@@ -31,6 +31,9 @@ from engine import (
 
 Readings = dict[str, Any]
 
+# A wheel brought to 20 deg never stands at 20.000: this far past a sweep still counts.
+TURN_MARGIN_DEG = 1.0
+
 
 class Measured(NamedTuple):
     session: Session
@@ -329,9 +332,9 @@ def _turns(bay: Bay, corners: _Corners) -> Readings:
         def beyond(steer_deg: float, sign: int = sign, counted: str = counted) -> float:
             return sign * turned_deg(counted, steer_deg) - custom["angle_deg"]
 
-        if beyond(furthest[turn]) < 0.0:
+        if beyond(furthest[turn]) < -TURN_MARGIN_DEG:
             continue  # the sweep did not get there
-        steer_deg = brentq(beyond, 0.0, furthest[turn], xtol=1e-13, rtol=1e-14)
+        steer_deg = brentq(beyond, 0.0, 1.5 * furthest[turn], xtol=1e-13, rtol=1e-14)
         inner_deg = sign * turned_deg(inner, steer_deg)
         outer_deg = sign * turned_deg(outer, steer_deg)
         of_turn = {
@@ -345,9 +348,12 @@ def _turns(bay: Bay, corners: _Corners) -> Readings:
 
 
 def _ideal_toe_out_deg(corners: _Corners, wheel: str, angle_deg: float) -> float:
-    """Both front wheels square to lines from one centre on the rear axle's line."""
-    between = corners.axis_at_ground("left") - corners.axis_at_ground("right")
-    ratio = np.linalg.norm(between[:2]) / corners.mean_wheelbase_mm()
+    """Both front wheels square to lines from one centre on the rear axle's line.
+
+    Seen along that line, the steering axes are as far apart as they are across the car.
+    """
+    across = (corners.axis_at_ground("left") - corners.axis_at_ground("right"))[1]
+    ratio = across / corners.mean_wheelbase_mm()
     cot = 1.0 / math.tan(math.radians(angle_deg))
     other = cot + ratio if wheel == "inner" else cot - ratio
     return abs(angle_deg - math.degrees(math.atan2(1.0, other)))

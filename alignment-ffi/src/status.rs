@@ -1,0 +1,140 @@
+//! Statuses, stages and wheels by their stable numbers, which the header publishes.
+//!
+//! The numbers stand here as literals, since the header is written from this text; tests hold them to the core's.
+
+use std::ffi::CStr;
+
+/// Success.
+pub const WA_SUCCESS: i32 = 0;
+
+/// A number is NaN or infinite.
+pub const WA_NOT_FINITE: i32 = -1;
+/// A rotation matrix is not orthonormal within the tolerance.
+pub const WA_NOT_A_ROTATION: i32 = -2;
+/// A rotation matrix has a negative determinant: it mirrors.
+pub const WA_REFLECTION: i32 = -3;
+/// A direction or a quaternion does not have length 1.
+pub const WA_NOT_UNIT_LENGTH: i32 = -4;
+/// A length lies outside what a car and a rig can have.
+pub const WA_LENGTH_OUT_OF_RANGE: i32 = -5;
+/// An angle lies outside its range.
+pub const WA_ANGLE_OUT_OF_RANGE: i32 = -6;
+/// An input that this computation needs is missing.
+pub const WA_MISSING_INPUT: i32 = -7;
+/// A wheel's target was not seen where it is needed.
+pub const WA_WHEEL_NOT_SEEN: i32 = -8;
+/// There are fewer stations than the computation needs.
+pub const WA_TOO_FEW_STATIONS: i32 = -9;
+/// The car was rolled too little to find a spindle.
+pub const WA_ROLL_TOO_SMALL: i32 = -10;
+/// The stations lie a full turn of the wheel apart, which tells nothing about its spindle.
+pub const WA_ROLL_FULL_TURN: i32 = -11;
+/// The steering was swept too little to find the steering axis.
+pub const WA_SWEEP_TOO_SMALL: i32 = -12;
+/// The up direction points down: the wheels roll the wrong way for it.
+pub const WA_UP_INVERTED: i32 = -13;
+/// The left targets are on the right of the car, and the right ones on the left.
+pub const WA_SIDES_SWAPPED: i32 = -14;
+/// The front targets are on the rear wheels, and the rear ones on the front wheels.
+pub const WA_ENDS_SWAPPED: i32 = -15;
+/// Sides, ends or up are mirrored, and nothing in the session decides which.
+pub const WA_MIRRORED: i32 = -16;
+/// A spindle does not run across the car: the wheels cannot belong to one vehicle.
+pub const WA_SPINDLE_NOT_LATERAL: i32 = -17;
+/// The text is not a session: malformed JSON, an unknown key, a wrong type.
+pub const WA_NOT_A_SESSION: i32 = -18;
+
+/// A pointer is NULL that must not be; the message names it.
+pub const WA_NULL_POINTER: i32 = -1001;
+/// The result does not fit its buffer; the length that it needs is told.
+pub const WA_BUFFER_TOO_SMALL: i32 = -1002;
+/// The size in a struct is not one that this library knows. Nothing else was looked at, nothing written.
+pub const WA_BAD_STRUCT_SIZE: i32 = -1003;
+/// A text is not UTF-8.
+pub const WA_NOT_UTF8: i32 = -1004;
+/// A length is greater than any object in memory can be.
+pub const WA_BAD_LENGTH: i32 = -1005;
+/// A fault of this library, caught at its border: please report it. Nothing was written but the error.
+pub const WA_INTERNAL_FAULT: i32 = -1099;
+
+/// No stage, no station, no wheel.
+pub const WA_NONE: i32 = -1;
+
+/// The stations at which the car was rolled.
+pub const WA_STAGE_ROLLING: i32 = 0;
+/// The station with the wheels straight ahead.
+pub const WA_STAGE_AHEAD: i32 = 1;
+/// The stations of the caster sweep.
+pub const WA_STAGE_SWEEP: i32 = 2;
+/// Full lock to the left.
+pub const WA_STAGE_LOCK_LEFT: i32 = 3;
+/// Full lock to the right.
+pub const WA_STAGE_LOCK_RIGHT: i32 = 4;
+
+/// Front left.
+pub const WA_WHEEL_FL: i32 = 0;
+/// Front right.
+pub const WA_WHEEL_FR: i32 = 1;
+/// Rear left.
+pub const WA_WHEEL_RL: i32 = 2;
+/// Rear right.
+pub const WA_WHEEL_RR: i32 = 3;
+
+/// Every status with its name.
+const NAMES: [(i32, &CStr); 25] = [
+    (WA_SUCCESS, c"success"),
+    (WA_NOT_FINITE, c"not_finite"),
+    (WA_NOT_A_ROTATION, c"not_a_rotation"),
+    (WA_REFLECTION, c"reflection"),
+    (WA_NOT_UNIT_LENGTH, c"not_unit_length"),
+    (WA_LENGTH_OUT_OF_RANGE, c"length_out_of_range"),
+    (WA_ANGLE_OUT_OF_RANGE, c"angle_out_of_range"),
+    (WA_MISSING_INPUT, c"missing_input"),
+    (WA_WHEEL_NOT_SEEN, c"wheel_not_seen"),
+    (WA_TOO_FEW_STATIONS, c"too_few_stations"),
+    (WA_ROLL_TOO_SMALL, c"roll_too_small"),
+    (WA_ROLL_FULL_TURN, c"roll_full_turn"),
+    (WA_SWEEP_TOO_SMALL, c"sweep_too_small"),
+    (WA_UP_INVERTED, c"up_inverted"),
+    (WA_SIDES_SWAPPED, c"sides_swapped"),
+    (WA_ENDS_SWAPPED, c"ends_swapped"),
+    (WA_MIRRORED, c"mirrored"),
+    (WA_SPINDLE_NOT_LATERAL, c"spindle_not_lateral"),
+    (WA_NOT_A_SESSION, c"not_a_session"),
+    (WA_NULL_POINTER, c"null_pointer"),
+    (WA_BUFFER_TOO_SMALL, c"buffer_too_small"),
+    (WA_BAD_STRUCT_SIZE, c"bad_struct_size"),
+    (WA_NOT_UTF8, c"not_utf8"),
+    (WA_BAD_LENGTH, c"bad_length"),
+    (WA_INTERNAL_FAULT, c"internal_fault"),
+];
+
+pub(crate) fn name(status: i32) -> &'static CStr {
+    NAMES.iter().find(|(number, _)| *number == status).map_or(c"unknown", |(_, name)| name)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use alignment_core::ErrorCode;
+
+    #[test]
+    fn every_code_of_the_core_has_its_number_and_name() {
+        for code in ErrorCode::ALL {
+            assert_eq!(name(code.number()).to_str(), Ok(code.name()));
+        }
+        assert_eq!(NAMES.iter().filter(|(number, _)| (-1000..0).contains(number)).count(), ErrorCode::ALL.len());
+        assert_eq!(name(1), c"unknown");
+        assert_eq!(name(i32::MIN), c"unknown");
+    }
+
+    #[test]
+    fn statuses_are_distinct() {
+        for (index, (number, name)) in NAMES.iter().enumerate() {
+            for (other_number, other_name) in &NAMES[..index] {
+                assert_ne!(number, other_number);
+                assert_ne!(name, other_name);
+            }
+        }
+    }
+}

@@ -1,0 +1,37 @@
+#!/bin/sh
+# Builds the library, then the consumer as C99 (shared and static library) and, where there is a compiler, as C++17;
+# runs each on the demo session, or on the session named by the first argument.
+set -eu
+
+here=$(cd "$(dirname "$0")" && pwd)
+root=$(cd "$here/../.." && pwd)
+session=${1:-$root/examples/pulling-car.json}
+target=${CARGO_TARGET_DIR:-$root/target}
+case $target in /*) ;; *) target=$root/$target ;; esac
+CARGO_TARGET_DIR=$target cargo build --quiet --release --manifest-path "$root/alignment-ffi/Cargo.toml"
+
+build=$(mktemp -d)
+trap 'rm -rf "$build"' EXIT
+warnings="-O1 -Wall -Wextra -Wpedantic -Werror -Wconversion -Wshadow"
+include="-I$root/alignment-ffi/include"
+# The run-time name of the shared library is the one with the version of its interface.
+cp "$target/release/libwheel_alignment.so" "$build/libwheel_alignment.so.0"
+ln -s libwheel_alignment.so.0 "$build/libwheel_alignment.so"
+shared="-L$build -lwheel_alignment -Wl,-rpath,$build -lm"
+static="$target/release/libwheel_alignment.a -lpthread -ldl -lm"
+
+run() {
+    printf '%s: ' "$1"
+    "$build/$1" "$session"
+}
+
+${CC:-cc} -std=c99 -Wstrict-prototypes $warnings $include "$here/measure_json.c" -o "$build/c99-shared" $shared
+run c99-shared
+${CC:-cc} -std=c99 -Wstrict-prototypes $warnings $include "$here/measure_json.c" -o "$build/c99-static" $static
+run c99-static
+if command -v "${CXX:-c++}" > /dev/null; then
+    ${CXX:-c++} -x c++ -std=c++17 $warnings $include "$here/measure_json.c" -x none -o "$build/cxx17-shared" $shared
+    run cxx17-shared
+else
+    echo "cxx17-shared: left out, there is no C++ compiler"
+fi

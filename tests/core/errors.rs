@@ -1,0 +1,333 @@
+//! Each error and each warning, provoked by the fault that it names: code, place and figure.
+
+use alignment_core::error::{Stage, WarningCode};
+use alignment_core::session::{PoseNoise, Sighting};
+use alignment_core::simulate::VirtualVehicle;
+use alignment_core::{ByAxle, ByWheel, Error, ErrorCode, Measurement, Pose, Session, Station, Wheel, measure};
+
+fn session() -> Session {
+    VirtualVehicle::default().session()
+}
+
+/// The refusal of a session that was spoiled.
+fn refused(spoil: impl FnOnce(&mut Session)) -> Error {
+    let mut session = session();
+    spoil(&mut session);
+    measure(&session).unwrap_err()
+}
+
+fn pose(sighting: &mut Sighting) -> &mut Pose {
+    match sighting {
+        Sighting::Pose(pose) => pose,
+        other => panic!("{other:?} is not one pose"),
+    }
+}
+
+/// Every station with its wheels exchanged.
+fn exchanged(session: &Session, from: impl Fn(Wheel) -> Wheel) -> Session {
+    let station = |station: &Station| ByWheel::from_fn(|wheel| station.get(from(wheel)).clone());
+    Session {
+        rolling: session.rolling.iter().map(station).collect(),
+        ahead: station(&session.ahead),
+        sweep: session.sweep.iter().map(station).collect(),
+        lock_left: session.lock_left.as_ref().map(station),
+        lock_right: session.lock_right.as_ref().map(station),
+        ..session.clone()
+    }
+}
+
+fn other_end(wheel: Wheel) -> Wheel {
+    match wheel {
+        Wheel::Fl => Wheel::Rl,
+        Wheel::Fr => Wheel::Rr,
+        Wheel::Rl => Wheel::Fl,
+        Wheel::Rr => Wheel::Fr,
+    }
+}
+
+#[test]
+fn not_finite_names_the_pose() {
+    let error = refused(|s| pose(&mut s.sweep[2].fr).rotation[1][1] = f64::NAN);
+    assert_eq!(
+        (error.code, error.stage, error.station, error.wheel),
+        (ErrorCode::NotFinite, Some(Stage::Sweep), Some(2), Some(Wheel::Fr))
+    );
+    assert!(error.to_string().starts_with("sweep[2].fr: a number is not finite"), "{error}");
+    let error = refused(|s| pose(&mut s.ahead.rl).translation_mm[0] = f64::INFINITY);
+    assert_eq!((error.code, error.stage, error.wheel), (ErrorCode::NotFinite, Some(Stage::Ahead), Some(Wheel::Rl)));
+    let error = refused(|s| s.clamp_standoff_mm.rr = f64::NAN);
+    assert!(error.to_string().starts_with("clamp_standoff_mm.rr: a number is not finite"), "{error}");
+}
+
+#[test]
+fn a_matrix_that_is_no_rotation_gives_its_deviation() {
+    let error = refused(|s| pose(&mut s.rolling[1].fl).rotation[0][0] += 2e-5);
+    assert_eq!((error.code, error.station, error.wheel), (ErrorCode::NotARotation, Some(1), Some(Wheel::Fl)));
+    assert_eq!(error.maximum, Some(1e-6));
+    assert!(error.value.unwrap() > 1e-6);
+}
+
+#[test]
+fn a_matrix_within_the_tolerance_is_taken_to_the_nearest_rotation() {
+    // Single precision, as some camera libraries compute: refused by none, and worth a millionth of a degree or so.
+    let mut single = session();
+    let exact = measure(&single).unwrap().alignment.wheels.fl.camber_deg.unwrap();
+    for station in single.rolling.iter_mut().chain([&mut single.ahead]).chain(&mut single.sweep) {
+        for wheel in Wheel::ALL {
+            let pose = pose(station.get_mut(wheel));
+            #[expect(clippy::cast_possible_truncation, reason = "that is the point")]
+            let rounded = pose.rotation.map(|row| row.map(|v| f64::from(v as f32)));
+            pose.rotation = rounded;
+        }
+    }
+    let rounded = measure(&single).unwrap().alignment.wheels.fl.camber_deg.unwrap();
+    assert!((rounded - exact).abs() < 2e-5, "{rounded} {exact}");
+}
+
+#[test]
+fn a_reflection_is_refused() {
+    let error = refused(|s| {
+        let pose = pose(&mut s.ahead.fr);
+        pose.rotation = pose.rotation.map(|[a, b, c]| [a, b, -c]);
+    });
+    assert_eq!((error.code, error.stage), (ErrorCode::Reflection, Some(Stage::Ahead)));
+    assert!((error.value.unwrap() + 1.0).abs() < 1e-9);
+}
+
+#[test]
+fn up_must_be_there_and_of_unit_length() {
+    let error = refused(|s| s.up = None);
+    assert_eq!((error.code, error.input), (ErrorCode::MissingInput, Some("up")));
+    let error = refused(|s| s.up = Some([0.0, 0.0, 2.0]));
+    assert_eq!((error.code, error.input, error.value), (ErrorCode::NotUnitLength, Some("up"), Some(2.0)));
+}
+
+#[test]
+fn absurd_lengths_and_angles_give_their_bounds() {
+    let error = refused(|s| pose(&mut s.ahead.fl).translation_mm[2] = 1e7);
+    assert_eq!((error.code, error.value, error.maximum), (ErrorCode::LengthOutOfRange, Some(1e7), Some(1e6)));
+    let error = refused(|s| s.clamp_standoff_mm.fl = 4000.0);
+    assert_eq!((error.code, error.maximum), (ErrorCode::LengthOutOfRange, Some(1000.0)));
+    let error = refused(|s| s.loaded_radius_mm = Some(ByAxle { front: Some(0.3), rear: None }));
+    assert_eq!((error.code, error.minimum), (ErrorCode::LengthOutOfRange, Some(50.0)));
+    let error = refused(|s| s.reference.turn.angle_deg = 0.0);
+    assert_eq!((error.code, error.input), (ErrorCode::AngleOutOfRange, Some("reference.turn.angle_deg")));
+    let error = refused(|s| s.ride_height_mm = Some(ByWheel { fl: 1e9, ..ByWheel::default() }));
+    assert_eq!((error.code, error.wheel), (ErrorCode::LengthOutOfRange, Some(Wheel::Fl)));
+    let error = refused(|s| s.pose_noise = Some(PoseNoise { rotation_deg: -1.0, translation_mm: 0.1 }));
+    assert_eq!(error.code, ErrorCode::AngleOutOfRange);
+}
+
+#[test]
+fn wheels_of_two_cars_are_refused() {
+    let car = session();
+    let long = VirtualVehicle { wheelbase_mm: 9000.0, ..VirtualVehicle::default() }.session();
+    let mixed = |a: &Station, b: &Station| Station { fr: b.fr.clone(), ..a.clone() };
+    let mut two = car.clone();
+    two.rolling = car.rolling.iter().zip(&long.rolling).map(|(a, b)| mixed(a, b)).collect();
+    two.ahead = mixed(&car.ahead, &long.ahead);
+    let error = measure(&two).unwrap_err();
+    assert!(matches!(error.code, ErrorCode::LengthOutOfRange | ErrorCode::SpindleNotLateral), "{error}");
+}
+
+#[test]
+fn a_spindle_along_the_car_is_refused() {
+    // The left front target is printed on the right front wheel's place by a rig that mixed up two cameras.
+    let error = refused(|s| {
+        for station in &mut s.rolling {
+            let shift = pose(&mut station.fl).translation_mm;
+            let right = pose(&mut station.fr);
+            right.translation_mm = [shift[0] + 1500.0, shift[1], shift[2]];
+        }
+    });
+    assert_eq!((error.code, error.stage), (ErrorCode::SpindleNotLateral, Some(Stage::Rolling)));
+    assert!(error.value.unwrap() > 60.0);
+}
+
+#[test]
+fn a_wheel_not_seen_straight_ahead_is_named() {
+    let error = refused(|s| s.ahead.rr = Sighting::NotSeen);
+    assert_eq!(
+        (error.code, error.stage, error.wheel),
+        (ErrorCode::WheelNotSeen, Some(Stage::Ahead), Some(Wheel::Rr))
+    );
+}
+
+#[test]
+fn too_few_stations_are_counted() {
+    let error = refused(|s| s.rolling.truncate(1));
+    assert_eq!((error.code, error.value, error.minimum), (ErrorCode::TooFewStations, Some(1.0), Some(2.0)));
+    let error = refused(|s| s.rolling.clear());
+    assert_eq!((error.code, error.value), (ErrorCode::TooFewStations, Some(0.0)));
+    // Two stations give the spindle but not the rolling radius.
+    let error = refused(|s| {
+        s.rolling = vec![s.rolling[0].clone(), s.rolling[4].clone()];
+        s.loaded_radius_mm = None;
+    });
+    assert_eq!((error.code, error.value, error.minimum), (ErrorCode::TooFewStations, Some(2.0), Some(3.0)));
+    // A free wheel needs three stations to span a plane.
+    let error = refused(|s| {
+        s.sweep = vec![s.sweep[0].clone(), s.sweep[8].clone()];
+        s.sweep_wheels_locked = Some(false);
+    });
+    assert_eq!((error.code, error.stage, error.minimum), (ErrorCode::TooFewStations, Some(Stage::Sweep), Some(3.0)));
+}
+
+#[test]
+fn a_small_roll_is_refused_and_a_whole_turn_too() {
+    let rolled = |roll_deg: &[f64]| {
+        let car = VirtualVehicle { roll_deg: roll_deg.to_vec(), ..VirtualVehicle::default() };
+        measure(&car.session()).unwrap_err()
+    };
+    let error = rolled(&[0.0, 2.0, 4.1]);
+    assert_eq!((error.code, error.wheel, error.minimum), (ErrorCode::RollTooSmall, Some(Wheel::Fl), Some(10.0)));
+    assert!((error.value.unwrap() - 4.1).abs() < 1e-9);
+    assert_eq!(rolled(&[0.0, 360.0]).code, ErrorCode::RollFullTurn);
+    assert_eq!(rolled(&[0.0, 360.0, 720.0]).code, ErrorCode::RollFullTurn);
+}
+
+#[test]
+fn a_small_sweep_is_refused_sooner_with_free_wheels() {
+    let swept = |reach: f64, sweep_wheels_locked: bool| {
+        let sweep_deg = vec![-reach, 0.0, reach];
+        measure(&VirtualVehicle { sweep_deg, sweep_wheels_locked, ..VirtualVehicle::default() }.session())
+    };
+    let error = swept(3.0, true).unwrap_err();
+    assert_eq!((error.code, error.minimum), (ErrorCode::SweepTooSmall, Some(10.0)));
+    assert!(swept(7.0, true).is_ok());
+    let error = swept(7.0, false).unwrap_err();
+    assert_eq!((error.code, error.minimum), (ErrorCode::SweepTooSmall, Some(16.0)));
+    assert!(swept(9.0, false).is_ok());
+}
+
+#[test]
+fn a_sweep_must_say_whether_wheels_were_locked() {
+    let error = refused(|s| s.sweep_wheels_locked = None);
+    assert_eq!((error.code, error.input), (ErrorCode::MissingInput, Some("sweep_wheels_locked")));
+}
+
+/// Each mirror symptom on its own, on cars of every kind.
+#[test]
+fn swapped_sides_swapped_ends_and_inverted_up_are_told_apart() {
+    for seed in 0..50 {
+        let session = VirtualVehicle::random(seed).session();
+        let sides = measure(&exchanged(&session, Wheel::opposite)).unwrap_err();
+        assert_eq!(sides.code, ErrorCode::SidesSwapped, "seed {seed}: {sides}");
+        let ends = measure(&exchanged(&session, other_end)).unwrap_err();
+        assert_eq!(ends.code, ErrorCode::EndsSwapped, "seed {seed}: {ends}");
+        let up = session.up.map(|up| up.map(|v| -v));
+        let inverted = measure(&Session { up, ..session.clone() }).unwrap_err();
+        assert_eq!(inverted.code, ErrorCode::UpInverted, "seed {seed}: {inverted}");
+        // Both swaps together are a car turned round: no mirror, but the wrong end steers.
+        let both = measure(&exchanged(&exchanged(&session, other_end), Wheel::opposite)).unwrap_err();
+        assert_eq!(both.code, ErrorCode::EndsSwapped, "seed {seed}: {both}");
+        // Without a steered station nothing decides between sides and ends: the error names all three.
+        let unsteered = Session { sweep: Vec::new(), lock_left: None, lock_right: None, ..session };
+        let undecided = measure(&exchanged(&unsteered, Wheel::opposite)).unwrap_err();
+        assert_eq!(undecided.code, ErrorCode::Mirrored, "seed {seed}: {undecided}");
+        for name in ["sides", "ends", "up"] {
+            assert!(undecided.to_string().contains(name), "{undecided}");
+        }
+    }
+}
+
+fn warned(result: &Measurement, code: WarningCode) -> Vec<(Option<Stage>, Option<Wheel>)> {
+    result.warnings.iter().filter(|w| w.code == code).map(|w| (w.stage, w.wheel)).collect()
+}
+
+#[test]
+fn a_short_roll_and_a_short_sweep_are_warned_of() {
+    let car = VirtualVehicle {
+        roll_deg: vec![-7.0, 0.0, 8.0],
+        sweep_deg: vec![-8.0, 0.0, 8.0],
+        lock_deg: None,
+        ..VirtualVehicle::default()
+    };
+    let result = measure(&car.session()).unwrap();
+    let rolled: Vec<_> = Wheel::ALL.iter().map(|&wheel| (Some(Stage::Rolling), Some(wheel))).collect();
+    assert_eq!(warned(&result, WarningCode::RollShort), rolled);
+    assert_eq!(warned(&result, WarningCode::SweepShort), [(Some(Stage::Sweep), None)]);
+    // 20° is out of reach, to either side: absent, and the reason with it.
+    let missed = [(Some(Stage::Sweep), Some(Wheel::Fl)), (Some(Stage::Sweep), Some(Wheel::Fr))];
+    assert_eq!(warned(&result, WarningCode::TurnNotReached), missed);
+    assert_eq!(result.alignment.turns.left_turn.outer_deg, None);
+    assert_eq!(result.alignment.turns.lock_left.left_deg, None);
+}
+
+#[test]
+fn free_wheels_and_assumed_radii_are_warned_of() {
+    let car = VirtualVehicle { sweep_wheels_locked: false, ..VirtualVehicle::default() };
+    let mut session = car.session();
+    session.loaded_radius_mm = Some(ByAxle { front: None, rear: Some(308.0) });
+    let result = measure(&session).unwrap();
+    assert_eq!(warned(&result, WarningCode::SweepWheelFree), [(Some(Stage::Sweep), None)]);
+    assert_eq!(warned(&result, WarningCode::LoadedRadiusAssumed), [(None, Some(Wheel::Fl)), (None, Some(Wheel::Fr))]);
+    session.loaded_radius_mm = car.session().loaded_radius_mm;
+    session.rolling = vec![session.rolling[0].clone(), session.rolling[3].clone()];
+    let result = measure(&session).unwrap();
+    assert_eq!(warned(&result, WarningCode::RollingRadiusAssumed).len(), 4);
+}
+
+/// Two rolling stations and the true radius read the car as well as five do.
+#[test]
+fn two_rolling_stations_do_with_a_known_radius() {
+    for seed in 0..50 {
+        let car = VirtualVehicle { roll_deg: vec![-20.0, 25.0], ..VirtualVehicle::random(seed) };
+        let tolerance = crate::paths::Tolerance { interpolated_deg: 0.02, ..crate::paths::EXACT };
+        crate::paths::assert_same(&measure(&car.session()).unwrap().alignment, &car.truth(), tolerance);
+    }
+}
+
+#[test]
+fn a_target_that_slipped_shows_in_the_residuals_of_its_station() {
+    let slip = Pose::from_rotation_vector_rad([0.004, 0.003, 0.0], [0.0; 3]).unwrap().rotation;
+    let mut session = session();
+    let pose = pose(&mut session.sweep[6].fl);
+    let before = pose.rotation;
+    pose.rotation = core::array::from_fn(|i| {
+        core::array::from_fn(|j| (0..3).map(|k| before[i][k] * slip[k][j]).sum())
+    });
+    let result = measure(&session).unwrap();
+    let warning = result.warnings.iter().find(|w| w.code == WarningCode::ResidualHigh).unwrap();
+    assert_eq!((warning.stage, warning.wheel, warning.station), (Some(Stage::Sweep), Some(Wheel::Fl), Some(6)));
+    assert!(warning.to_string().starts_with("sweep[6].fl: the poses do not fit a rigid motion"), "{warning}");
+    assert_eq!(result.residuals.sweep.len(), 9);
+}
+
+#[test]
+fn a_body_that_moves_in_the_sweep_is_warned_of() {
+    let mut session = session();
+    for station in &mut session.sweep {
+        for wheel in [Wheel::Rl, Wheel::Rr] {
+            pose(station.get_mut(wheel)).translation_mm[2] += 5.0;
+        }
+    }
+    let result = measure(&session).unwrap();
+    let moved = [(Some(Stage::Sweep), Some(Wheel::Rl)), (Some(Stage::Sweep), Some(Wheel::Rr))];
+    assert_eq!(warned(&result, WarningCode::BodyMoved), moved);
+}
+
+/// Noise as stated raises no residual warning: the bound is three times what it makes.
+#[test]
+fn stated_noise_is_no_misfit() {
+    for seed in 0..300 {
+        let pose_noise = Some(PoseNoise { rotation_deg: 0.02, translation_mm: 0.2 });
+        let result = measure(&VirtualVehicle { pose_noise, ..VirtualVehicle::random(seed) }.session()).unwrap();
+        let misfits = |w: &&alignment_core::error::Warning| {
+            matches!(w.code, WarningCode::ResidualHigh | WarningCode::BodyMoved)
+        };
+        assert_eq!(result.warnings.iter().find(misfits), None, "seed {seed}");
+    }
+}
+
+/// Every code has a test above; a new one without is found here.
+#[test]
+fn every_code_is_provoked_in_this_file() {
+    let source = std::fs::read_to_string(crate::project_file("tests/core/errors.rs")).unwrap();
+    for code in ErrorCode::ALL.iter().filter(|&&code| code != ErrorCode::NotASession) {
+        assert!(source.contains(&format!("ErrorCode::{code:?}")), "{code:?} has no test");
+    }
+    for code in WarningCode::ALL {
+        assert!(source.contains(&format!("WarningCode::{code:?}")), "{code:?} has no test");
+    }
+}

@@ -1,0 +1,156 @@
+//! The session format: every form that a rig may write, and one clear sentence for every form that it may not.
+
+use crate::paths::{EXACT, assert_same};
+use alignment_core::json::{
+    measurement_schema, measurement_to_json, session_from_json, session_schema, session_to_json,
+};
+use alignment_core::simulate::VirtualVehicle;
+use alignment_core::{ErrorCode, measure};
+use serde_json::{Value, json};
+
+fn demo() -> Value {
+    serde_json::from_str(&session_to_json(&VirtualVehicle::default().session())).unwrap()
+}
+
+/// The sentence with which the reader refuses a session.
+fn refusal(session: &Value) -> String {
+    let error = session_from_json(&serde_json::to_string_pretty(session).unwrap()).unwrap_err();
+    assert_eq!(error.code(), ErrorCode::NotASession);
+    assert!(error.line > 0, "{error}");
+    error.to_string()
+}
+
+/// Replaces the member at a JSON pointer.
+fn with(pointer: &str, value: Value) -> Value {
+    let mut session = demo();
+    *session.pointer_mut(pointer).unwrap_or_else(|| panic!("no {pointer}")) = value;
+    session
+}
+
+#[test]
+fn the_schemas_are_the_committed_ones() {
+    crate::assert_generated("alignment-core/schema/alignment-session-1.json", &(session_schema() + "\n"));
+    crate::assert_generated("alignment-core/schema/measurement.json", &(measurement_schema() + "\n"));
+}
+
+#[test]
+fn a_session_survives_writing_and_reading() {
+    for seed in 0..20 {
+        let session = VirtualVehicle::random(seed).session();
+        assert_eq!(session_from_json(&session_to_json(&session)).unwrap(), session);
+    }
+}
+
+#[test]
+fn the_result_has_its_four_members() {
+    let result = measure(&VirtualVehicle::default().session()).unwrap();
+    let json: Value = serde_json::from_str(&measurement_to_json(&result)).unwrap();
+    let mut keys: Vec<_> = json.as_object().unwrap().keys().collect();
+    keys.sort();
+    assert_eq!(keys, ["alignment", "reference", "residuals", "warnings"]);
+    let camber = json.pointer("/alignment/wheels/fl/camber_deg").unwrap().as_f64();
+    assert_eq!(camber, result.alignment.wheels.fl.camber_deg);
+}
+
+#[test]
+fn the_three_forms_of_a_pose_read_alike() {
+    let pose = |rotation: Value| {
+        let mut pose = rotation;
+        pose["translation_mm"] = json!([1.0, 2.0, 3.0]);
+        let session = session_from_json(&with("/ahead/fl", pose).to_string()).unwrap();
+        session.ahead.fl.frames()[0]
+    };
+    let half = 0.5_f64.sqrt();
+    let by_matrix = pose(json!({"rotation": [[0.0, -1.0, 0.0], [1.0, 0.0, 0.0], [0.0, 0.0, 1.0]]}));
+    let by_quaternion = pose(json!({"quaternion_wxyz": [half, 0.0, 0.0, half]}));
+    let by_vector = pose(json!({"rotation_vector_rad": [0.0, 0.0, std::f64::consts::FRAC_PI_2]}));
+    for other in [by_quaternion, by_vector] {
+        assert_eq!(other.translation_mm, by_matrix.translation_mm);
+        for (a, b) in other.rotation.iter().flatten().zip(by_matrix.rotation.iter().flatten()) {
+            assert!((a - b).abs() < 1e-15);
+        }
+    }
+}
+
+#[test]
+fn a_wheel_not_seen_may_be_null_empty_or_left_out() {
+    let expected = measure(&session_from_json(&demo().to_string()).unwrap()).unwrap().alignment;
+    let mut left_out = demo();
+    left_out["rolling"][0].as_object_mut().unwrap().remove("fl");
+    for session in [with("/rolling/0/fl", Value::Null), with("/rolling/0/fl", json!([])), left_out] {
+        let session = session_from_json(&session.to_string()).unwrap();
+        assert_eq!(session.rolling[0].fl.frames(), []);
+        // One station fewer for one wheel: the noise-free car reads the same.
+        assert_same(&measure(&session).unwrap().alignment, &expected, EXACT);
+    }
+}
+
+#[test]
+fn choices_have_defaults_one_by_one() {
+    let mut session = demo();
+    session.as_object_mut().unwrap().remove("reference");
+    let by_default = session_from_json(&session.to_string()).unwrap();
+    assert_eq!(by_default.reference, VirtualVehicle::default().reference);
+    session["reference"] = json!({"turn": {"wheel": "outer"}});
+    let outer = session_from_json(&session.to_string()).unwrap();
+    assert!((outer.reference.turn.angle_deg - 20.0).abs() < f64::EPSILON);
+}
+
+#[test]
+fn unknown_keys_are_named_with_their_place() {
+    let mut top = demo();
+    top["ceiling"] = json!(1);
+    assert!(refusal(&top).starts_with("ceiling: unknown field `ceiling`"), "{}", refusal(&top));
+
+    let mut wheel = demo();
+    wheel["ahead"]["xl"] = json!(null);
+    assert!(refusal(&wheel).starts_with("ahead.xl: unknown field `xl`"), "{}", refusal(&wheel));
+
+    let mut pose = demo();
+    pose["sweep"][3]["rr"]["scale"] = json!(1.0);
+    assert!(refusal(&pose).starts_with("sweep[3].rr.scale: unknown field `scale`"), "{}", refusal(&pose));
+
+    let mut choice = demo();
+    choice["reference"]["centerline"] = json!("axle_midpoints");
+    assert!(refusal(&choice).contains("unknown field `centerline`"), "{}", refusal(&choice));
+}
+
+#[test]
+fn wrong_types_missing_keys_and_versions_are_named_with_their_place() {
+    for (session, expected) in [
+        (with("/up", json!("above")), "up: invalid type"),
+        (with("/up", json!([0.0, 0.0])), "up: invalid length 2"),
+        (with("/rolling/2/fl/rotation/1", json!([1.0, 2.0])), "rolling[2].fl.rotation[1]: invalid length 2"),
+        (with("/ahead/rl", json!(7)), "ahead.rl: invalid type"),
+        (with("/format", json!("alignment-session/2")), "format: unknown variant `alignment-session/2`"),
+        (with("/reference/datum", json!("sea_level")), "reference.datum: unknown variant `sea_level`"),
+        (with("/ahead/rl", json!({"translation_mm": [0, 0, 0]})), "ahead.rl: a pose needs exactly one of rotation"),
+        (with("/ahead/rl", json!({"rotation_vector_rad": [0, 0, 0]})), "ahead.rl: missing field `translation_mm`"),
+        (
+            with("/ahead/rl", json!({"quaternion_wxyz": [2, 0, 0, 0], "translation_mm": [0, 0, 0]})),
+            "ahead.rl: quaternion_wxyz: the vector does not have length 1: 2",
+        ),
+    ] {
+        let refusal = refusal(&session);
+        assert!(refusal.starts_with(expected), "{refusal}\nexpected {expected}");
+    }
+    let mut missing = demo();
+    missing.as_object_mut().unwrap().remove("ahead");
+    assert!(refusal(&missing).starts_with("missing field `ahead`"), "{}", refusal(&missing));
+}
+
+#[test]
+fn text_that_is_not_json_is_refused_at_its_line() {
+    let good = session_to_json(&VirtualVehicle::default().session());
+    for (text, line) in [("", 1), ("{", 1), ("[]", 1), ("{\n \"up\": [0, 0, NaN]\n}", 2)] {
+        let error = session_from_json(text).unwrap_err();
+        assert_eq!(error.line, line, "{error}");
+    }
+    assert!(session_from_json(&format!("{good} {{}}")).is_err(), "trailing text");
+    assert!(session_from_json(&good.replacen("27", "1e999", 1)).is_err() || !good.contains("27"));
+    let repeated = good.replacen("\"rolling\"", "\"up\": [0.0, 0.0, 1.0], \"rolling\"", 1);
+    let error = session_from_json(&repeated).unwrap_err();
+    assert!(error.to_string().contains("duplicate field `up`"), "{error}");
+    // A bottomless nest is refused, not followed.
+    assert!(session_from_json(&"[".repeat(100_000)).is_err());
+}

@@ -1,0 +1,128 @@
+//! The program `align`, run as a user runs it.
+
+use serde_json::Value;
+use std::path::PathBuf;
+use std::process::{Command, Output};
+
+/// An example program, built by the same command as this test.
+fn example(name: &str) -> Command {
+    let test = std::env::current_exe().unwrap();
+    let folder = test.parent().and_then(|deps| deps.parent()).unwrap().join("examples");
+    let program = folder.join(name);
+    assert!(program.exists(), "{} is not there: cargo build --examples", program.display());
+    Command::new(program)
+}
+
+fn align(arguments: &[&str]) -> Output {
+    example("align").args(arguments).output().unwrap()
+}
+
+fn text(output: &Output) -> String {
+    assert!(output.status.success(), "{}", String::from_utf8_lossy(&output.stderr));
+    String::from_utf8(output.stdout.clone()).unwrap()
+}
+
+/// A file that holds this text, in a folder of its own for each name.
+fn file(name: &str, content: &[u8]) -> PathBuf {
+    let path = PathBuf::from(env!("CARGO_TARGET_TMPDIR")).join(name);
+    std::fs::write(&path, content).unwrap();
+    path
+}
+
+/// One clear sentence on standard error, and status 2.
+fn refusal(arguments: &[&str]) -> String {
+    let output = align(arguments);
+    assert_eq!(output.status.code(), Some(2));
+    assert!(output.stdout.is_empty());
+    let sentence = String::from_utf8(output.stderr).unwrap();
+    assert_eq!(sentence.lines().count(), 1, "{sentence}");
+    assert!(!sentence.contains("panicked"), "{sentence}");
+    sentence
+}
+
+#[test]
+fn the_demo_session_is_the_generated_one() {
+    let generated = example("demo_session").output().unwrap();
+    crate::assert_generated("examples/pulling-car.json", &text(&generated));
+}
+
+#[test]
+fn with_no_argument_the_demo_is_reported_with_its_story() {
+    let report = text(&align(&[]));
+    for expected in ["Invented demonstration data", "Caster, + top rearward", "Datum: ", "No warnings.", "licence to drive"] {
+        assert!(report.contains(expected), "{expected} is not in\n{report}");
+    }
+    // The story is in the readings: less caster on the right, and that wheel further back.
+    let result: Value = serde_json::from_str(&text(&align(&["--json"]))).unwrap();
+    let reading = |path: &str| result.pointer(path).unwrap().as_f64().unwrap();
+    assert!((reading("/alignment/steering/cross_caster_deg") - 1.57).abs() < 0.03);
+    assert!((reading("/alignment/axles/front/setback_mm") - 11.5).abs() < 0.3);
+}
+
+#[test]
+fn a_session_file_reads_like_the_demo() {
+    let path = crate::project_file("examples/pulling-car.json");
+    assert_eq!(text(&align(&["--json", path.to_str().unwrap()])), text(&align(&["--json"])));
+}
+
+#[test]
+fn minutes_are_printed_on_request() {
+    assert!(text(&align(&["--minutes"])).contains("0°"));
+    assert!(text(&align(&["--minutes"])).contains('′'));
+    assert!(!text(&align(&[])).contains('′'));
+}
+
+#[test]
+fn the_schema_is_the_committed_one() {
+    let committed = |name: &str| std::fs::read_to_string(crate::project_file(name)).unwrap();
+    assert_eq!(text(&align(&["--schema"])), committed("alignment-core/schema/alignment-session-1.json"));
+    assert_eq!(text(&align(&["--result-schema"])), committed("alignment-core/schema/measurement.json"));
+}
+
+#[test]
+fn a_bad_file_gets_one_sentence_with_the_place() {
+    let missing = refusal(&["no-such-file.json"]);
+    assert!(missing.starts_with("no-such-file.json: "), "{missing}");
+
+    let truncated = file("truncated.json", b"{ \"format\": \"alignment-session/1\",\n  \"up\": [0, 0");
+    assert!(refusal(&[truncated.to_str().unwrap()]).contains("line 2"));
+
+    let binary = file("binary.json", &[0xff, 0xfe, 0x00]);
+    assert!(refusal(&[binary.to_str().unwrap()]).contains("not UTF-8"));
+
+    let demo = std::fs::read_to_string(crate::project_file("examples/pulling-car.json")).unwrap();
+    let unknown = file("unknown.json", demo.replacen("\"sweep\"", "\"swoop\"", 1).as_bytes());
+    assert!(refusal(&[unknown.to_str().unwrap()]).contains("unknown field `swoop`"));
+
+    let inverted = {
+        let mut session: Value = serde_json::from_str(&demo).unwrap();
+        for v in session["up"].as_array_mut().unwrap() {
+            *v = (-v.as_f64().unwrap()).into();
+        }
+        file("inverted.json", session.to_string().as_bytes())
+    };
+    assert!(refusal(&[inverted.to_str().unwrap()]).contains("reverse the sign of `up`"));
+}
+
+#[test]
+fn a_session_without_a_sweep_says_what_is_absent() {
+    let demo = std::fs::read_to_string(crate::project_file("examples/pulling-car.json")).unwrap();
+    let mut session: Value = serde_json::from_str(&demo).unwrap();
+    for key in ["sweep", "sweep_wheels_locked", "lock_left", "lock_right"] {
+        session.as_object_mut().unwrap().remove(key);
+    }
+    let path = file("no-sweep.json", session.to_string().as_bytes());
+    assert!(text(&align(&[path.to_str().unwrap()])).contains("No caster sweep in this session"));
+    let result: Value = serde_json::from_str(&text(&align(&["--json", path.to_str().unwrap()]))).unwrap();
+    assert_eq!(result.pointer("/alignment/steering/left/caster_deg"), Some(&Value::Null));
+    assert_eq!(result.pointer("/alignment/turns/lock_left/left_deg"), Some(&Value::Null));
+}
+
+#[test]
+fn a_remark_cannot_drive_the_terminal() {
+    let demo = std::fs::read_to_string(crate::project_file("examples/pulling-car.json")).unwrap();
+    let mut session: Value = serde_json::from_str(&demo).unwrap();
+    session["note"] = "\u{1b}[2J\u{7}hello".into();
+    let path = file("note.json", session.to_string().as_bytes());
+    assert!(!text(&align(&[path.to_str().unwrap()])).contains('\u{1b}'));
+}
