@@ -2,7 +2,7 @@
 
 use crate::compensation::{self, Compensation};
 use crate::error::{Error, ErrorCode, Stage, Warning, WarningCode};
-use crate::frame::{Rig, Target, Transform, Vector, Vehicle};
+use crate::frame::{Rig, Target, Transform, Vector};
 use crate::layout::{ByAxle, BySide, ByWheel, Side, Wheel};
 use crate::session::{self, Poses, Reference, Session, TurnWheel};
 use crate::steering::{self, FrontWheel, SteeringAxis, SteeringReadings, SweepStation};
@@ -106,14 +106,17 @@ pub fn measure(session: &Session) -> Result<Measurement, Error> {
         return Err(Error::new(ErrorCode::EndsSwapped).stage(Stage::Sweep));
     }
     let centreline = session.reference.centreline;
-    let stand = Stand::find(&rolled.wheels, &ahead, up, &loaded_radius_mm, centreline).map_err(|error| {
+    let wheels = ByWheel::from_fn(|wheel| wheel::locate(rolled.wheels.get(wheel), ahead.get(wheel)));
+    let stand = Stand::find(&rolled.wheels, &wheels, up, &loaded_radius_mm, centreline);
+    stand.check_layout().map_err(|error| {
         let decided = error.code == ErrorCode::Mirrored && steering_end == Some(End::Front);
         if decided { Error { code: ErrorCode::SidesSwapped, ..error } } else { error }
     })?;
 
     let mut result = Measurement { reference: session.reference, warnings: rolled.warnings, ..Measurement::default() };
     let tree = &mut result.alignment;
-    (tree.wheels, tree.axles, tree.chassis) = stand.readings(&rolled.wheels);
+    let now = stand.readings(&rolled.wheels);
+    (tree.wheels, tree.axles, tree.chassis) = (now.wheels, now.axles, now.chassis);
     tree.steering.ahead_error_deg =
         tree.wheels.fr.toe_deg.zip(tree.wheels.fl.toe_deg).map(|(right, left)| (right - left) / 2.0);
     for wheel in Wheel::ALL {
@@ -123,7 +126,8 @@ pub fn measure(session: &Session) -> Result<Measurement, Error> {
         }
     }
 
-    let job = Job { session, up, compensation: &rolled.wheels, stand: &stand };
+    let straight_deg = BySide::from_fn(|side| wheel::yaw_of(side, *stand.spindles.get(side.front_wheel())));
+    let job = Job { session, up, compensation: &rolled.wheels, stand: &stand, straight_deg };
     let high = high_residual(session);
     if !steered.sweep.is_empty() {
         result.residuals.sweep = job.sweep(&steered.sweep, &mut result.alignment, &mut result.warnings)?;
@@ -184,14 +188,15 @@ struct Job<'a> {
     up: Vector<Rig>,
     compensation: &'a ByWheel<Compensation>,
     stand: &'a Stand,
+    /// Yaw of each front wheel at the ahead station.
+    straight_deg: BySide<f64>,
 }
 
 impl Job<'_> {
     /// Steer angle of a front wheel from its own heading straight ahead, left positive, degrees in (−180, 180].
     fn steer_deg(&self, side: Side, spindle: Vector<Rig>) -> f64 {
-        let yaw = |spindle: Vector<Vehicle>| wheel::yaw_of(side, spindle);
-        let straight = *self.stand.spindles.get(side.front_wheel());
-        let turned = yaw(self.stand.vehicle_from_rig.direction(spindle)) - yaw(straight);
+        let yaw_deg = wheel::yaw_of(side, self.stand.vehicle_from_rig.direction(spindle));
+        let turned = yaw_deg - self.straight_deg.get(side);
         turned - 360.0 * libm::round(turned / 360.0)
     }
 
@@ -256,14 +261,12 @@ impl Job<'_> {
     }
 
     fn stations_of(&self, sweep: &[Poses], wheel: Wheel) -> Vec<SweepStation> {
-        sweep
-            .iter()
-            .enumerate()
-            .filter_map(|(index, station)| {
-                let rig_from_target = (*station.get(wheel))?;
-                Some(SweepStation { index, rig_from_target, spindle: self.spindle(wheel, &rig_from_target) })
-            })
-            .collect()
+        let mut stations = Vec::with_capacity(sweep.len());
+        stations.extend(sweep.iter().enumerate().filter_map(|(index, station)| {
+            let rig_from_target = (*station.get(wheel))?;
+            Some(SweepStation { index, rig_from_target, spindle: self.spindle(wheel, &rig_from_target) })
+        }));
+        stations
     }
 
     /// Range of the mean steer angle of the front wheels (of the one that was seen where the other was not).
@@ -339,8 +342,9 @@ impl Job<'_> {
         let into = inside.sign();
         let swept = steer.get(asked).iter().zip(steer.get(other)).filter_map(|(a, b)| a.zip(*b));
         // The ahead station is one of the pairs: both angles are counted from it.
-        let pairs: Vec<turns::Pair> =
-            swept.map(|(a, b)| (a * into, b * into)).chain(core::iter::once((0.0, 0.0))).collect();
+        let mut pairs: Vec<turns::Pair> = Vec::with_capacity(steer.left.len() + 1);
+        pairs.push((0.0, 0.0));
+        pairs.extend(swept.map(|(a, b)| (a * into, b * into)));
         let Some(other_deg) = turns::interpolate(&pairs, custom.angle_deg) else {
             let reached = pairs.iter().fold(0.0, |most: f64, pair| most.max(pair.0));
             warnings.push(

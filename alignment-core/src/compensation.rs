@@ -6,7 +6,7 @@
 //!
 //! # Direction
 //! The spindle a, in the target frame, is the unit vector for which `R_i·a` varies least over the stations (see
-//! [`RUNOUT`](Compensation::runout_deg)). It points outward: away from the wheel on the other side. For two stations a
+//! [`Compensation`]). It points outward: away from the wheel on the other side. For two stations a
 //! roll θ apart and rotation noise u per axis, each transverse component carries √2·u/(2·sin(θ/2)): 2.73 u at 30°,
 //! 1.41 u at 60°, 0.71 u at 180°. A whole turn tells nothing.
 //!
@@ -48,26 +48,13 @@ pub struct Compensation {
     pub spindle_in_target: [f64; 3],
     /// The wheel centre in the target frame, mm.
     pub centre_in_target_mm: [f64; 3],
+    /// Runout of the clamp, degrees: the angle between the spindle and the nearest axis of the target. Zero when the clamp sits
+    /// true; it says nothing about the wheel.
+    pub runout_deg: f64,
     /// Travel of the wheel centre over roll angle, mm.
     pub rolling_radius_mm: f64,
     /// Roll angle between the extreme stations, degrees.
     pub roll_range_deg: f64,
-}
-
-impl Compensation {
-    /// Runout of the clamp, degrees: the angle between the spindle and the nearest axis of the target. Zero when the
-    /// clamp sits true; it says nothing about the wheel.
-    #[must_use]
-    pub fn runout_deg(&self) -> f64 {
-        let [x, y, z] = self.spindle_in_target;
-        let (along, across) = [(x, (y, z)), (y, (z, x)), (z, (x, y))].into_iter().fold(
-            (0.0, 0.0),
-            |best: (f64, f64), (along, (b, c))| {
-                if along.abs() > best.0 { (along.abs(), units::hypot(b, c)) } else { best }
-            },
-        );
-        atan2_deg(across, along)
-    }
 }
 
 /// The compensation of all four wheels, with what the fit left over.
@@ -191,12 +178,23 @@ pub(crate) fn from_poses(
         Ok(Compensation {
             spindle_in_target: spindle.to_array(),
             centre_in_target_mm: (offset - spindle * *clamp_standoff_mm.get(wheel)).to_array(),
+            runout_deg: runout_deg(spindle),
             rolling_radius_mm: radius,
             roll_range_deg: roll.range_deg,
         })
         .map_err(|error: Error| error.stage(Stage::Rolling).wheel(wheel))
     })?;
     Ok(RollingCompensation { wheels, travel_direction_in_rig: travel.to_array(), residuals, warnings })
+}
+
+/// The angle between the spindle and the nearest axis of the target, degrees.
+fn runout_deg(spindle: Vector<Target>) -> f64 {
+    let [x, y, z] = spindle.to_array();
+    let (along, across) =
+        [(x, (y, z)), (y, (z, x)), (z, (x, y))].into_iter().fold((0.0, 0.0), |best, (along, (b, c))| {
+            if along.abs() > best.0 { (along.abs(), units::hypot(b, c)) } else { best }
+        });
+    atan2_deg(across, along)
 }
 
 fn mean_origin(stations: &[Poses], wheel: Wheel) -> Result<Vector<Rig>, Error> {
@@ -255,7 +253,7 @@ impl<'a> RolledWheel<'a> {
 
         let first = direction.in_moving.any_square();
         let square = [first, direction.in_moving.cross(first)];
-        let mut stations: Vec<RolledStation<'a>> = stations
+        let seen = stations
             .iter()
             .enumerate()
             .filter_map(|(index, station)| station.get(wheel).as_ref().map(|pose| (index, pose)))
@@ -265,8 +263,9 @@ impl<'a> RolledWheel<'a> {
                 roll_rad: 0.0,
                 origin: pose.origin(),
                 square: square.map(|axis| pose.direction(axis)),
-            })
-            .collect();
+            });
+        let mut stations = Vec::with_capacity(stations.len());
+        stations.extend(seen);
         stations.sort_by(|a, b| a.origin.dot(heading).total_cmp(&b.origin.dot(heading)));
         let travel_mm = (stations[stations.len() - 1].origin - stations[0].origin).dot(heading);
         let range_deg = unwrap_roll(&mut stations, outward, side);
@@ -408,7 +407,8 @@ fn accumulate<const N: usize>(
 ) {
     for i in 0..N {
         right[i] += columns[i].dot(observed);
-        for j in 0..N {
+        // The lower triangle is all that Cholesky reads.
+        for j in 0..=i {
             normal[(i, j)] += columns[i].dot(columns[j]);
         }
     }

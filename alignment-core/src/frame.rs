@@ -58,60 +58,70 @@ pub struct Vector<F: Frame> {
 
 impl<F: Frame> Vector<F> {
     /// The vector with these coordinates, x, y, z.
+    #[inline]
     #[must_use]
     pub const fn new(xyz: [f64; 3]) -> Self {
         Self::wrap(Vector3::new(xyz[0], xyz[1], xyz[2]))
     }
 
     /// The null vector.
+    #[inline]
     #[must_use]
     pub const fn zero() -> Self {
         Self::new([0.0; 3])
     }
 
     /// The coordinates x, y, z.
+    #[inline]
     #[must_use]
     pub fn to_array(self) -> [f64; 3] {
         self.xyz.into()
     }
 
     /// The x coordinate.
+    #[inline]
     #[must_use]
     pub fn x(self) -> f64 {
         self.xyz.x
     }
 
     /// The y coordinate.
+    #[inline]
     #[must_use]
     pub fn y(self) -> f64 {
         self.xyz.y
     }
 
     /// The z coordinate.
+    #[inline]
     #[must_use]
     pub fn z(self) -> f64 {
         self.xyz.z
     }
 
     /// Scalar product.
+    #[inline]
     #[must_use]
     pub fn dot(self, other: Self) -> f64 {
         self.xyz.dot(&other.xyz)
     }
 
     /// Vector product, right-handed.
+    #[inline]
     #[must_use]
     pub fn cross(self, other: Self) -> Self {
         Self::wrap(self.xyz.cross(&other.xyz))
     }
 
     /// Length.
+    #[inline]
     #[must_use]
     pub fn norm(self) -> f64 {
         units::sqrt(self.dot(self))
     }
 
     /// The same direction with length 1. The null vector stays null.
+    #[inline]
     #[must_use]
     pub fn unit(self) -> Self {
         let norm = self.norm();
@@ -119,12 +129,14 @@ impl<F: Frame> Vector<F> {
     }
 
     /// What remains of the vector square to the unit vector `direction`.
+    #[inline]
     #[must_use]
     pub fn square_to(self, direction: Self) -> Self {
         self - direction * self.dot(direction)
     }
 
     /// A unit vector square to this unit vector: of the coordinate axes, the one that lies furthest from it, made square.
+    #[inline]
     #[must_use]
     pub fn any_square(self) -> Self {
         let [x, y, z] = self.to_array().map(f64::abs);
@@ -188,30 +200,35 @@ pub struct Transform<To: Frame, From: Frame> {
 impl<To: Frame, From: Frame> Transform<To, From> {
     /// The transform whose `From` axes are these unit vectors, square to each other and right-handed, seen in `To`, and
     /// whose `From` origin lies at `origin` in `To`.
+    #[inline]
     #[must_use]
     pub fn from_axes(axes: [Vector<To>; 3], origin: Vector<To>) -> Self {
         Self::from_parts(Matrix3::from_columns(&axes.map(|axis| axis.xyz)), origin)
     }
 
     /// Takes a direction in `From` to the same direction in `To`.
+    #[inline]
     #[must_use]
     pub fn direction(&self, v: Vector<From>) -> Vector<To> {
         Vector::wrap(self.rotation * v.xyz)
     }
 
     /// Takes a point in `From` to the same point in `To`.
+    #[inline]
     #[must_use]
     pub fn point(&self, p: Vector<From>) -> Vector<To> {
         self.direction(p) + self.translation
     }
 
     /// Where the origin of `From` lies in `To`.
+    #[inline]
     #[must_use]
     pub fn origin(&self) -> Vector<To> {
         self.translation
     }
 
     /// The transform the other way round.
+    #[inline]
     #[must_use]
     pub fn inverse(&self) -> Transform<From, To> {
         let rotation = self.rotation.transpose();

@@ -111,6 +111,7 @@ pub struct ByWheel<T> {
 
 impl<T> ByWheel<T> {
     /// Makes the value of each wheel by calling `make`.
+    #[inline]
     pub fn from_fn(mut make: impl FnMut(Wheel) -> T) -> Self {
         Self { fl: make(Wheel::Fl), fr: make(Wheel::Fr), rl: make(Wheel::Rl), rr: make(Wheel::Rr) }
     }
@@ -119,11 +120,13 @@ impl<T> ByWheel<T> {
     ///
     /// # Errors
     /// The first error that `make` returns.
+    #[inline]
     pub fn try_from_fn<E>(mut make: impl FnMut(Wheel) -> Result<T, E>) -> Result<Self, E> {
         Ok(Self { fl: make(Wheel::Fl)?, fr: make(Wheel::Fr)?, rl: make(Wheel::Rl)?, rr: make(Wheel::Rr)? })
     }
 
     /// The value of one wheel.
+    #[inline]
     pub const fn get(&self, wheel: Wheel) -> &T {
         match wheel {
             Wheel::Fl => &self.fl,
@@ -134,6 +137,7 @@ impl<T> ByWheel<T> {
     }
 
     /// The value of one wheel, to change.
+    #[inline]
     pub const fn get_mut(&mut self, wheel: Wheel) -> &mut T {
         match wheel {
             Wheel::Fl => &mut self.fl,
@@ -157,6 +161,7 @@ pub struct BySide<T> {
 
 impl<T> BySide<T> {
     /// Makes the value of each side by calling `make`.
+    #[inline]
     pub fn from_fn(mut make: impl FnMut(Side) -> T) -> Self {
         Self { left: make(Side::Left), right: make(Side::Right) }
     }
@@ -165,11 +170,13 @@ impl<T> BySide<T> {
     ///
     /// # Errors
     /// The first error that `make` returns.
+    #[inline]
     pub fn try_from_fn<E>(mut make: impl FnMut(Side) -> Result<T, E>) -> Result<Self, E> {
         Ok(Self { left: make(Side::Left)?, right: make(Side::Right)? })
     }
 
     /// The value of one side.
+    #[inline]
     pub const fn get(&self, side: Side) -> &T {
         match side {
             Side::Left => &self.left,
@@ -192,6 +199,7 @@ pub struct ByAxle<T> {
 
 impl<T> ByAxle<T> {
     /// The value of the axle that the wheel is on.
+    #[inline]
     pub const fn of_wheel(&self, wheel: Wheel) -> &T {
         match wheel {
             Wheel::Fl | Wheel::Fr => &self.front,

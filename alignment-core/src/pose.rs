@@ -10,6 +10,9 @@ use nalgebra::{Matrix3, Quaternion, Rotation3, UnitQuaternion, Vector3};
 /// Single-precision sources stay below it. A matrix within it is taken to the nearest rotation before use.
 pub const ROTATION_TOLERANCE: f64 = 1e-6;
 
+/// What rounding leaves of orthonormality: a matrix as good as this is used as it is.
+const ROUNDING: f64 = 1e-14;
+
 /// How far the length of a unit vector or quaternion may differ from 1 before it is refused.
 pub const UNIT_LENGTH_TOLERANCE: f64 = 1e-6;
 
@@ -134,7 +137,23 @@ impl Pose {
     /// # Errors
     /// [`ErrorCode::NotFinite`], [`ErrorCode::NotARotation`] (RᵀR further than 1e-6 from the identity),
     /// [`ErrorCode::Reflection`], [`ErrorCode::LengthOutOfRange`] (a coordinate beyond a kilometre).
+    #[inline]
     pub fn rig_from_target(&self) -> Result<Transform<Rig, Target>, Error> {
+        let (x, y, z) = self.axes();
+        let across = x.cross(&y) - z;
+        let deviation = [x.dot(&x) - 1.0, y.dot(&y) - 1.0, x.dot(&y), across.x, across.y, across.z];
+        // A comparison with NaN is false: what passes here is finite, right-handed, and orthonormal to rounding.
+        let exact = deviation.iter().fold(true, |exact, v| exact & (v.abs() <= ROUNDING));
+        let near = self.translation_mm.iter().fold(true, |near, v| near & (v.abs() <= MAX_COORDINATE_MM));
+        if exact & near {
+            return Ok(Transform::from_parts(Matrix3::from_columns(&[x, y, z]), Vector::new(self.translation_mm)));
+        }
+        self.nearest()
+    }
+
+    /// The pose with its rotation taken to the nearest one, or what is wrong with it.
+    #[cold]
+    fn nearest(&self) -> Result<Transform<Rig, Target>, Error> {
         let Self { rotation, translation_mm } = self;
         if !rotation.iter().flatten().chain(translation_mm).all(|v| v.is_finite()) {
             return Err(Error::new(ErrorCode::NotFinite));
@@ -146,11 +165,12 @@ impl Pose {
                 .value(far)
                 .at_most(MAX_COORDINATE_MM));
         }
-        let [[a, b, c], [d, e, f], [g, h, i]] = *rotation;
-        let matrix = Matrix3::new(a, b, c, d, e, f, g, h, i);
+        let (x, y, z) = self.axes();
+        let matrix = Matrix3::from_columns(&[x, y, z]);
         let gram = matrix.tr_mul(&matrix);
+        // Huge elements overflow here, to infinity or to NaN, which `max` passes over: hence the second test.
         let deviation = (gram - Matrix3::identity()).iter().fold(0.0, |max: f64, v| max.max(v.abs()));
-        if !(deviation <= ROTATION_TOLERANCE) {
+        if deviation > ROTATION_TOLERANCE || !gram.iter().all(|v| v.is_finite()) {
             return Err(Error::new(ErrorCode::NotARotation).value(deviation).at_most(ROTATION_TOLERANCE));
         }
         let determinant = matrix.determinant();
@@ -160,6 +180,13 @@ impl Pose {
         // One Newton step of the polar decomposition takes an error e to 3e²/8: from 1e-6 to below rounding.
         let nearest = matrix * (Matrix3::identity() * 1.5 - gram * 0.5);
         Ok(Transform::from_parts(nearest, Vector::new(*translation_mm)))
+    }
+
+    /// The target's axes in the rig: the columns of the rotation.
+    #[inline]
+    fn axes(&self) -> (Vector3<f64>, Vector3<f64>, Vector3<f64>) {
+        let [[a, b, c], [d, e, f], [g, h, i]] = self.rotation;
+        (Vector3::new(a, d, g), Vector3::new(b, e, h), Vector3::new(c, f, i))
     }
 
     fn from_matrix(rotation: &Matrix3<f64>, translation_mm: [f64; 3]) -> Self {
@@ -176,15 +203,12 @@ impl<From: Frame> core::convert::From<Transform<Rig, From>> for Pose {
 
 /// The mean of checked frames; one frame is itself.
 pub(crate) fn mean_transform(frames: &[Pose]) -> Result<Transform<Rig, Target>, Error> {
-    let [first, rest @ ..] = frames else {
-        return Err(Error::new(ErrorCode::WheelNotSeen));
+    let (mut rotation, mut translation) = match frames {
+        [] => return Err(Error::new(ErrorCode::WheelNotSeen)),
+        [only] => return only.rig_from_target(),
+        _ => (Matrix3::zeros(), Vector::zero()),
     };
-    let first = first.rig_from_target()?;
-    if rest.is_empty() {
-        return Ok(first);
-    }
-    let (mut rotation, mut translation) = (first.rotation, first.origin());
-    for frame in rest {
+    for frame in frames {
         let frame = frame.rig_from_target()?;
         rotation += frame.rotation;
         translation = translation + frame.origin();

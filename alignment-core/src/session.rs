@@ -250,19 +250,24 @@ pub(crate) fn check_inputs(session: &Session) -> Result<(), Error> {
 
 /// Checks and averages the frames of one station.
 pub(crate) fn resolve(station: &Station, stage: Stage) -> Result<Poses, Error> {
-    ByWheel::try_from_fn(|wheel| match station.get(wheel).frames() {
-        [] => Ok(None),
-        frames => pose::mean_transform(frames).map(Some).map_err(|error| error.stage(stage).wheel(wheel)),
-    })
+    let mut poses = Poses::default();
+    for wheel in Wheel::ALL {
+        let frames = station.get(wheel).frames();
+        if !frames.is_empty() {
+            let mean = pose::mean_transform(frames).map_err(|error| error.stage(stage).wheel(wheel))?;
+            *poses.get_mut(wheel) = Some(mean);
+        }
+    }
+    Ok(poses)
 }
 
 /// Checks and averages the frames of all stations of a stage.
 pub(crate) fn resolve_all(stations: &[Station], stage: Stage) -> Result<Vec<Poses>, Error> {
-    stations
-        .iter()
-        .enumerate()
-        .map(|(index, station)| resolve(station, stage).map_err(|error| error.station(index)))
-        .collect()
+    let mut resolved = Vec::with_capacity(stations.len());
+    for (index, station) in stations.iter().enumerate() {
+        resolved.push(resolve(station, stage).map_err(|error| error.station(index))?);
+    }
+    Ok(resolved)
 }
 
 #[cfg(feature = "schema")]

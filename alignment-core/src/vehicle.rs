@@ -12,7 +12,7 @@
 
 use crate::compensation::Compensation;
 use crate::error::{Error, ErrorCode, Stage};
-use crate::frame::{Rig, Target, Transform, Vector, Vehicle};
+use crate::frame::{Rig, Transform, Vector, Vehicle};
 use crate::layout::{ByAxle, ByWheel, Side, Wheel};
 use crate::pose::Pose;
 use crate::session::{self, Centreline};
@@ -113,12 +113,13 @@ pub fn ahead_readings(
     centreline: Centreline,
 ) -> Result<AheadReadings, Error> {
     let up = session::up_in_rig(up)?;
-    let poses = ByWheel::try_from_fn(|wheel| {
-        poses.get(wheel).rig_from_target().map_err(|error| error.stage(Stage::Ahead).wheel(wheel))
+    let wheels = ByWheel::try_from_fn(|wheel| {
+        let pose = poses.get(wheel).rig_from_target().map_err(|error| error.stage(Stage::Ahead).wheel(wheel))?;
+        Ok(wheel::locate(compensation.get(wheel), &pose))
     })?;
-    let stand = Stand::find(compensation, &poses, up, loaded_radius_mm, centreline)?;
-    let (wheels, axles, chassis) = stand.readings(compensation);
-    Ok(AheadReadings { wheels, axles, chassis, rig_from_vehicle: stand.vehicle_from_rig.inverse().into() })
+    let stand = Stand::find(compensation, &wheels, up, loaded_radius_mm, centreline);
+    stand.check_layout()?;
+    Ok(stand.readings(compensation))
 }
 
 /// A car that stands straight ahead: where it stands in the rig, and its wheels in its own frame.
@@ -130,29 +131,49 @@ pub(crate) struct Stand {
 }
 
 impl Stand {
+    #[inline]
     pub(crate) fn find(
         compensation: &ByWheel<Compensation>,
-        poses: &ByWheel<Transform<Rig, Target>>,
+        wheels: &ByWheel<WheelInRig>,
         up: Vector<Rig>,
         loaded_radius_mm: &ByAxle<Option<f64>>,
         centreline: Centreline,
-    ) -> Result<Self, Error> {
-        let wheels = ByWheel::from_fn(|wheel| wheel::locate(compensation.get(wheel), poses.get(wheel)));
-        let vehicle_from_rig = vehicle_from_rig(&wheels, up, centreline);
+    ) -> Self {
+        let vehicle_from_rig = vehicle_from_rig(wheels, up, centreline);
         let centres = ByWheel::from_fn(|wheel| vehicle_from_rig.point(wheels.get(wheel).centre));
-        check_layout(&centres)?;
         let spindles = ByWheel::from_fn(|wheel| vehicle_from_rig.direction(wheels.get(wheel).spindle));
         let contacts = ByWheel::from_fn(|wheel| {
             let radius = loaded_radius_mm.of_wheel(wheel).unwrap_or(compensation.get(wheel).rolling_radius_mm);
             wheel::contact_centre_of(*centres.get(wheel), *spindles.get(wheel), radius)
         });
-        Ok(Self { vehicle_from_rig, centres, spindles, contacts })
+        Self { vehicle_from_rig, centres, spindles, contacts }
     }
 
-    pub(crate) fn readings(
-        &self,
-        compensation: &ByWheel<Compensation>,
-    ) -> (ByWheel<WheelReadings>, ByAxle<AxleReadings>, ChassisReadings) {
+    /// Refuses wheels that no car has.
+    pub(crate) fn check_layout(&self) -> Result<(), Error> {
+        let ByWheel { fl, fr, rl, rr } = self.centres;
+        let (front, rear) = ((fl - fr).y(), (rl - rr).y());
+        if front < 0.0 && rear < 0.0 {
+            return Err(Error::new(ErrorCode::Mirrored).stage(Stage::Ahead));
+        }
+        let (left, right) = ((fl - rl).x(), (fr - rr).x());
+        let difference = [-MAX_DIFFERENCE_MM, MAX_DIFFERENCE_MM];
+        for (name, value, range) in [
+            ("front track", front, TRACK_RANGE_MM),
+            ("rear track", rear, TRACK_RANGE_MM),
+            ("left wheelbase", left, WHEELBASE_RANGE_MM),
+            ("right wheelbase", right, WHEELBASE_RANGE_MM),
+            ("track difference", front - rear, difference),
+            ("wheelbase difference", left - right, difference),
+        ] {
+            session::check_range(ErrorCode::LengthOutOfRange, name, value, range)
+                .map_err(|error| error.stage(Stage::Ahead))?;
+        }
+        Ok(())
+    }
+
+    #[inline]
+    pub(crate) fn readings(&self, compensation: &ByWheel<Compensation>) -> AheadReadings {
         let toe = ByWheel::from_fn(|wheel| wheel::toe_of(wheel.side(), *self.spindles.get(wheel)));
         let camber = ByWheel::from_fn(|wheel| wheel::camber_of(*self.spindles.get(wheel)));
         let thrust = thrust_angle_deg(toe.rl, toe.rr);
@@ -169,7 +190,7 @@ impl Stand {
                 toe_to_centreline_deg: Some(to_centreline),
                 centre_mm: Some(self.centres.get(wheel).to_array()),
                 spindle: Some(self.spindles.get(wheel).to_array()),
-                runout_deg: Some(compensation.runout_deg()),
+                runout_deg: Some(compensation.runout_deg),
                 rolling_radius_mm: Some(compensation.rolling_radius_mm),
             }
         });
@@ -186,9 +207,11 @@ impl Stand {
             }
         };
         let axles = ByAxle { front: axle(Wheel::Fl, Wheel::Fr), rear: axle(Wheel::Rl, Wheel::Rr) };
-        (wheels, axles, self.chassis(thrust))
+        let rig_from_vehicle = self.vehicle_from_rig.inverse().into();
+        AheadReadings { wheels, axles, chassis: self.chassis(thrust), rig_from_vehicle }
     }
 
+    #[inline]
     fn chassis(&self, thrust_angle_deg: f64) -> ChassisReadings {
         let ByWheel { fl, fr, rl, rr } = self.centres;
         let (left, right) = (fl.x() - rl.x(), fr.x() - rr.x());
@@ -220,30 +243,6 @@ fn vehicle_from_rig(wheels: &ByWheel<WheelInRig>, up: Vector<Rig>, centreline: C
     };
     let x = forward.square_to(up).unit();
     Transform::<Rig, Vehicle>::from_axes([x, up.cross(x), up], rear).inverse()
-}
-
-/// Refuses wheels that no car has.
-fn check_layout(centres: &ByWheel<Vector<Vehicle>>) -> Result<(), Error> {
-    let track = |left: Wheel| (*centres.get(left) - *centres.get(left.opposite())).y();
-    let (front, rear) = (track(Wheel::Fl), track(Wheel::Rl));
-    if front < 0.0 && rear < 0.0 {
-        return Err(Error::new(ErrorCode::Mirrored).stage(Stage::Ahead));
-    }
-    let left = centres.fl.x() - centres.rl.x();
-    let right = centres.fr.x() - centres.rr.x();
-    let difference = [-MAX_DIFFERENCE_MM, MAX_DIFFERENCE_MM];
-    for (name, value, range) in [
-        ("front track", front, TRACK_RANGE_MM),
-        ("rear track", rear, TRACK_RANGE_MM),
-        ("left wheelbase", left, WHEELBASE_RANGE_MM),
-        ("right wheelbase", right, WHEELBASE_RANGE_MM),
-        ("track difference", front - rear, difference),
-        ("wheelbase difference", left - right, difference),
-    ] {
-        session::check_range(ErrorCode::LengthOutOfRange, name, value, range)
-            .map_err(|error| error.stage(Stage::Ahead))?;
-    }
-    Ok(())
 }
 
 /// Thrust angle in degrees, positive when the thrust line points to the right of the centreline:

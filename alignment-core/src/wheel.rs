@@ -8,7 +8,7 @@ use crate::error::{Error, ErrorCode};
 use crate::frame::{Rig, Target, Transform, Vector, Vehicle};
 use crate::layout::Side;
 use crate::pose;
-use crate::units::{atan2_deg, hypot};
+use crate::units::{atan2_deg, deg_from_rad, hypot};
 
 /// The readings of one wheel.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
@@ -58,9 +58,7 @@ pub(crate) fn locate(compensation: &Compensation, rig_from_target: &Transform<Ri
     }
 }
 
-/// Camber in degrees, positive with the top outward: −asin(a_z) of the outward spindle a, in (−90°, 90°).
-///
-/// Written as atan2(−a_z, √(a_x² + a_y²)), which keeps its digits near ± 90° and needs no exact unit length.
+/// Camber in degrees, positive with the top outward: −asin(a_z) of the outward spindle a, in [−90°, 90°].
 ///
 /// # Errors
 /// [`ErrorCode::NotFinite`], [`ErrorCode::NotUnitLength`].
@@ -132,7 +130,8 @@ fn checked_spindle(spindle: [f64; 3]) -> Result<Vector<Vehicle>, Error> {
 }
 
 pub(crate) fn camber_of(spindle: Vector<Vehicle>) -> f64 {
-    atan2_deg(-spindle.z(), hypot(spindle.x(), spindle.y()))
+    // Rounding may leave a unit vector a hair too long for the arc sine.
+    deg_from_rad(libm::asin((-spindle.z()).clamp(-1.0, 1.0)))
 }
 
 pub(crate) fn toe_of(side: Side, spindle: Vector<Vehicle>) -> f64 {

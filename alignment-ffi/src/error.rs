@@ -75,11 +75,7 @@ impl Failure {
     pub(crate) fn buffer_too_small(capacity: usize, needed: usize) -> Self {
         let message =
             format!("the buffer is too small: {capacity} bytes, at least {needed} needed; hand over a larger one");
-        Self {
-            value: Some(capacity as f64),
-            minimum: Some(needed as f64),
-            ..Self::new(WA_BUFFER_TOO_SMALL, message)
-        }
+        Self { value: Some(capacity as f64), minimum: Some(needed as f64), ..Self::new(WA_BUFFER_TOO_SMALL, message) }
     }
 
     pub(crate) fn not_utf8(at: usize) -> Self {

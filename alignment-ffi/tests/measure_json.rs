@@ -1,6 +1,7 @@
 //! `wa_measure_json` as C calls it: the core's result to the byte, and every refusal.
 
-use alignment_core::json::{measurement_to_json, session_from_json};
+use alignment_core::json::{measurement_to_json, session_from_json, session_to_json};
+use alignment_core::session::Sighting;
 use alignment_core::{ErrorCode, measure};
 use std::ffi::{CStr, c_char};
 use std::{fs, mem, ptr, thread};
@@ -104,14 +105,13 @@ fn a_small_buffer_is_told_the_length_that_it_needs() {
 fn an_error_of_the_core_comes_with_its_place_and_figures() {
     let session = demo_session();
     let mut tree = session_from_json(&session).unwrap();
-    let first = tree.rolling[0].rl.clone();
     for station in &mut tree.rolling {
-        station.rl = first.clone();
+        station.rl = Sighting::NotSeen;
     }
     let expected = measure(&tree).unwrap_err();
-    let call = Call::new(alignment_core::json::session_to_json(&tree).as_bytes(), CAPACITY);
+    let call = Call::new(session_to_json(&tree).as_bytes(), CAPACITY);
     assert!(call.wrote_nothing());
-    assert_eq!((expected.code, call.status), (ErrorCode::RollTooSmall, ErrorCode::RollTooSmall.number()));
+    assert_eq!((expected.code, call.status), (ErrorCode::TooFewStations, ErrorCode::TooFewStations.number()));
     assert_eq!((call.error.stage, call.error.station, call.error.wheel), (WA_STAGE_ROLLING, WA_NONE, WA_WHEEL_RL));
     assert_eq!(call.error.value.to_bits(), expected.value.unwrap().to_bits());
     assert_eq!(call.error.minimum.to_bits(), expected.minimum.unwrap().to_bits());
@@ -140,7 +140,7 @@ fn garbage_is_refused() {
         assert!(!call.message().is_empty());
     }
     let call = Call::new(br#"{"format": "alignment-session/1", "colour": 1}"#, CAPACITY);
-    assert!(call.message().starts_with("unknown field `colour`"), "{}", call.message());
+    assert!(call.message().contains("unknown field `colour`"), "{}", call.message());
     assert!(Call::new(b"{\"note\": \"\xff\"}", CAPACITY).message().contains("byte 10"));
 }
 
@@ -155,25 +155,16 @@ fn null_pointers_and_lengths_are_refused() {
     let nobody = ptr::null_mut();
     // SAFETY: each pointer is null or has the length beside it, but for the length that is refused before it is used.
     unsafe {
-        assert_eq!(
-            wa_measure_json(ptr::null(), session.len(), out, CAPACITY, length_out, nobody),
-            WA_NULL_POINTER
-        );
+        assert_eq!(wa_measure_json(ptr::null(), session.len(), out, CAPACITY, length_out, nobody), WA_NULL_POINTER);
         assert_eq!(wa_measure_json(ptr::null(), 0, out, CAPACITY, length_out, nobody), WA_NULL_POINTER);
         assert_eq!(
             wa_measure_json(text, session.len(), ptr::null_mut(), CAPACITY, length_out, nobody),
             WA_NULL_POINTER
         );
-        assert_eq!(
-            wa_measure_json(text, session.len(), out, CAPACITY, ptr::null_mut(), nobody),
-            WA_NULL_POINTER
-        );
+        assert_eq!(wa_measure_json(text, session.len(), out, CAPACITY, ptr::null_mut(), nobody), WA_NULL_POINTER);
         assert_eq!(wa_measure_json(text, usize::MAX, out, CAPACITY, length_out, nobody), WA_BAD_LENGTH);
         let mut error = WaError { size: 1, ..fresh_error() };
-        assert_eq!(
-            wa_measure_json(text, session.len(), out, CAPACITY, length_out, &raw mut error),
-            WA_BAD_STRUCT_SIZE
-        );
+        assert_eq!(wa_measure_json(text, session.len(), out, CAPACITY, length_out, &raw mut error), WA_BAD_STRUCT_SIZE);
         assert_eq!(error.code, 7);
         assert_eq!((*length_out, *out), (UNTOUCHED, 0));
         assert_eq!(wa_measure_json(text, session.len(), out, CAPACITY, length_out, nobody), WA_SUCCESS);

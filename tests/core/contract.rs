@@ -1,1 +1,253 @@
+//! The contract, alignment-core/contract.json, holds the Rust docs, the JSON Schema and the README's tables to one vocabulary. A reading or
+//! function that is added, renamed or documented otherwise fails here.
 
+use crate::paths::by_path;
+use alignment_core::error::WarningCode;
+use alignment_core::json::measurement_schema;
+use alignment_core::simulate::VirtualVehicle;
+use alignment_core::{ErrorCode, measure};
+use serde_json::Value;
+use std::collections::{BTreeMap, BTreeSet};
+use std::fmt::Write as _;
+
+fn contract() -> Value {
+    let text = std::fs::read_to_string(crate::project_file("alignment-core/contract.json")).unwrap();
+    serde_json::from_str(&text).unwrap()
+}
+
+fn rows(table: &str) -> Vec<Value> {
+    contract()[table].as_array().unwrap().clone()
+}
+
+fn field<'a>(row: &'a Value, name: &str) -> &'a str {
+    row[name].as_str().unwrap_or_else(|| panic!("{row} has no {name}"))
+}
+
+/// `wheels.{fl,fr}.camber_deg` → both paths.
+fn expanded(path: &str) -> Vec<String> {
+    let Some((before, rest)) = path.split_once('{') else {
+        return vec![path.to_owned()];
+    };
+    let (choices, after) = rest.split_once('}').unwrap();
+    choices.split(',').map(|choice| format!("{before}{choice}{after}")).collect()
+}
+
+#[test]
+fn the_tree_has_the_readings_of_the_contract_and_no_others() {
+    let result = measure(&VirtualVehicle::default().session()).unwrap();
+    let in_tree: BTreeSet<String> =
+        by_path(&result.alignment).into_keys().map(|path| path.split('[').next().unwrap().to_owned()).collect();
+    let in_contract: Vec<String> = rows("readings").iter().flat_map(|row| expanded(field(row, "path"))).collect();
+    assert_eq!(in_tree, in_contract.iter().cloned().collect());
+    assert_eq!(in_tree.len(), in_contract.len(), "a path stands twice");
+}
+
+#[test]
+fn names_end_in_their_unit_and_every_row_states_sign_and_source() {
+    for row in rows("readings") {
+        let path = field(&row, "path");
+        let expected = match path {
+            _ if path.ends_with("_deg") => "deg",
+            _ if path.ends_with("_mm") => "mm",
+            _ => "1",
+        };
+        assert_eq!(field(&row, "unit"), expected, "{path}");
+        assert!(!field(&row, "sign").is_empty() && !field(&row, "source").is_empty(), "{path}");
+    }
+}
+
+/// The schema's descriptions are the fields' Rust docs: the contract's meaning holds both.
+#[test]
+fn the_meaning_is_what_the_docs_and_the_schema_say() {
+    let schema: Value = serde_json::from_str(&measurement_schema()).unwrap();
+    let resolve = |node: &Value| match node["$ref"].as_str() {
+        Some(reference) => schema.pointer(reference.trim_start_matches('#')).unwrap().clone(),
+        None => node.clone(),
+    };
+    for row in rows("readings") {
+        for path in expanded(field(&row, "path")) {
+            let mut node = schema["$defs"]["Alignment"].clone();
+            for key in path.split('.') {
+                node = resolve(&node)["properties"][key].clone();
+            }
+            assert_eq!(node["description"].as_str(), Some(field(&row, "meaning")), "{path}");
+        }
+    }
+}
+
+#[test]
+fn readings_of_any_car_lie_in_the_range_of_the_contract() {
+    let ranges: BTreeMap<String, (f64, f64)> = rows("readings")
+        .iter()
+        .flat_map(|row| {
+            let bound = |index: usize, open: f64| row["range"][index].as_f64().unwrap_or(open);
+            let range = (bound(0, f64::NEG_INFINITY), bound(1, f64::INFINITY));
+            expanded(field(row, "path")).into_iter().map(move |path| (path, range))
+        })
+        .collect();
+    for seed in 0..100 {
+        let result = measure(&VirtualVehicle::random(seed).session()).unwrap();
+        for (path, value) in by_path(&result.alignment) {
+            let (least, most) = ranges[path.split('[').next().unwrap()];
+            if let Some(value) = value {
+                assert!((least..=most).contains(&value), "{path}: {value} is not in {least} to {most}");
+            }
+        }
+    }
+}
+
+/// A public function of the core, from its source.
+struct Function {
+    docs: String,
+    fallible: bool,
+}
+
+fn docs(attributes: &[syn::Attribute]) -> String {
+    let mut text = String::new();
+    for attribute in attributes.iter().filter(|attribute| attribute.path().is_ident("doc")) {
+        if let syn::Meta::NameValue(syn::MetaNameValue {
+            value: syn::Expr::Lit(syn::ExprLit { lit: syn::Lit::Str(line), .. }),
+            ..
+        }) = &attribute.meta
+        {
+            writeln!(text, "{}", line.value().trim()).unwrap();
+        }
+    }
+    text
+}
+
+fn function(attributes: &[syn::Attribute], signature: &syn::Signature) -> Function {
+    let fallible = match &signature.output {
+        syn::ReturnType::Type(_, returned) => matches!(
+            returned.as_ref(),
+            syn::Type::Path(path) if path.path.segments.last().is_some_and(|last| last.ident == "Result")
+        ),
+        syn::ReturnType::Default => false,
+    };
+    Function { docs: docs(attributes), fallible }
+}
+
+/// The modules of plumbing: names, typed geometry and the accessors of an error are no functions of the trade.
+const PLUMBING: [&str; 4] = ["error", "frame", "layout", "lib"];
+
+fn public_functions() -> BTreeMap<String, Function> {
+    let mut functions = BTreeMap::new();
+    for entry in std::fs::read_dir(crate::project_file("alignment-core/src")).unwrap() {
+        let path = entry.unwrap().path();
+        let module = path.file_stem().unwrap().to_str().unwrap().to_owned();
+        if PLUMBING.contains(&module.as_str()) {
+            continue;
+        }
+        let public = |visibility: &syn::Visibility| matches!(visibility, syn::Visibility::Public(_));
+        for item in syn::parse_file(&std::fs::read_to_string(&path).unwrap()).unwrap().items {
+            match item {
+                syn::Item::Fn(item) if public(&item.vis) => {
+                    functions.insert(format!("{module}::{}", item.sig.ident), function(&item.attrs, &item.sig));
+                }
+                syn::Item::Impl(item) if item.trait_.is_none() => {
+                    let syn::Type::Path(of) = item.self_ty.as_ref() else { continue };
+                    let of = of.path.segments.last().unwrap().ident.to_string();
+                    for member in item.items {
+                        if let syn::ImplItem::Fn(member) = member
+                            && public(&member.vis)
+                        {
+                            let name = format!("{module}::{of}::{}", member.sig.ident);
+                            functions.insert(name, function(&member.attrs, &member.sig));
+                        }
+                    }
+                }
+                _ => {}
+            }
+        }
+    }
+    functions
+}
+
+#[test]
+fn the_core_has_the_functions_of_the_contract_and_no_others() {
+    let in_core: BTreeSet<String> = public_functions().into_keys().collect();
+    let in_contract: BTreeSet<String> = rows("functions").iter().map(|row| field(row, "name").to_owned()).collect();
+    assert_eq!(in_core, in_contract);
+}
+
+#[test]
+fn the_docs_of_a_function_name_its_errors_and_its_unit() {
+    let functions = public_functions();
+    for row in rows("functions") {
+        let name = field(&row, "name");
+        let Function { docs, fallible } = &functions[name];
+        let errors: Vec<&str> = row["errors"].as_array().unwrap().iter().map(|code| code.as_str().unwrap()).collect();
+        assert_eq!(*fallible, !errors.is_empty(), "{name}: errors in the contract against the signature");
+        assert_eq!(docs.contains("# Errors"), *fallible, "{name}: errors in the docs against the signature");
+        for code in &errors {
+            assert!(ErrorCode::ALL.iter().any(|known| format!("{known:?}") == *code), "{name}: {code} is no code");
+        }
+        let section = docs.split_once("# Errors").map_or("", |(_, errors)| errors);
+        for named in section.split("ErrorCode::").skip(1) {
+            let code: String = named.chars().take_while(char::is_ascii_alphanumeric).collect();
+            assert!(errors.contains(&code.as_str()), "{name}: its docs name {code}, the contract does not");
+        }
+        match field(&row, "unit") {
+            "deg" => assert!(docs.contains("degree") || docs.contains('°'), "{name}: no unit in its docs"),
+            "mm" => assert!(docs.contains("mm") || name.contains("Pose"), "{name}: no unit in its docs"),
+            _ => {}
+        }
+        let short = ["Sighting::frames", "JsonError::code"];
+        let shown = docs.contains("```") || short.iter().any(|tail| name.ends_with(tail));
+        assert!(shown || ["pose::Pose::rig_from_target", "session::up_in_rig"].contains(&name), "{name}: no example");
+    }
+}
+
+#[test]
+fn codes_have_the_numbers_of_the_contract() {
+    let errors: Vec<_> = ErrorCode::ALL.iter().map(|c| (format!("{c:?}"), c.name(), c.number())).collect();
+    let warnings: Vec<_> = WarningCode::ALL.iter().map(|c| (format!("{c:?}"), c.name(), c.number())).collect();
+    for (table, codes) in [("errors", errors), ("warnings", warnings)] {
+        let rows = rows(table);
+        assert_eq!(rows.len(), codes.len());
+        for (row, (code, name, number)) in rows.iter().zip(codes) {
+            assert_eq!((field(row, "code"), field(row, "name")), (code.as_str(), name));
+            assert_eq!(row["number"].as_i64(), Some(i64::from(number)), "{code}: a number is never changed");
+        }
+    }
+}
+
+/// The docs of each code are the contract's meaning.
+#[test]
+fn the_docs_of_a_code_are_its_meaning() {
+    let source = std::fs::read_to_string(crate::project_file("alignment-core/src/error.rs")).unwrap();
+    for item in syn::parse_file(&source).unwrap().items {
+        let syn::Item::Enum(item) = item else { continue };
+        let table = match item.ident.to_string().as_str() {
+            "ErrorCode" => "errors",
+            "WarningCode" => "warnings",
+            _ => continue,
+        };
+        for (row, variant) in rows(table).iter().zip(&item.variants) {
+            assert_eq!(docs(&variant.attrs).trim(), field(row, "meaning"), "{}", variant.ident);
+        }
+    }
+}
+
+/// The README's tables of readings and codes are generated between their markers.
+#[test]
+fn the_tables_of_the_readme_are_generated() {
+    let mut readings = "| path | unit | sign |\n|---|---|---|\n".to_owned();
+    for row in rows("readings") {
+        writeln!(readings, "| `{}` | {} | {} |", field(&row, "path"), field(&row, "unit"), field(&row, "sign"))
+            .unwrap();
+    }
+    let mut codes = "| number | name | meaning |\n|---|---|---|\n".to_owned();
+    for row in rows("errors").iter().chain(&rows("warnings")) {
+        writeln!(codes, "| {} | `{}` | {} |", row["number"], field(row, "name"), field(row, "meaning")).unwrap();
+    }
+    let readme = std::fs::read_to_string(crate::project_file("README.md")).unwrap();
+    let mut generated = readme;
+    for (name, table) in [("readings", readings), ("codes", codes)] {
+        let (begin, end) = (format!("<!-- begin {name} -->\n"), format!("<!-- end {name} -->"));
+        let from = generated.find(&begin).unwrap_or_else(|| panic!("README.md has no {begin}")) + begin.len();
+        let to = generated.find(&end).unwrap_or_else(|| panic!("README.md has no {end}"));
+        generated.replace_range(from..to, &table);
+    }
+    crate::assert_generated("README.md", &generated);
+}

@@ -147,10 +147,7 @@ fn a_spindle_along_the_car_is_refused() {
 #[test]
 fn a_wheel_not_seen_straight_ahead_is_named() {
     let error = refused(|s| s.ahead.rr = Sighting::NotSeen);
-    assert_eq!(
-        (error.code, error.stage, error.wheel),
-        (ErrorCode::WheelNotSeen, Some(Stage::Ahead), Some(Wheel::Rr))
-    );
+    assert_eq!((error.code, error.stage, error.wheel), (ErrorCode::WheelNotSeen, Some(Stage::Ahead), Some(Wheel::Rr)));
 }
 
 #[test]
@@ -284,9 +281,7 @@ fn a_target_that_slipped_shows_in_the_residuals_of_its_station() {
     let mut session = session();
     let pose = pose(&mut session.sweep[6].fl);
     let before = pose.rotation;
-    pose.rotation = core::array::from_fn(|i| {
-        core::array::from_fn(|j| (0..3).map(|k| before[i][k] * slip[k][j]).sum())
-    });
+    pose.rotation = core::array::from_fn(|i| core::array::from_fn(|j| (0..3).map(|k| before[i][k] * slip[k][j]).sum()));
     let result = measure(&session).unwrap();
     let warning = result.warnings.iter().find(|w| w.code == WarningCode::ResidualHigh).unwrap();
     assert_eq!((warning.stage, warning.wheel, warning.station), (Some(Stage::Sweep), Some(Wheel::Fl), Some(6)));
@@ -313,9 +308,8 @@ fn stated_noise_is_no_misfit() {
     for seed in 0..300 {
         let pose_noise = Some(PoseNoise { rotation_deg: 0.02, translation_mm: 0.2 });
         let result = measure(&VirtualVehicle { pose_noise, ..VirtualVehicle::random(seed) }.session()).unwrap();
-        let misfits = |w: &&alignment_core::error::Warning| {
-            matches!(w.code, WarningCode::ResidualHigh | WarningCode::BodyMoved)
-        };
+        let misfits =
+            |w: &&alignment_core::error::Warning| matches!(w.code, WarningCode::ResidualHigh | WarningCode::BodyMoved);
         assert_eq!(result.warnings.iter().find(misfits), None, "seed {seed}");
     }
 }

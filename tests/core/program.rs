@@ -49,7 +49,9 @@ fn the_demo_session_is_the_generated_one() {
 #[test]
 fn with_no_argument_the_demo_is_reported_with_its_story() {
     let report = text(&align(&[]));
-    for expected in ["Invented demonstration data", "Caster, + top rearward", "Datum: ", "No warnings.", "licence to drive"] {
+    for expected in
+        ["Invented demonstration data", "Caster, + top rearward", "Datum: ", "No warnings.", "licence to drive"]
+    {
         assert!(report.contains(expected), "{expected} is not in\n{report}");
     }
     // The story is in the readings: less caster on the right, and that wheel further back.

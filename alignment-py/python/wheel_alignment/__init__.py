@@ -1,0 +1,96 @@
+"""Wheel-alignment maths: clamp target poses in, every alignment reading out.
+
+A rig's cameras watch one flat target per wheel and hand over its pose. The car is
+rolled a little, stood straight ahead, and steered left and right. `measure` takes the
+whole session and returns camber, toe, thrust line, setback, dimensions, caster,
+steering-axis inclination, included angle and toe-out on turns, in one tree.
+
+Axes follow ISO 8855:2011: X forward, Y left, Z up. Degrees and millimetres, always, and
+the name says so.
+
+Readings are no licence to drive: the vehicle maker's procedure and figures, local codes
+and licensed practice come first.
+"""
+
+from wheel_alignment._errors import (
+    AlignmentError,
+    AngleOutOfRangeError,
+    EndsSwappedError,
+    LengthOutOfRangeError,
+    MirroredError,
+    MissingInputError,
+    NotARotationError,
+    NotASessionError,
+    NotFiniteError,
+    NotUnitLengthError,
+    ReflectionError,
+    RollFullTurnError,
+    RollTooSmallError,
+    SidesSwappedError,
+    SpindleNotLateralError,
+    SweepTooSmallError,
+    TooFewStationsError,
+    UpInvertedError,
+    WheelNotSeenError,
+)
+from wheel_alignment._measure import measure
+from wheel_alignment._native import __version__
+from wheel_alignment._readings import (
+    Alignment,
+    AxleReadings,
+    ByAxle,
+    ByWheel,
+    ChassisReadings,
+    LockReadings,
+    Measurement,
+    Reference,
+    Residual,
+    Residuals,
+    SteeringAxisReadings,
+    SteeringReadings,
+    Turn,
+    TurnReadings,
+    TurnsReadings,
+    WheelReadings,
+)
+from wheel_alignment._readings import Warning as Warning  # not for `import *`
+
+__all__ = [
+    "Alignment",
+    "AlignmentError",
+    "AngleOutOfRangeError",
+    "AxleReadings",
+    "ByAxle",
+    "ByWheel",
+    "ChassisReadings",
+    "EndsSwappedError",
+    "LengthOutOfRangeError",
+    "LockReadings",
+    "Measurement",
+    "MirroredError",
+    "MissingInputError",
+    "NotARotationError",
+    "NotASessionError",
+    "NotFiniteError",
+    "NotUnitLengthError",
+    "Reference",
+    "ReflectionError",
+    "Residual",
+    "Residuals",
+    "RollFullTurnError",
+    "RollTooSmallError",
+    "SidesSwappedError",
+    "SpindleNotLateralError",
+    "SteeringAxisReadings",
+    "SteeringReadings",
+    "SweepTooSmallError",
+    "TooFewStationsError",
+    "Turn",
+    "TurnReadings",
+    "TurnsReadings",
+    "UpInvertedError",
+    "WheelNotSeenError",
+    "WheelReadings",
+    "__version__",
+    "measure",
+]

@@ -1,0 +1,131 @@
+"""The main job in one call."""
+
+from __future__ import annotations
+
+import json
+import os
+from collections.abc import Mapping
+from pathlib import Path
+
+from wheel_alignment import _native
+from wheel_alignment._errors import NotASessionError
+from wheel_alignment._readings import Measurement, measurement
+
+
+def measure(session: Mapping[str, object] | str | os.PathLike[str]) -> Measurement:
+    """Measure a car: from the target poses of one session to every reading.
+
+    Rolling stations compensate the clamps; the ahead station gives camber, toe and the
+    vehicle's frame; the sweep gives the steering axes and toe-out on turns. The result
+    does not depend on how the rig's frame lies, nor on the order of the stations. Same
+    session, same bits, on every platform.
+
+    Parameters
+    ----------
+    session : mapping, str or path-like
+        What the rig hands over, format ``alignment-session/1``: a dict, the text of
+        its JSON, or the path of a JSON file as a `pathlib.Path`. Keys carry their
+        units: degrees and millimetres. In a dict, arrays and their scalars are as good
+        as lists and numbers.
+
+    Returns
+    -------
+    Measurement
+        ``alignment`` holds the readings by their paths, as in
+        ``alignment.wheels.fl.camber_deg``: degrees and millimetres, absent ones None.
+        Positive are camber with the top outward, toe-in, caster with the top rearward,
+        SAI with the top inboard, a thrust line to the right, steering to the left.
+
+    Raises
+    ------
+    AlignmentError
+        One subclass per code. Its message is one sentence and its attributes say what
+        is wrong, where, the figure, the bound and the remedy.
+    TypeError
+        The argument is none of the above.
+    OSError
+        The file cannot be read.
+
+    Notes
+    -----
+    The interpreter is free for other threads while the car is measured.
+
+    Examples
+    --------
+    A flawless car, whose targets sit on the wheel centres, rolled forward by 40° and
+    back:
+
+    >>> import math
+    >>> import wheel_alignment
+    >>> centres = {"fl": (2700, 760), "fr": (2700, -760), "rl": (0, 750), "rr": (0, -750)}
+    >>> def station(roll_deg):
+    ...     roll = math.radians(roll_deg)
+    ...     return {
+    ...         wheel: {
+    ...             "rotation_vector_rad": [0, roll, 0],
+    ...             "translation_mm": [x + 310 * roll, y, 310],
+    ...         }
+    ...         for wheel, (x, y) in centres.items()
+    ...     }
+    >>> session = {
+    ...     "format": "alignment-session/1",
+    ...     "up": [0, 0, 1],
+    ...     "clamp_standoff_mm": {"fl": 0, "fr": 0, "rl": 0, "rr": 0},
+    ...     "rolling": [station(0), station(20), station(40)],
+    ...     "ahead": station(0),
+    ... }
+    >>> result = wheel_alignment.measure(session)
+    >>> print(f"{result.alignment.chassis.wheelbase_left_mm:.1f} mm")
+    2700.0 mm
+    >>> print(f"{result.alignment.wheels.fl.rolling_radius_mm:.1f} mm")
+    310.0 mm
+    >>> result.alignment.steering.left.caster_deg is None
+    True
+    >>> print(result.warnings[0])
+    fl: loaded_radius_mm was not given, the rolling radius stands in: trail, scrub and \
+track at the ground lean on it (310 mm)
+
+    Rolled by less than it takes to find the spindles:
+
+    >>> session["rolling"] = [station(0), station(2), station(4)]
+    >>> try:
+    ...     wheel_alignment.measure(session)
+    ... except wheel_alignment.RollTooSmallError as error:
+    ...     print(error)
+    ...     print(error.stage, error.wheel, round(error.value, 9), error.minimum)
+    rolling.fl: the wheel was rolled too little: 4°, at least 10° needed; roll the car \
+further between the stations
+    rolling fl 4.0 10.0
+    """
+    if isinstance(session, str):
+        text = _native.measure_text(_checked(session))
+    elif isinstance(session, os.PathLike):
+        text = _native.measure_text(_read(Path(session)))
+    elif isinstance(session, Mapping):
+        text = _native.measure_tree(session)
+    else:
+        kind = type(session).__qualname__
+        raise TypeError(
+            f"a session is a mapping, a JSON text or a path-like object, not {kind}"
+        )
+    return measurement(json.loads(text))
+
+
+def _checked(text: str) -> str:
+    if text.lstrip()[:1] not in ("{", "["):
+        raise NotASessionError(
+            "the text is not JSON of a session (line 1, column 1); "
+            "hand over a file as a pathlib.Path",
+            line=1,
+            column=1,
+        )
+    return text
+
+
+def _read(path: Path) -> str:
+    try:
+        return path.read_bytes().decode()
+    except UnicodeDecodeError as error:
+        raise NotASessionError(
+            f"the text is not UTF-8 (byte {error.start}); save it as UTF-8"
+        ) from None

@@ -1,0 +1,170 @@
+//! Reads a session from Python objects: mappings, sequences, numbers, and arrays that have `tolist`.
+//!
+//! Unlike JSON, these can hold numbers that are not finite. They reach the core, whose error names the place.
+
+use crate::error;
+use alignment_core::Session;
+use pyo3::prelude::*;
+use pyo3::types::{PyBool, PyFloat, PyInt, PyList, PyMapping, PyString, PyTuple};
+use serde::de::value::StrDeserializer;
+use serde::de::{self, DeserializeSeed, Deserializer, IntoDeserializer, MapAccess, SeqAccess, Unexpected, Visitor};
+use std::fmt;
+
+/// Reads a session.
+pub(crate) fn read(session: Bound<'_, PyAny>) -> PyResult<Session> {
+    let py = session.py();
+    serde_path_to_error::deserialize(Tree(session)).map_err(|fault| {
+        let path = fault.path().to_string();
+        match fault.into_inner() {
+            Fault::Raised(exception) => exception,
+            // At the top the path is ".", which tells a reader nothing.
+            Fault::Wrong(reason) if path == "." => error::not_a_session(py, &reason, "", None),
+            Fault::Wrong(reason) => error::not_a_session(py, &format!("{path}: {reason}"), &path, None),
+        }
+    })
+}
+
+/// Why an object could not be read.
+#[derive(Debug)]
+enum Fault {
+    /// It is not what a session holds there.
+    Wrong(String),
+    /// Python raised an exception while it was read.
+    Raised(PyErr),
+}
+
+impl fmt::Display for Fault {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::Wrong(reason) => f.write_str(reason),
+            Self::Raised(exception) => write!(f, "{exception}"),
+        }
+    }
+}
+
+impl std::error::Error for Fault {}
+
+impl de::Error for Fault {
+    fn custom<T: fmt::Display>(reason: T) -> Self {
+        Self::Wrong(reason.to_string())
+    }
+}
+
+impl From<PyErr> for Fault {
+    fn from(exception: PyErr) -> Self {
+        Self::Raised(exception)
+    }
+}
+
+/// A Python object as part of a session.
+struct Tree<'py>(Bound<'py, PyAny>);
+
+impl<'de> Deserializer<'de> for Tree<'_> {
+    type Error = Fault;
+
+    fn deserialize_any<V: Visitor<'de>>(self, visitor: V) -> Result<V::Value, Fault> {
+        let value = plain(self.0)?;
+        if value.is_none() {
+            visitor.visit_unit()
+        } else if let Ok(truth) = value.cast::<PyBool>() {
+            visitor.visit_bool(truth.is_true())
+        } else if value.is_instance_of::<PyFloat>() {
+            visitor.visit_f64(value.extract()?)
+        } else if value.is_instance_of::<PyInt>() {
+            match value.extract::<i64>() {
+                Ok(number) => visitor.visit_i64(number),
+                Err(_) => visitor.visit_f64(value.extract()?),
+            }
+        } else if let Ok(text) = value.cast::<PyString>() {
+            visitor.visit_str(&text.to_cow()?)
+        } else if let Ok(list) = value.cast::<PyList>() {
+            visitor.visit_seq(Items(list.iter().collect::<Vec<_>>().into_iter()))
+        } else if let Ok(tuple) = value.cast::<PyTuple>() {
+            visitor.visit_seq(Items(tuple.iter().collect::<Vec<_>>().into_iter()))
+        } else if let Ok(mapping) = value.cast::<PyMapping>() {
+            let pairs = mapping.items()?.iter().map(|pair| pair.extract()).collect::<PyResult<Vec<_>>>()?;
+            visitor.visit_map(Pairs { pairs: pairs.into_iter(), value: None })
+        } else {
+            Err(unexpected(&value, &visitor))
+        }
+    }
+
+    fn deserialize_option<V: Visitor<'de>>(self, visitor: V) -> Result<V::Value, Fault> {
+        if self.0.is_none() { visitor.visit_none() } else { visitor.visit_some(self) }
+    }
+
+    fn deserialize_enum<V: Visitor<'de>>(
+        self,
+        _name: &'static str,
+        _variants: &'static [&'static str],
+        visitor: V,
+    ) -> Result<V::Value, Fault> {
+        let Ok(text) = self.0.cast::<PyString>() else {
+            return Err(unexpected(&self.0, &visitor));
+        };
+        let text = text.to_cow()?;
+        let name: StrDeserializer<'_, Fault> = text.as_ref().into_deserializer();
+        visitor.visit_enum(name)
+    }
+
+    serde::forward_to_deserialize_any! {
+        bool i8 i16 i32 i64 i128 u8 u16 u32 u64 u128 f32 f64 char str string bytes byte_buf unit unit_struct
+        newtype_struct seq tuple tuple_struct map struct identifier ignored_any
+    }
+}
+
+/// Arrays and their scalars as Python's own lists and numbers; all else as it is.
+fn plain(value: Bound<'_, PyAny>) -> PyResult<Bound<'_, PyAny>> {
+    if value.is_instance_of::<PyFloat>() || value.is_instance_of::<PyList>() {
+        return Ok(value);
+    }
+    match value.getattr_opt("tolist")? {
+        Some(tolist) => tolist.call0(),
+        None => Ok(value),
+    }
+}
+
+fn unexpected(value: &Bound<'_, PyAny>, expected: &dyn de::Expected) -> Fault {
+    match value.get_type().qualname() {
+        Ok(name) => de::Error::invalid_type(Unexpected::Other(&format!("a Python {name}")), expected),
+        Err(exception) => exception.into(),
+    }
+}
+
+/// The items of a list or tuple.
+struct Items<'py>(std::vec::IntoIter<Bound<'py, PyAny>>);
+
+impl<'de> SeqAccess<'de> for Items<'_> {
+    type Error = Fault;
+
+    fn next_element_seed<T: DeserializeSeed<'de>>(&mut self, seed: T) -> Result<Option<T::Value>, Fault> {
+        self.0.next().map(|item| seed.deserialize(Tree(item))).transpose()
+    }
+
+    fn size_hint(&self) -> Option<usize> {
+        Some(self.0.len())
+    }
+}
+
+/// The items of a mapping.
+struct Pairs<'py> {
+    pairs: std::vec::IntoIter<(Bound<'py, PyAny>, Bound<'py, PyAny>)>,
+    value: Option<Bound<'py, PyAny>>,
+}
+
+impl<'de> MapAccess<'de> for Pairs<'_> {
+    type Error = Fault;
+
+    fn next_key_seed<K: DeserializeSeed<'de>>(&mut self, seed: K) -> Result<Option<K::Value>, Fault> {
+        let Some((key, value)) = self.pairs.next() else {
+            return Ok(None);
+        };
+        self.value = Some(value);
+        seed.deserialize(Tree(key)).map(Some)
+    }
+
+    fn next_value_seed<V: DeserializeSeed<'de>>(&mut self, seed: V) -> Result<V::Value, Fault> {
+        let value = self.value.take().ok_or_else(|| Fault::Wrong("a key without a value".to_owned()))?;
+        seed.deserialize(Tree(value))
+    }
+}

@@ -1,0 +1,57 @@
+"""The demo session in each form, and what the program prints for it."""
+
+import copy
+import json
+import os
+import subprocess
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+Tree = dict[str, Any]
+
+ROOT = Path(__file__).resolve().parents[2]
+
+
+@pytest.fixture(scope="session")
+def session_path() -> Path:
+    """The file of the demo session."""
+    return ROOT / "examples" / "pulling-car.json"
+
+
+@pytest.fixture(scope="session")
+def session_text(session_path: Path) -> str:
+    """The JSON of the demo session."""
+    return session_path.read_text(encoding="utf-8")
+
+
+@pytest.fixture
+def session(session_text: str) -> Tree:
+    """The demo session as a dict, to change at will."""
+    tree: Tree = json.loads(session_text)
+    return tree
+
+
+@pytest.fixture(scope="session")
+def _program_tree(session_path: Path) -> Tree:
+    """What `align --json` prints: of the program ALIGN_PROGRAM, else built by Cargo."""
+    program = os.environ.get("ALIGN_PROGRAM")
+    cargo = ["cargo", "run", "--quiet", "--release", "--example", "align", "--"]
+    command = cargo if program is None else [program]
+    done = subprocess.run(
+        [*command, "--json", str(session_path)],
+        cwd=ROOT,
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+    assert done.returncode == 0, done.stderr
+    tree: Tree = json.loads(done.stdout)
+    return tree
+
+
+@pytest.fixture
+def program_tree(_program_tree: Tree) -> Tree:
+    """What the program prints for the demo session, as a dict."""
+    return copy.deepcopy(_program_tree)

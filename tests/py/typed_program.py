@@ -1,0 +1,36 @@
+"""A user's program, for a type checker: nothing here runs.
+
+An ignored error that no longer is one fails the check.
+"""
+
+from pathlib import Path
+from typing import assert_type
+
+import wheel_alignment
+from wheel_alignment import Measurement, Warning, measure
+
+result = measure(Path("session.json"))
+assert_type(result, Measurement)
+assert_type(result.alignment.wheels.fl.camber_deg, float | None)
+assert_type(result.alignment.wheels.rr.centre_mm, tuple[float, float, float] | None)
+assert_type(result.alignment.steering.left.caster_deg, float | None)
+assert_type(result.alignment.turns.left_turn.toe_out_deg, float | None)
+assert_type(result.warnings, tuple[Warning, ...])
+assert_type(result.warnings[0].value, float | None)
+assert_type(result.reference.turn.angle_deg, float)
+residual = result.residuals.rolling[0].fl
+assert_type(residual, wheel_alignment.Residual | None)
+
+measure({"format": "alignment-session/1"})
+measure(42)  # type: ignore[arg-type]
+result.alignment.wheels.fl.camber_deg = 0.0  # type: ignore[misc]
+result.alignment.wheels.fl.camber  # type: ignore[attr-defined]
+
+try:
+    measure("{}")
+except wheel_alignment.RollTooSmallError as error:
+    assert_type(error.stage, str | None)
+    assert_type(error.value, float | None)
+    assert_type(error.code, int)
+except wheel_alignment.NotASessionError as error:
+    assert_type(error.path, str)
