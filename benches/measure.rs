@@ -72,10 +72,18 @@ fn benchmarks(criterion: &mut Criterion) {
                 black_box(libm::atan2(black_box(y), black_box(x)));
             }
         },
-        &|| drop(black_box(reading())),
-        &|| drop(black_box(rolling())),
-        &|| drop(black_box(measure(black_box(&unswept)))),
-        &|| drop(black_box(measure(black_box(&whole)))),
+        &|| {
+            black_box(&reading());
+        },
+        &|| {
+            black_box(&rolling());
+        },
+        &|| {
+            black_box(&measure(black_box(&unswept)));
+        },
+        &|| {
+            black_box(&measure(black_box(&whole)));
+        },
     ]);
     let t = hundred_atan2 / 100.0;
     println!("\nIn this run, t = one libm atan2 = {t:.1} ns:");

@@ -308,7 +308,7 @@ impl Job<'_> {
             side,
             spindle: *self.stand.spindles.get(wheel),
             centre: *self.stand.centres.get(wheel),
-            contact: *self.stand.contacts.get(wheel),
+            contact: self.stand.contact(wheel),
         }
     }
 

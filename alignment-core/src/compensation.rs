@@ -36,6 +36,10 @@ pub const MIN_ROLL_DEG: f64 = 10.0;
 pub const SHORT_ROLL_DEG: f64 = 20.0;
 /// The greatest angle between a spindle and the line across its axle, degrees.
 const MAX_SPINDLE_SKEW_DEG: f64 = 60.0;
+/// Travel that no wheel makes in a roll too small to be seen, mm: it must have made a whole turn.
+const TRAVEL_OF_A_TURN_MM: f64 = 500.0;
+/// Stations that turn by less than this have no axis, degrees.
+const ALIKE_DEG: f64 = 0.5;
 /// A step in roll angle from which its sense is taken from the travel: half a turn looks the same either way.
 const AMBIGUOUS_STEP_DEG: f64 = 120.0;
 /// The least share of a column that must be left over after the columns before it are taken out, for a fit to be solved.
@@ -240,6 +244,15 @@ impl<'a> RolledWheel<'a> {
     fn observe(stations: &'a [Poses], wheel: Wheel, across: Vector<Rig>, up: Vector<Rig>) -> Result<Self, Error> {
         let poses = || stations.iter().filter_map(|station| station.get(wheel).as_ref());
         let mut direction = FixedDirection::fit(poses());
+        let equivalent_deg = direction.equivalent_angle_deg();
+        let origin = poses().next().map_or(Vector::zero(), Transform::origin);
+        // A wheel's centre travels far more than this between stations that only look alike.
+        let turned = poses().any(|pose| (pose.origin() - origin).norm() > TRAVEL_OF_A_TURN_MM);
+        let alike = if turned { ErrorCode::RollFullTurn } else { ErrorCode::RollTooSmall };
+        if equivalent_deg < ALIKE_DEG {
+            // Nothing turned, so nothing below would mean anything.
+            return Err(Error::new(alike).value(equivalent_deg).at_least(MIN_ROLL_DEG));
+        }
         if direction.in_rig.dot(across) < 0.0 {
             direction = direction.reversed();
         }
@@ -267,16 +280,10 @@ impl<'a> RolledWheel<'a> {
         let mut stations = Vec::with_capacity(stations.len());
         stations.extend(seen);
         stations.sort_by(|a, b| a.origin.dot(heading).total_cmp(&b.origin.dot(heading)));
-        let travel_mm = (stations[stations.len() - 1].origin - stations[0].origin).dot(heading);
         let range_deg = unwrap_roll(&mut stations, outward, side);
         if range_deg < MIN_ROLL_DEG {
-            // A wheel's centre travels far more than this between stations that only look alike.
-            const TRAVEL_OF_A_TURN_MM: f64 = 500.0;
-            let turned = travel_mm > TRAVEL_OF_A_TURN_MM;
-            let code = if turned { ErrorCode::RollFullTurn } else { ErrorCode::RollTooSmall };
-            return Err(Error::new(code).value(range_deg).at_least(MIN_ROLL_DEG));
+            return Err(Error::new(alike).value(range_deg).at_least(MIN_ROLL_DEG));
         }
-        let equivalent_deg = direction.equivalent_angle_deg();
         if equivalent_deg < MIN_ROLL_DEG * 0.5 {
             return Err(Error::new(ErrorCode::RollFullTurn).value(equivalent_deg).at_least(MIN_ROLL_DEG * 0.5));
         }

@@ -226,7 +226,7 @@ pub struct Error {
     pub wheel: Option<Wheel>,
     /// Which input, by its session key, when the fault is not in a pose.
     pub input: Option<&'static str>,
-    /// The figure seen, in the unit that the sentence states.
+    /// The figure seen, in [`unit`](Self::unit).
     pub value: Option<f64>,
     /// The least that is allowed, in the unit of `value`.
     pub minimum: Option<f64>,
@@ -265,6 +265,16 @@ impl Error {
 
     pub(crate) const fn station(self, station: usize) -> Self {
         Self { station: Some(station), ..self }
+    }
+
+    /// The unit of the figures: `deg`, `mm` or nothing.
+    #[must_use]
+    pub const fn unit(&self) -> &'static str {
+        match self.code.text().2.as_bytes() {
+            b"\xc2\xb0" => "deg",
+            b" mm" => "mm",
+            _ => "",
+        }
     }
 
     /// The place in the session, as its path: `rolling[2].fl`, `clamp_standoff_mm.rr`, `up`.
@@ -473,7 +483,7 @@ fn place(
     if dot.is_empty() { Ok(()) } else { f.write_str(": ") }
 }
 
-/// A figure for a sentence: at most four decimals, tiny and huge ones with an exponent.
+/// A figure for a sentence: six decimals at most, three from 10 on, tiny and huge ones with an exponent.
 struct Figure(f64);
 
 impl fmt::Display for Figure {
@@ -482,7 +492,8 @@ impl fmt::Display for Figure {
         if value != 0.0 && !(1e-3..1e7).contains(&value.abs()) {
             return write!(f, "{value:.1e}");
         }
-        write!(f, "{}", libm::round(value * 1e4) / 1e4)
+        let per_unit = if value.abs() < 10.0 { 1e6 } else { 1e3 };
+        write!(f, "{}", libm::round(value * per_unit) / per_unit)
     }
 }
 

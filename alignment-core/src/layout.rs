@@ -95,9 +95,9 @@ impl Side {
 
 /// One value per wheel.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
-#[cfg_attr(feature = "json", derive(serde::Serialize, serde::Deserialize))]
-#[cfg_attr(feature = "json", serde(deny_unknown_fields))]
+#[cfg_attr(feature = "json", derive(serde::Serialize))]
 #[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
+#[cfg_attr(feature = "schema", schemars(deny_unknown_fields, rename = "ByWheel_of_{T}"))]
 pub struct ByWheel<T> {
     /// Front left.
     pub fl: T,

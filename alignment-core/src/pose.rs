@@ -137,16 +137,16 @@ impl Pose {
     /// # Errors
     /// [`ErrorCode::NotFinite`], [`ErrorCode::NotARotation`] (RᵀR further than 1e-6 from the identity),
     /// [`ErrorCode::Reflection`], [`ErrorCode::LengthOutOfRange`] (a coordinate beyond a kilometre).
-    #[inline]
+    #[inline(always)]
     pub fn rig_from_target(&self) -> Result<Transform<Rig, Target>, Error> {
         let (x, y, z) = self.axes();
         let across = x.cross(&y) - z;
-        let deviation = [x.dot(&x) - 1.0, y.dot(&y) - 1.0, x.dot(&y), across.x, across.y, across.z];
-        // A comparison with NaN is false: what passes here is finite, right-handed, and orthonormal to rounding.
-        let exact = deviation.iter().fold(true, |exact, v| exact & (v.abs() <= ROUNDING));
-        let near = self.translation_mm.iter().fold(true, |near, v| near & (v.abs() <= MAX_COORDINATE_MM));
-        if exact & near {
-            return Ok(Transform::from_parts(Matrix3::from_columns(&[x, y, z]), Vector::new(self.translation_mm)));
+        let (xx, yy, xy) = (x.dot(&x) - 1.0, y.dot(&y) - 1.0, x.dot(&y));
+        let deviation = xx * xx + yy * yy + xy * xy + across.dot(&across);
+        let t = Vector::new(self.translation_mm);
+        // A comparison with NaN is false: what passes here is finite, near, right-handed, and orthonormal to rounding.
+        if deviation <= ROUNDING * ROUNDING && t.dot(t) <= MAX_COORDINATE_MM * MAX_COORDINATE_MM {
+            return Ok(Transform::from_parts(Matrix3::from_columns(&[x, y, z]), t));
         }
         self.nearest()
     }

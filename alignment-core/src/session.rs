@@ -125,6 +125,7 @@ pub struct Reference {
     /// What angles to the vertical are measured from.
     pub datum: Datum,
     /// How toe-out on turns is read.
+    #[cfg_attr(feature = "json", serde(deserialize_with = "crate::json::keyed"))]
     pub turn: Turn,
 }
 
@@ -157,9 +158,11 @@ pub struct Session {
     pub clamp_standoff_mm: ByWheel<f64>,
     /// How much a pose scatters. It sets the bounds above which a residual is called high.
     #[cfg_attr(feature = "json", serde(default, skip_serializing_if = "Option::is_none"))]
+    #[cfg_attr(feature = "json", serde(deserialize_with = "crate::json::keyed_option"))]
     pub pose_noise: Option<PoseNoise>,
     /// Loaded radius per axle, mm: from the wheel centre to the contact centre, in the wheel plane. Without it the rolling radius stands in.
     #[cfg_attr(feature = "json", serde(default, skip_serializing_if = "Option::is_none"))]
+    #[cfg_attr(feature = "json", serde(deserialize_with = "crate::json::keyed_option"))]
     #[cfg_attr(feature = "schema", schemars(with = "Option<LoadedRadiusSchema>"))]
     pub loaded_radius_mm: Option<ByAxle<Option<f64>>>,
     /// Ride height at each wheel, mm: with them caster and SAI are also given to the body.
@@ -187,7 +190,7 @@ pub struct Session {
     #[cfg_attr(feature = "schema", schemars(with = "Option<StationSchema>"))]
     pub lock_right: Option<Station>,
     /// The choices on which readings depend.
-    #[cfg_attr(feature = "json", serde(default))]
+    #[cfg_attr(feature = "json", serde(default, deserialize_with = "crate::json::keyed"))]
     pub reference: Reference,
 }
 
@@ -206,8 +209,9 @@ pub const TURN_ANGLE_RANGE_DEG: [f64; 2] = [1.0, 60.0];
 /// [`ErrorCode::NotFinite`], [`ErrorCode::NotUnitLength`] (further than 1e-6 from length 1).
 pub fn up_in_rig(up: [f64; 3]) -> Result<Vector<Rig>, Error> {
     let up = Vector::new(up);
-    pose::check_unit_length(up.norm()).map_err(|error| error.input("up"))?;
-    Ok(up.unit())
+    let norm = up.norm();
+    pose::check_unit_length(norm).map_err(|error| error.input("up"))?;
+    Ok(up * (1.0 / norm))
 }
 
 /// Checks that a number of the session lies in its range.

@@ -62,7 +62,7 @@ pub struct TurnsReadings {
 /// # use alignment_core::turns::{ackermann_inner_deg, ackermann_outer_deg};
 /// let outer = ackermann_outer_deg(20.0, 1400.0, 2600.0)?;
 /// assert!((ackermann_inner_deg(outer, 1400.0, 2600.0)? - 20.0).abs() < 1e-12);
-/// assert!((outer - 16.932).abs() < 1e-3);
+/// assert!((outer - 16.926).abs() < 1e-3);
 /// # Ok::<(), alignment_core::Error>(())
 /// ```
 pub fn ackermann_outer_deg(inner_deg: f64, axis_distance_mm: f64, wheelbase_mm: f64) -> Result<f64, Error> {

@@ -124,10 +124,11 @@ pub fn ahead_readings(
 
 /// A car that stands straight ahead: where it stands in the rig, and its wheels in its own frame.
 pub(crate) struct Stand {
+    rig_from_vehicle: Transform<Rig, Vehicle>,
     pub(crate) vehicle_from_rig: Transform<Vehicle, Rig>,
     pub(crate) centres: ByWheel<Vector<Vehicle>>,
     pub(crate) spindles: ByWheel<Vector<Vehicle>>,
-    pub(crate) contacts: ByWheel<Vector<Vehicle>>,
+    radii_mm: ByWheel<f64>,
 }
 
 impl Stand {
@@ -139,40 +140,42 @@ impl Stand {
         loaded_radius_mm: &ByAxle<Option<f64>>,
         centreline: Centreline,
     ) -> Self {
-        let vehicle_from_rig = vehicle_from_rig(wheels, up, centreline);
+        let rig_from_vehicle = rig_from_vehicle(wheels, up, centreline);
+        let vehicle_from_rig = rig_from_vehicle.inverse();
         let centres = ByWheel::from_fn(|wheel| vehicle_from_rig.point(wheels.get(wheel).centre));
         let spindles = ByWheel::from_fn(|wheel| vehicle_from_rig.direction(wheels.get(wheel).spindle));
-        let contacts = ByWheel::from_fn(|wheel| {
-            let radius = loaded_radius_mm.of_wheel(wheel).unwrap_or(compensation.get(wheel).rolling_radius_mm);
-            wheel::contact_centre_of(*centres.get(wheel), *spindles.get(wheel), radius)
+        let radii_mm = ByWheel::from_fn(|wheel| {
+            loaded_radius_mm.of_wheel(wheel).unwrap_or(compensation.get(wheel).rolling_radius_mm)
         });
-        Self { vehicle_from_rig, centres, spindles, contacts }
+        Self { rig_from_vehicle, vehicle_from_rig, centres, spindles, radii_mm }
+    }
+
+    #[inline]
+    pub(crate) fn contact(&self, wheel: Wheel) -> Vector<Vehicle> {
+        wheel::contact_centre_of(*self.centres.get(wheel), *self.spindles.get(wheel), *self.radii_mm.get(wheel))
     }
 
     /// Refuses wheels that no car has.
+    #[inline]
     pub(crate) fn check_layout(&self) -> Result<(), Error> {
         let ByWheel { fl, fr, rl, rr } = self.centres;
         let (front, rear) = ((fl - fr).y(), (rl - rr).y());
-        if front < 0.0 && rear < 0.0 {
-            return Err(Error::new(ErrorCode::Mirrored).stage(Stage::Ahead));
-        }
         let (left, right) = ((fl - rl).x(), (fr - rr).x());
         let difference = [-MAX_DIFFERENCE_MM, MAX_DIFFERENCE_MM];
-        for (name, value, range) in [
+        let lengths = [
             ("front track", front, TRACK_RANGE_MM),
             ("rear track", rear, TRACK_RANGE_MM),
             ("left wheelbase", left, WHEELBASE_RANGE_MM),
             ("right wheelbase", right, WHEELBASE_RANGE_MM),
             ("track difference", front - rear, difference),
             ("wheelbase difference", left - right, difference),
-        ] {
-            session::check_range(ErrorCode::LengthOutOfRange, name, value, range)
-                .map_err(|error| error.stage(Stage::Ahead))?;
-        }
-        Ok(())
+        ];
+        let sound =
+            lengths.iter().fold(true, |sound, (_, value, range)| sound & (range[0] <= *value) & (*value <= range[1]));
+        if sound { Ok(()) } else { Err(layout_fault(front, rear, &lengths)) }
     }
 
-    #[inline]
+    #[inline(always)]
     pub(crate) fn readings(&self, compensation: &ByWheel<Compensation>) -> AheadReadings {
         let toe = ByWheel::from_fn(|wheel| wheel::toe_of(wheel.side(), *self.spindles.get(wheel)));
         let camber = ByWheel::from_fn(|wheel| wheel::camber_of(*self.spindles.get(wheel)));
@@ -196,7 +199,7 @@ impl Stand {
         });
         let axle = |left: Wheel, right: Wheel| {
             let across = *self.centres.get(left) - *self.centres.get(right);
-            let at_ground = *self.contacts.get(left) - *self.contacts.get(right);
+            let at_ground = self.contact(left) - self.contact(right);
             AxleReadings {
                 total_toe_deg: Some(toe.get(left) + toe.get(right)),
                 cross_camber_deg: Some(camber.get(left) - camber.get(right)),
@@ -207,11 +210,10 @@ impl Stand {
             }
         };
         let axles = ByAxle { front: axle(Wheel::Fl, Wheel::Fr), rear: axle(Wheel::Rl, Wheel::Rr) };
-        let rig_from_vehicle = self.vehicle_from_rig.inverse().into();
-        AheadReadings { wheels, axles, chassis: self.chassis(thrust), rig_from_vehicle }
+        AheadReadings { wheels, axles, chassis: self.chassis(thrust), rig_from_vehicle: self.rig_from_vehicle.into() }
     }
 
-    #[inline]
+    #[inline(always)]
     fn chassis(&self, thrust_angle_deg: f64) -> ChassisReadings {
         let ByWheel { fl, fr, rl, rr } = self.centres;
         let (left, right) = (fl.x() - rl.x(), fr.x() - rr.x());
@@ -234,7 +236,7 @@ impl Stand {
 }
 
 /// The vehicle frame of the [module](self).
-fn vehicle_from_rig(wheels: &ByWheel<WheelInRig>, up: Vector<Rig>, centreline: Centreline) -> Transform<Vehicle, Rig> {
+fn rig_from_vehicle(wheels: &ByWheel<WheelInRig>, up: Vector<Rig>, centreline: Centreline) -> Transform<Rig, Vehicle> {
     let ByWheel { fl, fr, rl, rr } = ByWheel::from_fn(|wheel| wheels.get(wheel).centre);
     let rear = (rl + rr) * 0.5;
     let forward = match centreline {
@@ -242,7 +244,19 @@ fn vehicle_from_rig(wheels: &ByWheel<WheelInRig>, up: Vector<Rig>, centreline: C
         Centreline::SideLineBisector => (fl - rl).square_to(up).unit() + (fr - rr).square_to(up).unit(),
     };
     let x = forward.square_to(up).unit();
-    Transform::<Rig, Vehicle>::from_axes([x, up.cross(x), up], rear).inverse()
+    Transform::from_axes([x, up.cross(x), up], rear)
+}
+
+/// Which length no car has, or that left and right are exchanged.
+#[cold]
+fn layout_fault(front_track_mm: f64, rear_track_mm: f64, lengths: &[(&'static str, f64, [f64; 2])]) -> Error {
+    let fault = if front_track_mm < 0.0 && rear_track_mm < 0.0 {
+        Error::new(ErrorCode::Mirrored)
+    } else {
+        let check = |&(name, value, range)| session::check_range(ErrorCode::LengthOutOfRange, name, value, range).err();
+        lengths.iter().find_map(check).unwrap_or(Error::new(ErrorCode::NotFinite))
+    };
+    fault.stage(Stage::Ahead)
 }
 
 /// Thrust angle in degrees, positive when the thrust line points to the right of the centreline:

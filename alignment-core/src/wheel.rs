@@ -148,12 +148,13 @@ pub(crate) fn heading_of(side: Side, spindle: Vector<Vehicle>) -> Vector<Vehicle
     (spindle.cross(UP) * side.sign()).unit()
 }
 
+#[inline]
 pub(crate) fn contact_centre_of(
     centre: Vector<Vehicle>,
     spindle: Vector<Vehicle>,
     loaded_radius_mm: f64,
 ) -> Vector<Vehicle> {
-    centre - UP.square_to(spindle).unit() * loaded_radius_mm
+    centre - UP.square_to(spindle) * (loaded_radius_mm / hypot(spindle.x(), spindle.y()))
 }
 
 /// The datum's normal in the vehicle frame.

@@ -73,7 +73,8 @@ impl<'de> Deserializer<'de> for Tree<'_> {
         } else if value.is_instance_of::<PyInt>() {
             match value.extract::<i64>() {
                 Ok(number) => visitor.visit_i64(number),
-                Err(_) => visitor.visit_f64(value.extract()?),
+                // An integer past all floats: the core refuses it as not finite, and names the place.
+                Err(_) => visitor.visit_f64(value.extract().unwrap_or(f64::INFINITY)),
             }
         } else if let Ok(text) = value.cast::<PyString>() {
             visitor.visit_str(&text.to_cow()?)
@@ -100,7 +101,7 @@ impl<'de> Deserializer<'de> for Tree<'_> {
         visitor: V,
     ) -> Result<V::Value, Fault> {
         let Ok(text) = self.0.cast::<PyString>() else {
-            return Err(unexpected(&self.0, &visitor));
+            return self.deserialize_any(visitor);
         };
         let text = text.to_cow()?;
         let name: StrDeserializer<'_, Fault> = text.as_ref().into_deserializer();

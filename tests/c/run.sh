@@ -33,5 +33,6 @@ if command -v "${CXX:-c++}" > /dev/null; then
     ${CXX:-c++} -x c++ -std=c++17 $warnings $include "$here/measure_json.c" -x none -o "$build/cxx17-shared" $shared
     run cxx17-shared
 else
-    echo "cxx17-shared: left out, there is no C++ compiler"
+    echo "cxx17-shared: NOT RUN, there is no C++ compiler"
+    [ -z "${CI:-}" ] || exit 1
 fi

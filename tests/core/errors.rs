@@ -100,6 +100,7 @@ fn up_must_be_there_and_of_unit_length() {
     assert_eq!((error.code, error.input), (ErrorCode::MissingInput, Some("up")));
     let error = refused(|s| s.up = Some([0.0, 0.0, 2.0]));
     assert_eq!((error.code, error.input, error.value), (ErrorCode::NotUnitLength, Some("up"), Some(2.0)));
+    assert!(error.to_string().contains("length 1: 2, 0.999999 to 1.000001 allowed"), "{error}");
 }
 
 #[test]
@@ -179,6 +180,7 @@ fn a_small_roll_is_refused_and_a_whole_turn_too() {
     let error = rolled(&[0.0, 2.0, 4.1]);
     assert_eq!((error.code, error.wheel, error.minimum), (ErrorCode::RollTooSmall, Some(Wheel::Fl), Some(10.0)));
     assert!((error.value.unwrap() - 4.1).abs() < 1e-9);
+    assert_eq!((error.unit(), rolled(&[0.0, 0.0, 0.0]).code), ("deg", ErrorCode::RollTooSmall));
     assert_eq!(rolled(&[0.0, 360.0]).code, ErrorCode::RollFullTurn);
     assert_eq!(rolled(&[0.0, 360.0, 720.0]).code, ErrorCode::RollFullTurn);
 }

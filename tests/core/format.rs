@@ -139,6 +139,25 @@ fn wrong_types_missing_keys_and_versions_are_named_with_their_place() {
     assert!(refusal(&missing).starts_with("missing field `ahead`"), "{}", refusal(&missing));
 }
 
+/// An array in the place of an object would have its order guessed.
+#[test]
+fn members_are_named_never_positional() {
+    let ahead = demo()["ahead"].clone();
+    let in_order: Vec<Value> = ["fl", "fr", "rl", "rr"].iter().map(|wheel| ahead[wheel].clone()).collect();
+    for (pointer, value) in [
+        ("/clamp_standoff_mm", json!([90, 90, 90, 90])),
+        ("/ahead", json!(in_order)),
+        ("/loaded_radius_mm", json!([300, 300])),
+        ("/reference", json!(["axle_midpoints", "up", {}])),
+        ("/reference/turn", json!(["inner", 20])),
+        ("/ahead/fl", json!([[[[1, 0, 0], [0, 1, 0], [0, 0, 1]], null, null, [0, 0, 0]]])),
+    ] {
+        let refusal = refusal(&with(pointer, value));
+        assert!(refusal.contains("expected an object with named members"), "{pointer}: {refusal}");
+    }
+    assert!(session_from_json("[]").unwrap_err().to_string().contains("expected an object with named members"));
+}
+
 #[test]
 fn text_that_is_not_json_is_refused_at_its_line() {
     let good = session_to_json(&VirtualVehicle::default().session());

@@ -4,9 +4,9 @@ An ignored error that no longer is one fails the check.
 """
 
 from pathlib import Path
-from typing import assert_type
 
 import wheel_alignment
+from typing_extensions import assert_type  # noqa: UP035 (typing has it from 3.11 on)
 from wheel_alignment import Measurement, Warning, measure
 
 result = measure(Path("session.json"))
@@ -24,7 +24,7 @@ assert_type(residual, wheel_alignment.Residual | None)
 measure({"format": "alignment-session/1"})
 measure(42)  # type: ignore[arg-type]
 result.alignment.wheels.fl.camber_deg = 0.0  # type: ignore[misc]
-result.alignment.wheels.fl.camber  # type: ignore[attr-defined]
+print(result.alignment.wheels.fl.camber)  # type: ignore[attr-defined]
 
 try:
     measure("{}")

@@ -57,7 +57,8 @@ def measure(session: Mapping[str, object] | str | os.PathLike[str]) -> Measureme
 
     >>> import math
     >>> import wheel_alignment
-    >>> centres = {"fl": (2700, 760), "fr": (2700, -760), "rl": (0, 750), "rr": (0, -750)}
+    >>> front = {"fl": (2700, 760), "fr": (2700, -760)}
+    >>> rear = {"rl": (0, 750), "rr": (0, -750)}
     >>> def station(roll_deg):
     ...     roll = math.radians(roll_deg)
     ...     return {
@@ -65,7 +66,7 @@ def measure(session: Mapping[str, object] | str | os.PathLike[str]) -> Measureme
     ...             "rotation_vector_rad": [0, roll, 0],
     ...             "translation_mm": [x + 310 * roll, y, 310],
     ...         }
-    ...         for wheel, (x, y) in centres.items()
+    ...         for wheel, (x, y) in (front | rear).items()
     ...     }
     >>> session = {
     ...     "format": "alignment-session/1",

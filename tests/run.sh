@@ -1,0 +1,30 @@
+#!/bin/sh
+# Runs every test: the Rust workspace, the C consumer, the Python package, and the outside references. Sets up what they need under
+# target/, given Rust, Python 3 and a C compiler. What cannot be run for want of a tool is named; under CI it is a failure.
+set -eu
+
+root=$(cd "$(dirname "$0")/.." && pwd)
+cd "$root"
+
+echo "== Rust: unit tests, doc tests, invariants, errors, format, program, contract, header"
+cargo test --locked
+
+echo "== C: a consumer of the header, shared and static"
+sh tests/c/run.sh
+
+echo "== Python: the package as a user installs it, and the outside references"
+python=${PYTHON:-python3}
+if ! "$python" -c "import venv, ensurepip" 2> /dev/null; then
+    echo "$python cannot make virtual environments: install its venv package, or name another interpreter in PYTHON" >&2
+    exit 1
+fi
+environment=${CARGO_TARGET_DIR:-$root/target}/test-python
+"$python" -m venv --clear "$environment"
+"$environment/bin/python" -m pip install --quiet --disable-pip-version-check \
+    -r tests/py/requirements.txt -r tests/references/requirements.txt ./alignment-py
+# The program that the Python tests compare with; the Rust tests built it a moment ago.
+ALIGN_PROGRAM=${CARGO_TARGET_DIR:-$root/target}/debug/examples/align \
+    "$environment/bin/python" -m pytest -p no:cacheprovider tests/py
+"$environment/bin/python" -m pytest -p no:cacheprovider tests/references
+
+echo "== All tests passed"
