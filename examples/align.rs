@@ -103,13 +103,13 @@ impl Report<'_> {
         for head in heads {
             write!(line, "{head:>13}")?;
         }
-        writeln!(f, "\n{line}\n{}", "-".repeat(line.chars().count()))?;
+        writeln!(f, "\n{}\n{}", line.trim_end(), "-".repeat(line.chars().count()))?;
         for (name, cells) in rows {
-            write!(f, "{name:<34}")?;
+            let mut line = format!("{name:<34}");
             for cell in cells {
-                write!(f, "{cell:>13}")?;
+                write!(line, "{cell:>13}")?;
             }
-            writeln!(f)?;
+            writeln!(f, "{}", line.trim_end())?;
         }
         Ok(())
     }
@@ -196,22 +196,23 @@ impl Report<'_> {
 
     fn steering(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         let steering = &self.result.alignment.steering;
-        let angle = |pick: fn(&SteeringAxisReadings) -> Option<f64>, cross: Option<f64>| {
-            vec![self.angle(pick(&steering.left)), self.angle(pick(&steering.right)), self.angle(cross)]
+        let angles = |pick: fn(&SteeringAxisReadings) -> Option<f64>| {
+            vec![self.angle(pick(&steering.left)), self.angle(pick(&steering.right))]
         };
+        let crossed = |pick, cross| [angles(pick), vec![self.angle(cross)]].concat();
         let lengths = |pick: fn(&SteeringAxisReadings) -> Option<f64>| {
-            vec![length(pick(&steering.left)), length(pick(&steering.right)), String::new()]
+            vec![length(pick(&steering.left)), length(pick(&steering.right))]
         };
         let mut rows = vec![
-            ("Caster, + top rearward", angle(|side| side.caster_deg, steering.cross_caster_deg)),
-            ("SAI, + top inboard", angle(|side| side.sai_deg, steering.cross_sai_deg)),
-            ("Included angle, SAI + camber", angle(|side| side.included_angle_deg, None)),
+            ("Caster, + top rearward", crossed(|side| side.caster_deg, steering.cross_caster_deg)),
+            ("SAI, + top inboard", crossed(|side| side.sai_deg, steering.cross_sai_deg)),
+            ("Included angle, SAI + camber", angles(|side| side.included_angle_deg)),
             ("Caster trail, + axis ahead", lengths(|side| side.caster_trail_mm)),
             ("Scrub radius, + axis inboard", lengths(|side| side.scrub_radius_mm)),
         ];
         if steering.left.caster_to_body_deg.is_some() {
-            rows.push(("Caster to the body", angle(|side| side.caster_to_body_deg, None)));
-            rows.push(("SAI to the body", angle(|side| side.sai_to_body_deg, None)));
+            rows.push(("Caster to the body", angles(|side| side.caster_to_body_deg)));
+            rows.push(("SAI to the body", angles(|side| side.sai_to_body_deg)));
         }
         rows.push(("Misfit of one fixed axis", lengths(|side| side.residual_mm)));
         Self::table(f, "Steering", &["left", "right", "left - right"], &rows)?;

@@ -1,6 +1,6 @@
 //! The main job: one whole session in, every reading out, in one tree.
 
-use crate::compensation::{self, Compensation};
+use crate::compensation::{self, Compensation, Residual};
 use crate::error::{Error, ErrorCode, Stage, Warning, WarningCode};
 use crate::frame::{Rig, Target, Transform, Vector};
 use crate::layout::{ByAxle, BySide, ByWheel, Side, Wheel};
@@ -9,7 +9,7 @@ use crate::steering::{self, FrontWheel, SteeringAxis, SteeringReadings, SweepSta
 use crate::turns::{self, LockReadings, TurnReadings, TurnsReadings};
 use crate::units::{self, rad_from_deg, root_mean_square};
 use crate::vehicle::{AxleReadings, ChassisReadings, Stand};
-use crate::wheel::{self, Residual, WheelReadings};
+use crate::wheel::{self, WheelReadings};
 use alloc::vec::Vec;
 
 /// Every reading of one session. A path here is the path in every language: `wheels.fl.camber_deg`.

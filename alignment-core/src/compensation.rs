@@ -26,7 +26,6 @@ use crate::layout::{ByAxle, ByWheel, Wheel};
 use crate::rigid::FixedDirection;
 use crate::session::{self, Poses, Station};
 use crate::units::{self, atan2_deg, deg_from_rad};
-use crate::wheel::Residual;
 use alloc::vec::Vec;
 use nalgebra::{Matrix3, Matrix4, Vector3, Vector4};
 
@@ -59,6 +58,17 @@ pub struct Compensation {
     pub rolling_radius_mm: f64,
     /// Roll angle between the extreme stations, degrees.
     pub roll_range_deg: f64,
+}
+
+/// How far a pose lies from the motion fitted to it.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+#[cfg_attr(feature = "json", derive(serde::Serialize))]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
+pub struct Residual {
+    /// Angle between the axis seen at this station and the fitted one, degrees.
+    pub rotation_deg: f64,
+    /// Distance between the point seen at this station and where the fit puts it, mm.
+    pub translation_mm: f64,
 }
 
 /// The compensation of all four wheels, with what the fit left over.

@@ -31,17 +31,6 @@ pub struct WheelReadings {
     pub rolling_radius_mm: Option<f64>,
 }
 
-/// How far a pose lies from the motion fitted to it.
-#[derive(Debug, Clone, Copy, PartialEq, Default)]
-#[cfg_attr(feature = "json", derive(serde::Serialize))]
-#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
-pub struct Residual {
-    /// Angle between the axis seen at this station and the fitted one, degrees.
-    pub rotation_deg: f64,
-    /// Distance between the point seen at this station and where the fit puts it, mm.
-    pub translation_mm: f64,
-}
-
 /// A wheel at one moment, in the rig frame.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(crate) struct WheelInRig {

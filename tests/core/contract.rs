@@ -229,9 +229,9 @@ fn the_docs_of_a_code_are_its_meaning() {
     }
 }
 
-/// The README's tables of readings and codes are generated between their markers.
+/// The README's report and its tables of readings and codes are generated between their markers.
 #[test]
-fn the_tables_of_the_readme_are_generated() {
+fn the_report_and_the_tables_of_the_readme_are_generated() {
     let mut readings = "| path | unit | sign |\n|---|---|---|\n".to_owned();
     for row in rows("readings") {
         writeln!(readings, "| `{}` | {} | {} |", field(&row, "path"), field(&row, "unit"), field(&row, "sign"))
@@ -241,9 +241,11 @@ fn the_tables_of_the_readme_are_generated() {
     for row in rows("errors").iter().chain(&rows("warnings")) {
         writeln!(codes, "| {} | `{}` | {} |", row["number"], field(row, "name"), field(row, "meaning")).unwrap();
     }
+    let report = String::from_utf8(crate::program::example("align").output().unwrap().stdout).unwrap();
+    let demo = format!("```text\n{report}```\n");
     let readme = std::fs::read_to_string(crate::project_file("README.md")).unwrap();
     let mut generated = readme;
-    for (name, table) in [("readings", readings), ("codes", codes)] {
+    for (name, table) in [("demo", demo), ("readings", readings), ("codes", codes)] {
         let (begin, end) = (format!("<!-- begin {name} -->\n"), format!("<!-- end {name} -->"));
         let from = generated.find(&begin).unwrap_or_else(|| panic!("README.md has no {begin}")) + begin.len();
         let to = generated.find(&end).unwrap_or_else(|| panic!("README.md has no {end}"));

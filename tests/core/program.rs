@@ -5,7 +5,7 @@ use std::path::PathBuf;
 use std::process::{Command, Output};
 
 /// An example program, built by the same command as this test.
-fn example(name: &str) -> Command {
+pub fn example(name: &str) -> Command {
     let test = std::env::current_exe().unwrap();
     let folder = test.parent().and_then(|deps| deps.parent()).unwrap().join("examples");
     let program = folder.join(name);
