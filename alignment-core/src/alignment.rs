@@ -230,7 +230,7 @@ impl Job<'_> {
             }
             by_station
         });
-        let range_deg = self.check_range(&steer, locked, warnings)?;
+        let range_deg = check_sweep_range(&steer, locked, warnings)?;
 
         let axes = BySide::try_from_fn(|side| {
             let wheel = side.front_wheel();
@@ -267,39 +267,6 @@ impl Job<'_> {
             Some(SweepStation { index, rig_from_target, spindle: self.spindle(wheel, &rig_from_target) })
         }));
         stations
-    }
-
-    /// Range of the mean steer angle of the front wheels (of the one that was seen where the other was not).
-    fn check_range(
-        &self,
-        steer: &BySide<Vec<Option<f64>>>,
-        locked: bool,
-        warnings: &mut Vec<Warning>,
-    ) -> Result<f64, Error> {
-        let mean = steer.left.iter().zip(&steer.right).filter_map(|pair| match pair {
-            (Some(left), Some(right)) => Some((left + right) / 2.0),
-            (Some(one), None) | (None, Some(one)) => Some(*one),
-            (None, None) => None,
-        });
-        let (least, most) =
-            mean.fold((f64::INFINITY, f64::NEG_INFINITY), |(least, most), angle| (angle.min(least), angle.max(most)));
-        let range_deg = (most - least).max(0.0);
-        let least_range = if locked { steering::MIN_SWEEP_LOCKED_DEG } else { steering::MIN_SWEEP_FREE_DEG };
-        // A sweep that was aimed at the bound and read a hair less is not refused for rounding.
-        if range_deg < least_range - 1e-6 {
-            return Err(Error::new(ErrorCode::SweepTooSmall)
-                .stage(Stage::Sweep)
-                .value(range_deg)
-                .at_least(least_range));
-        }
-        if range_deg < steering::SHORT_SWEEP_DEG - 1e-6 {
-            warnings.push(Warning::new(WarningCode::SweepShort).stage(Stage::Sweep).figure(
-                range_deg,
-                steering::SHORT_SWEEP_DEG,
-                "deg",
-            ));
-        }
-        Ok(range_deg)
     }
 
     fn front_wheel(&self, side: Side) -> FrontWheel {
@@ -400,6 +367,35 @@ impl Job<'_> {
         }
         residuals
     }
+}
+
+/// Range of the mean steer angle of the front wheels (of the one that was seen where the other was not).
+fn check_sweep_range(
+    steer: &BySide<Vec<Option<f64>>>,
+    locked: bool,
+    warnings: &mut Vec<Warning>,
+) -> Result<f64, Error> {
+    let mean = steer.left.iter().zip(&steer.right).filter_map(|pair| match pair {
+        (Some(left), Some(right)) => Some((left + right) / 2.0),
+        (Some(one), None) | (None, Some(one)) => Some(*one),
+        (None, None) => None,
+    });
+    let (least, most) =
+        mean.fold((f64::INFINITY, f64::NEG_INFINITY), |(least, most), angle| (angle.min(least), angle.max(most)));
+    let range_deg = (most - least).max(0.0);
+    let least_range = if locked { steering::MIN_SWEEP_LOCKED_DEG } else { steering::MIN_SWEEP_FREE_DEG };
+    // A sweep that was aimed at the bound and read a hair less is not refused for rounding.
+    if range_deg < least_range - 1e-6 {
+        return Err(Error::new(ErrorCode::SweepTooSmall).stage(Stage::Sweep).value(range_deg).at_least(least_range));
+    }
+    if range_deg < steering::SHORT_SWEEP_DEG - 1e-6 {
+        warnings.push(Warning::new(WarningCode::SweepShort).stage(Stage::Sweep).figure(
+            range_deg,
+            steering::SHORT_SWEEP_DEG,
+            "deg",
+        ));
+    }
+    Ok(range_deg)
 }
 
 /// The mean wheelbase of both sides.

@@ -145,24 +145,19 @@ pub(crate) fn from_poses(
     let mut radii = ByWheel::default();
     for wheel in Wheel::ALL {
         let roll = rolls.get(wheel);
-        let (step, assumed_radius) = match roll.free_travel(up) {
-            Some(step) => (step, None),
-            None => {
-                let radius = loaded_radius_mm.of_wheel(wheel).ok_or(
-                    Error::new(ErrorCode::TooFewStations)
-                        .stage(Stage::Rolling)
-                        .wheel(wheel)
-                        .value(roll.count())
-                        .at_least(3.0),
-                )?;
-                warnings.push(
-                    Warning::new(WarningCode::RollingRadiusAssumed)
-                        .stage(Stage::Rolling)
-                        .wheel(wheel)
-                        .value(radius, "mm"),
-                );
-                (roll.travel_with_radius(radius, up), Some(radius))
-            }
+        let (step, assumed_radius) = if let Some(step) = roll.free_travel(up) {
+            (step, None)
+        } else {
+            let radius = loaded_radius_mm.of_wheel(wheel).ok_or(
+                Error::new(ErrorCode::TooFewStations)
+                    .stage(Stage::Rolling)
+                    .wheel(wheel)
+                    .value(roll.count())
+                    .at_least(3.0),
+            )?;
+            let warning = Warning::new(WarningCode::RollingRadiusAssumed).stage(Stage::Rolling).wheel(wheel);
+            warnings.push(warning.value(radius, "mm"));
+            (roll.travel_with_radius(radius, up), Some(radius))
         };
         if step.dot(roll.heading) < 0.0 {
             return Err(Error::new(ErrorCode::UpInverted).stage(Stage::Rolling).wheel(wheel));
@@ -268,7 +263,7 @@ impl<'a> RolledWheel<'a> {
         }
         let outward = direction.in_rig;
         let skew_deg = atan2_deg(outward.cross(across).norm(), outward.dot(across));
-        if !(skew_deg <= MAX_SPINDLE_SKEW_DEG) {
+        if skew_deg > MAX_SPINDLE_SKEW_DEG {
             return Err(Error::new(ErrorCode::SpindleNotLateral).value(skew_deg).at_most(MAX_SPINDLE_SKEW_DEG));
         }
         let side = wheel.side().sign();

@@ -137,18 +137,28 @@ impl Pose {
     /// # Errors
     /// [`ErrorCode::NotFinite`], [`ErrorCode::NotARotation`] (RᵀR further than 1e-6 from the identity),
     /// [`ErrorCode::Reflection`], [`ErrorCode::LengthOutOfRange`] (a coordinate beyond a kilometre).
-    #[inline(always)]
+    #[inline]
     pub fn rig_from_target(&self) -> Result<Transform<Rig, Target>, Error> {
+        if self.is_exact() { Ok(self.as_it_is()) } else { self.nearest() }
+    }
+
+    /// Whether the pose is finite, near, right-handed, and orthonormal to rounding: nothing to refuse, nothing to mend.
+    #[inline]
+    pub(crate) fn is_exact(&self) -> bool {
         let (x, y, z) = self.axes();
         let across = x.cross(&y) - z;
         let (xx, yy, xy) = (x.dot(&x) - 1.0, y.dot(&y) - 1.0, x.dot(&y));
         let deviation = xx * xx + yy * yy + xy * xy + across.dot(&across);
-        let t = Vector::new(self.translation_mm);
-        // A comparison with NaN is false: what passes here is finite, near, right-handed, and orthonormal to rounding.
-        if deviation <= ROUNDING * ROUNDING && t.dot(t) <= MAX_COORDINATE_MM * MAX_COORDINATE_MM {
-            return Ok(Transform::from_parts(Matrix3::from_columns(&[x, y, z]), t));
-        }
-        self.nearest()
+        let t = Vector::<Rig>::new(self.translation_mm);
+        // A comparison with NaN is false.
+        deviation <= ROUNDING * ROUNDING && t.dot(t) <= MAX_COORDINATE_MM * MAX_COORDINATE_MM
+    }
+
+    /// The transform of a pose that [is exact](Self::is_exact).
+    #[inline]
+    pub(crate) fn as_it_is(&self) -> Transform<Rig, Target> {
+        let (x, y, z) = self.axes();
+        Transform::from_parts(Matrix3::from_columns(&[x, y, z]), Vector::new(self.translation_mm))
     }
 
     /// The pose with its rotation taken to the nearest one, or what is wrong with it.

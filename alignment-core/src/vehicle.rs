@@ -113,10 +113,14 @@ pub fn ahead_readings(
     centreline: Centreline,
 ) -> Result<AheadReadings, Error> {
     let up = session::up_in_rig(up)?;
-    let wheels = ByWheel::try_from_fn(|wheel| {
-        let pose = poses.get(wheel).rig_from_target().map_err(|error| error.stage(Stage::Ahead).wheel(wheel))?;
-        Ok(wheel::locate(compensation.get(wheel), &pose))
-    })?;
+    let wheels = if Wheel::ALL.iter().all(|&wheel| poses.get(wheel).is_exact()) {
+        ByWheel::from_fn(|wheel| wheel::locate(compensation.get(wheel), &poses.get(wheel).as_it_is()))
+    } else {
+        ByWheel::try_from_fn(|wheel| {
+            let pose = poses.get(wheel).rig_from_target().map_err(|error| error.stage(Stage::Ahead).wheel(wheel))?;
+            Ok(wheel::locate(compensation.get(wheel), &pose))
+        })?
+    };
     let stand = Stand::find(compensation, &wheels, up, loaded_radius_mm, centreline);
     stand.check_layout()?;
     Ok(stand.readings(compensation))
@@ -161,21 +165,14 @@ impl Stand {
         let ByWheel { fl, fr, rl, rr } = self.centres;
         let (front, rear) = ((fl - fr).y(), (rl - rr).y());
         let (left, right) = ((fl - rl).x(), (fr - rr).x());
-        let difference = [-MAX_DIFFERENCE_MM, MAX_DIFFERENCE_MM];
-        let lengths = [
-            ("front track", front, TRACK_RANGE_MM),
-            ("rear track", rear, TRACK_RANGE_MM),
-            ("left wheelbase", left, WHEELBASE_RANGE_MM),
-            ("right wheelbase", right, WHEELBASE_RANGE_MM),
-            ("track difference", front - rear, difference),
-            ("wheelbase difference", left - right, difference),
-        ];
-        let sound =
-            lengths.iter().fold(true, |sound, (_, value, range)| sound & (range[0] <= *value) & (*value <= range[1]));
-        if sound { Ok(()) } else { Err(layout_fault(front, rear, &lengths)) }
+        let within = |value: f64, [least, most]: [f64; 2]| least <= value && value <= most;
+        let tracks = within(front, TRACK_RANGE_MM) && within(rear, TRACK_RANGE_MM);
+        let wheelbases = within(left, WHEELBASE_RANGE_MM) && within(right, WHEELBASE_RANGE_MM);
+        let square = (front - rear).abs() <= MAX_DIFFERENCE_MM && (left - right).abs() <= MAX_DIFFERENCE_MM;
+        if tracks && wheelbases && square { Ok(()) } else { Err(layout_fault([front, rear], [left, right])) }
     }
 
-    #[inline(always)]
+    #[inline]
     pub(crate) fn readings(&self, compensation: &ByWheel<Compensation>) -> AheadReadings {
         let toe = ByWheel::from_fn(|wheel| wheel::toe_of(wheel.side(), *self.spindles.get(wheel)));
         let camber = ByWheel::from_fn(|wheel| wheel::camber_of(*self.spindles.get(wheel)));
@@ -213,7 +210,7 @@ impl Stand {
         AheadReadings { wheels, axles, chassis: self.chassis(thrust), rig_from_vehicle: self.rig_from_vehicle.into() }
     }
 
-    #[inline(always)]
+    #[inline]
     fn chassis(&self, thrust_angle_deg: f64) -> ChassisReadings {
         let ByWheel { fl, fr, rl, rr } = self.centres;
         let (left, right) = (fl.x() - rl.x(), fr.x() - rr.x());
@@ -249,14 +246,23 @@ fn rig_from_vehicle(wheels: &ByWheel<WheelInRig>, up: Vector<Rig>, centreline: C
 
 /// Which length no car has, or that left and right are exchanged.
 #[cold]
-fn layout_fault(front_track_mm: f64, rear_track_mm: f64, lengths: &[(&'static str, f64, [f64; 2])]) -> Error {
-    let fault = if front_track_mm < 0.0 && rear_track_mm < 0.0 {
-        Error::new(ErrorCode::Mirrored)
-    } else {
-        let check = |&(name, value, range)| session::check_range(ErrorCode::LengthOutOfRange, name, value, range).err();
-        lengths.iter().find_map(check).unwrap_or(Error::new(ErrorCode::NotFinite))
-    };
-    fault.stage(Stage::Ahead)
+fn layout_fault([front, rear]: [f64; 2], [left, right]: [f64; 2]) -> Error {
+    if front < 0.0 && rear < 0.0 {
+        return Error::new(ErrorCode::Mirrored).stage(Stage::Ahead);
+    }
+    let difference = [-MAX_DIFFERENCE_MM, MAX_DIFFERENCE_MM];
+    [
+        ("front track", front, TRACK_RANGE_MM),
+        ("rear track", rear, TRACK_RANGE_MM),
+        ("left wheelbase", left, WHEELBASE_RANGE_MM),
+        ("right wheelbase", right, WHEELBASE_RANGE_MM),
+        ("track difference", front - rear, difference),
+        ("wheelbase difference", left - right, difference),
+    ]
+    .into_iter()
+    .find_map(|(name, value, range)| session::check_range(ErrorCode::LengthOutOfRange, name, value, range).err())
+    .unwrap_or(Error::new(ErrorCode::NotFinite))
+    .stage(Stage::Ahead)
 }
 
 /// Thrust angle in degrees, positive when the thrust line points to the right of the centreline:
