@@ -119,7 +119,7 @@ impl Report<'_> {
         if let Some(note) = &self.session.note {
             // A remark is somebody's text: no control character of it reaches the terminal.
             let note: String = note.chars().map(|c| if c.is_control() { ' ' } else { c }).collect();
-            writeln!(f, "{note}")?;
+            writeln!(f, "{}", folded(&note))?;
         }
         let reference = &self.result.reference;
         let datum = match reference.datum {
@@ -280,6 +280,21 @@ impl Display for Report<'_> {
              practice decide. Secure the car before anybody lifts, rolls or steers it."
         )
     }
+}
+
+/// A text in lines of at most 100 characters, but for longer words.
+fn folded(text: &str) -> String {
+    let mut lines = vec![String::new()];
+    for word in text.split_whitespace() {
+        let line = lines.last_mut().expect("there is always a line");
+        if !line.is_empty() && line.chars().count() + word.chars().count() >= 100 {
+            lines.push(word.to_owned());
+        } else {
+            *line += if line.is_empty() { "" } else { " " };
+            *line += word;
+        }
+    }
+    lines.join("\n")
 }
 
 /// A length in mm to 0.1; a dash where it is absent.
