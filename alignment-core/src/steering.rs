@@ -16,7 +16,7 @@
 
 use crate::compensation::Residual;
 use crate::error::{Error, ErrorCode};
-use crate::frame::{Knuckle, Rig, Target, Transform, Vector, Vehicle};
+use crate::frame::{Frame, Knuckle, Rig, Target, Transform, Vector, Vehicle};
 use crate::layout::{ByWheel, Side};
 use crate::pose;
 use crate::rigid::FixedDirection;
@@ -29,6 +29,8 @@ use nalgebra::Matrix3;
 pub const MIN_SWEEP_LOCKED_DEG: f64 = 10.0;
 /// The least sweep with the wheels free to roll, from one end to the other, degrees: ± 8°.
 pub const MIN_SWEEP_FREE_DEG: f64 = 16.0;
+/// The least root mean square by which the tips of a free wheel's spindle must leave a straight line, as a share of the spindle.
+const LEAST_SAGITTA: f64 = 1e-3;
 /// The sweep below which the result carries a warning, degrees. Common practice: ± 10° to ± 20°.
 pub const SHORT_SWEEP_DEG: f64 = 20.0;
 
@@ -227,6 +229,7 @@ pub(crate) fn fit_locked(
     check_count(sweep, 2)?;
     let poses = || sweep.iter().map(|station| &station.rig_from_target);
     let mut axis = FixedDirection::fit(poses());
+    check_turned(&axis)?;
     if axis.in_rig.dot(up) < 0.0 {
         axis = axis.reversed();
     }
@@ -255,7 +258,13 @@ pub(crate) fn fit_free(sweep: &[SweepStation], centre: Vector<Target>, up: Vecto
         scatter + d * d.transpose()
     });
     let eigen = scatter.symmetric_eigen();
-    let normal = Vector::wrap(eigen.eigenvectors.column(eigen.eigenvalues.imin()).into()).unit();
+    let smallest = eigen.eigenvalues.imin();
+    let middle = (0..3).filter(|&i| i != smallest).fold(f64::INFINITY, |least, i| least.min(eigen.eigenvalues[i]));
+    if middle * share < LEAST_SAGITTA * LEAST_SAGITTA {
+        // However many stations there are, the spindle stood in two places, and two points span no plane.
+        return Err(Error::new(ErrorCode::TooFewStations).value(2.0).at_least(3.0));
+    }
+    let normal = Vector::wrap(eigen.eigenvectors.column(smallest).into()).unit();
     let axis = if normal.dot(up) < 0.0 { -normal } else { normal };
 
     // The knuckle turns with the spindle's bearing about the axis; its origin is the wheel centre, which rolling leaves alone.
@@ -267,6 +276,7 @@ pub(crate) fn fit_free(sweep: &[SweepStation], centre: Vector<Target>, up: Vecto
         })
         .collect();
     let turning = FixedDirection::fit(knuckles.iter());
+    check_turned(&turning)?;
     let (point, point_in_rig) = turning.fixed_point(knuckles.iter(), Vector::zero());
     let height = mean.dot(axis);
     let residuals = sweep
@@ -279,6 +289,15 @@ pub(crate) fn fit_free(sweep: &[SweepStation], centre: Vector<Target>, up: Vecto
         })
         .collect();
     Ok(SteeringAxis { direction: axis, point: point_in_rig, residuals })
+}
+
+/// Refuses a wheel that hardly turned, whatever the other one did.
+fn check_turned<From: Frame>(axis: &FixedDirection<From>) -> Result<(), Error> {
+    let turned_deg = axis.equivalent_angle_deg();
+    if turned_deg < MIN_SWEEP_LOCKED_DEG * 0.5 {
+        return Err(Error::new(ErrorCode::SweepTooSmall).value(turned_deg).at_least(MIN_SWEEP_LOCKED_DEG * 0.5));
+    }
+    Ok(())
 }
 
 #[expect(clippy::cast_precision_loss, reason = "the number of stations is far below 2^52")]

@@ -200,6 +200,28 @@ fn a_small_sweep_is_refused_sooner_with_free_wheels() {
 }
 
 #[test]
+fn a_wheel_that_did_not_turn_in_the_sweep_is_named() {
+    for locked in [true, false] {
+        let mut still = VirtualVehicle { sweep_wheels_locked: locked, ..VirtualVehicle::default() }.session();
+        let ahead = still.ahead.fr.clone();
+        for station in &mut still.sweep {
+            station.fr = ahead.clone();
+        }
+        let error = measure(&still).unwrap_err();
+        assert_eq!((error.stage, error.wheel), (Some(Stage::Sweep), Some(Wheel::Fr)), "{error}");
+        assert!(matches!(error.code, ErrorCode::SweepTooSmall | ErrorCode::TooFewStations), "{error}");
+    }
+    // A free wheel that stood in two places only, however often it was looked at.
+    let car = VirtualVehicle {
+        sweep_wheels_locked: false,
+        sweep_deg: vec![-15.0, 15.0, 15.0, -15.0],
+        ..VirtualVehicle::default()
+    };
+    let error = measure(&car.session()).unwrap_err();
+    assert_eq!((error.code, error.value, error.minimum), (ErrorCode::TooFewStations, Some(2.0), Some(3.0)));
+}
+
+#[test]
 fn a_sweep_must_say_whether_wheels_were_locked() {
     let error = refused(|s| s.sweep_wheels_locked = None);
     assert_eq!((error.code, error.input), (ErrorCode::MissingInput, Some("sweep_wheels_locked")));
