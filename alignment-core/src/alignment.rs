@@ -174,7 +174,8 @@ impl Steered {
                 .fold(0.0, f64::max)
         };
         let front = swing(Wheel::Fl).max(swing(Wheel::Fr));
-        let rear = swing(Wheel::Rl).max(swing(Wheel::Rr));
+        // Both: one rear target that slipped is no axle that steers.
+        let rear = swing(Wheel::Rl).min(swing(Wheel::Rr));
         if front.max(rear) < rad_from_deg(LEAST_SWING_DEG) {
             return None;
         }
@@ -255,8 +256,8 @@ impl Job<'_> {
 
         let ground = BySide::from_fn(|side| axes.get(side).ground_point(from_rig, fronts.get(side)));
         let axis_distance_mm = (ground.left - ground.right).y();
-        tree.turns.left_turn = self.turn(Side::Left, &steer, axis_distance_mm, tree, warnings)?;
-        tree.turns.right_turn = self.turn(Side::Right, &steer, axis_distance_mm, tree, warnings)?;
+        tree.turns.left_turn = self.turn(Side::Left, &steer, axis_distance_mm, tree, warnings);
+        tree.turns.right_turn = self.turn(Side::Right, &steer, axis_distance_mm, tree, warnings);
         Ok(self.sweep_residuals(sweep, &axes))
     }
 
@@ -298,7 +299,7 @@ impl Job<'_> {
         axis_distance_mm: f64,
         tree: &Alignment,
         warnings: &mut Vec<Warning>,
-    ) -> Result<TurnReadings, Error> {
+    ) -> TurnReadings {
         let custom = self.session.reference.turn;
         let outside = if inside == Side::Left { Side::Right } else { Side::Left };
         let (asked, other) = match custom.wheel {
@@ -321,29 +322,22 @@ impl Job<'_> {
                     "deg",
                 ),
             );
-            return Ok(TurnReadings::default());
+            return TurnReadings::default();
         };
         let (inner, outer) = match custom.wheel {
             TurnWheel::Inner => (custom.angle_deg, other_deg),
             TurnWheel::Outer => (other_deg, custom.angle_deg),
         };
-        let ackermann_deg = wheelbase_mm(tree)
-            .map(|wheelbase| match custom.wheel {
-                TurnWheel::Inner => {
-                    turns::ackermann_outer_deg(inner, axis_distance_mm, wheelbase).map(|ideal| inner - ideal)
-                }
-                TurnWheel::Outer => {
-                    turns::ackermann_inner_deg(outer, axis_distance_mm, wheelbase).map(|ideal| ideal - outer)
-                }
-            })
-            .transpose()
-            .map_err(|error| error.stage(Stage::Sweep))?;
-        Ok(TurnReadings {
-            inner_deg: Some(inner),
-            outer_deg: Some(outer),
-            toe_out_deg: Some(inner - outer),
-            ackermann_deg,
-        })
+        // Absent when the axes do not meet the ground apart from each other: then there is no ideal.
+        let ackermann_deg = wheelbase_mm(tree).and_then(|wheelbase| match custom.wheel {
+            TurnWheel::Inner => {
+                turns::ackermann_outer_deg(inner, axis_distance_mm, wheelbase).map(|ideal| inner - ideal).ok()
+            }
+            TurnWheel::Outer => {
+                turns::ackermann_inner_deg(outer, axis_distance_mm, wheelbase).map(|ideal| ideal - outer).ok()
+            }
+        });
+        TurnReadings { inner_deg: Some(inner), outer_deg: Some(outer), toe_out_deg: Some(inner - outer), ackermann_deg }
     }
 
     fn sweep_residuals(&self, sweep: &[Poses], axes: &BySide<SteeringAxis>) -> Vec<ByWheel<Option<Residual>>> {
@@ -382,7 +376,10 @@ fn check_sweep_range(
     });
     let (least, most) =
         mean.fold((f64::INFINITY, f64::NEG_INFINITY), |(least, most), angle| (angle.min(least), angle.max(most)));
-    let range_deg = (most - least).max(0.0);
+    if most < least {
+        return Err(Error::new(ErrorCode::TooFewStations).stage(Stage::Sweep).value(0.0).at_least(2.0));
+    }
+    let range_deg = most - least;
     let least_range = if locked { steering::MIN_SWEEP_LOCKED_DEG } else { steering::MIN_SWEEP_FREE_DEG };
     // A sweep that was aimed at the bound and read a hair less is not refused for rounding.
     if range_deg < least_range - 1e-6 {

@@ -23,6 +23,7 @@
 use crate::error::{Error, ErrorCode, Stage, Warning, WarningCode};
 use crate::frame::{Rig, Target, Transform, Vector};
 use crate::layout::{ByAxle, ByWheel, Wheel};
+use crate::pose;
 use crate::rigid::FixedDirection;
 use crate::session::{self, Poses, Station};
 use crate::units::{self, atan2_deg, deg_from_rad};
@@ -58,6 +59,39 @@ pub struct Compensation {
     pub rolling_radius_mm: f64,
     /// Roll angle between the extreme stations, degrees.
     pub roll_range_deg: f64,
+}
+
+impl Compensation {
+    /// Refuses numbers that no compensation has.
+    #[inline]
+    pub(crate) fn check(&self) -> Result<(), Error> {
+        let spindle = Vector::<Target>::new(self.spindle_in_target);
+        let centre = Vector::<Target>::new(self.centre_in_target_mm);
+        let [least, most] = session::LOADED_RADIUS_RANGE_MM;
+        let radius = least <= self.rolling_radius_mm && self.rolling_radius_mm <= most;
+        let unit = (spindle.dot(spindle) - 1.0).abs() <= pose::UNIT_LENGTH_TOLERANCE;
+        let near = centre.dot(centre) <= pose::MAX_COORDINATE_MM * pose::MAX_COORDINATE_MM;
+        if radius && unit && near && self.runout_deg.is_finite() { Ok(()) } else { Err(self.fault()) }
+    }
+
+    /// What is wrong with a compensation that is none.
+    #[cold]
+    fn fault(&self) -> Error {
+        let numbers = self.spindle_in_target.iter().chain(&self.centre_in_target_mm);
+        if !numbers.chain([&self.runout_deg]).all(|v| v.is_finite()) {
+            return Error::new(ErrorCode::NotFinite).input("compensation");
+        }
+        let range = session::LOADED_RADIUS_RANGE_MM;
+        let radius = self.rolling_radius_mm;
+        if let Err(error) = session::check_range(ErrorCode::LengthOutOfRange, "rolling_radius_mm", radius, range) {
+            return error;
+        }
+        let norm = Vector::<Target>::new(self.spindle_in_target).norm();
+        if (norm * norm - 1.0).abs() > pose::UNIT_LENGTH_TOLERANCE {
+            return Error::new(ErrorCode::NotUnitLength).input("spindle_in_target").value(norm);
+        }
+        Error::new(ErrorCode::LengthOutOfRange).input("centre_in_target_mm").at_most(pose::MAX_COORDINATE_MM)
+    }
 }
 
 /// How far a pose lies from the motion fitted to it.
@@ -114,6 +148,7 @@ pub fn from_rolling(
 ) -> Result<RollingCompensation, Error> {
     let up = session::up_in_rig(up)?;
     let stations = session::resolve_all(rolling, Stage::Rolling)?;
+    session::check_loaded_radii(loaded_radius_mm)?;
     for wheel in Wheel::ALL {
         let standoff = *clamp_standoff_mm.get(wheel);
         session::check_range(
@@ -180,6 +215,9 @@ pub(crate) fn from_poses(
         let (radius, offset) = roll
             .radius_and_offset(travel, *radii.get(wheel))
             .ok_or(Error::new(ErrorCode::TooFewStations).value(roll.count()).at_least(3.0))?;
+        let range = session::LOADED_RADIUS_RANGE_MM;
+        session::check_range(ErrorCode::LengthOutOfRange, "rolling_radius_mm", radius, range)
+            .map_err(|error| error.stage(Stage::Rolling).wheel(wheel))?;
         roll.residuals(travel, radius, offset, |station, residual| {
             *residuals[station].get_mut(wheel) = Some(residual);
         });
@@ -285,8 +323,9 @@ impl<'a> RolledWheel<'a> {
         let mut stations = Vec::with_capacity(stations.len());
         stations.extend(seen);
         stations.sort_by(|a, b| a.origin.dot(heading).total_cmp(&b.origin.dot(heading)));
-        let range_deg = unwrap_roll(&mut stations, outward, side);
-        if range_deg < MIN_ROLL_DEG {
+        let range_deg = unwrap_roll(&mut stations, outward, heading, side);
+        // A roll that was aimed at the bound is not refused for rounding.
+        if range_deg < MIN_ROLL_DEG - 1e-6 {
             return Err(Error::new(alike).value(range_deg).at_least(MIN_ROLL_DEG));
         }
         if equivalent_deg < MIN_ROLL_DEG * 0.5 {
@@ -372,28 +411,42 @@ impl<'a> RolledWheel<'a> {
 }
 
 /// Writes the roll angle of each station, forward positive, into stations sorted by travel; returns its range, degrees.
-fn unwrap_roll(stations: &mut [RolledStation<'_>], outward: Vector<Rig>, side: f64) -> f64 {
+fn unwrap_roll(stations: &mut [RolledStation<'_>], outward: Vector<Rig>, heading: Vector<Rig>, side: f64) -> f64 {
     let reference = stations[0].square[0].square_to(outward).unit();
     let quarter = outward.cross(reference);
-    let (mut previous, mut turned) = (0.0, 0.0);
+    let (mut previous, mut turned, mut previous_mm) = (0.0, 0.0, stations[0].origin.dot(heading));
     let (mut least, mut most): (f64, f64) = (0.0, 0.0);
     for station in stations {
         let [b, c] = station.square;
         // The angle that best turns (reference, quarter) into both axes at once.
         let angle = side * libm::atan2(b.dot(quarter) - c.dot(reference), b.dot(reference) + c.dot(quarter));
-        let mut step = angle - previous;
-        let turn = 2.0 * core::f64::consts::PI;
-        step -= turn * libm::round(step / turn);
-        if deg_from_rad(step) < -AMBIGUOUS_STEP_DEG {
-            step += turn; // the car went forward, so the wheel did
-        }
-        previous = angle;
+        let travel_mm = station.origin.dot(heading);
+        let step = likely_step(angle - previous, travel_mm - previous_mm);
+        (previous, previous_mm) = (angle, travel_mm);
         turned += step;
         station.roll_rad = turned;
         least = least.min(turned);
         most = most.max(turned);
     }
     deg_from_rad(most - least)
+}
+
+/// The roll angle of one step, radians, from its value but for whole turns and the travel forward that went with it: of the
+/// neighbouring turns the one whose radius is most like a wheel's. Half a turn looks the same either way: there forward is taken.
+fn likely_step(angle_rad: f64, travel_mm: f64) -> f64 {
+    /// Below it the least turn is taken: the target's own circle blurs short travel.
+    const SHORT_TRAVEL_MM: f64 = 200.0;
+    const TYPICAL_RADIUS_MM: f64 = 310.0;
+    let turn = 2.0 * core::f64::consts::PI;
+    let least = angle_rad - turn * libm::round(angle_rad / turn);
+    if deg_from_rad(least) < -AMBIGUOUS_STEP_DEG {
+        return least + turn;
+    }
+    if travel_mm < SHORT_TRAVEL_MM {
+        return least;
+    }
+    let unlikeness = |step: f64| libm::log(travel_mm / step.abs().max(f64::MIN_POSITIVE) / TYPICAL_RADIUS_MM).abs();
+    [least, least + turn].into_iter().min_by(|a, b| unlikeness(*a).total_cmp(&unlikeness(*b))).unwrap_or(least)
 }
 
 /// Takes the means over the stations out, so that c₀ drops out of the fit.

@@ -163,7 +163,7 @@ impl ErrorCode {
                 "roll_full_turn",
                 "the stations lie whole turns of the wheel apart; within a turn they span too little",
                 "°",
-                "roll by part of a turn, 30° to 180°",
+                "roll by part of a turn, 20° to 180°",
             ),
             Self::SweepTooSmall => (
                 "sweep_too_small",
@@ -198,7 +198,7 @@ impl ErrorCode {
             ),
             Self::SpindleNotLateral => (
                 "spindle_not_lateral",
-                "the spindle does not run across the car; its angle to the line between the targets of its axle is",
+                "the spindle does not run across the car, it lies at this angle to its axle",
                 "°",
                 "check that all four targets are on one car and each pose belongs to its wheel",
             ),
@@ -311,7 +311,7 @@ impl core::error::Error for Error {}
 #[cfg_attr(feature = "json", serde(rename_all = "snake_case"))]
 #[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub enum WarningCode {
-    /// The car was rolled less than the trade's 20°: camber and toe scatter more.
+    /// The car was rolled less than the customary 20°: camber and toe scatter more.
     RollShort = 1,
     /// The wheel rolls over a radius that was assumed, since two stations cannot give it.
     RollingRadiusAssumed = 2,
@@ -375,7 +375,7 @@ impl WarningCode {
             ),
             Self::ResidualHigh => (
                 "residual_high",
-                "the poses do not fit a rigid motion within their noise: check the clamp, and take the stage again",
+                "the poses do not fit a rigid motion within their noise: check the clamp, and in a sweep whether the wheels were locked as stated, and take the stage again",
             ),
             Self::BodyMoved => (
                 "body_moved",

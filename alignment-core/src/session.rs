@@ -225,6 +225,17 @@ pub(crate) fn check_range(code: ErrorCode, input: &'static str, value: f64, rang
     Ok(())
 }
 
+/// Checks the loaded radii that are given.
+pub(crate) fn check_loaded_radii(loaded_radius_mm: &ByAxle<Option<f64>>) -> Result<(), Error> {
+    let ByAxle { front, rear } = *loaded_radius_mm;
+    for (name, radius) in [("loaded_radius_mm.front", front), ("loaded_radius_mm.rear", rear)] {
+        if let Some(radius) = radius {
+            check_range(ErrorCode::LengthOutOfRange, name, radius, LOADED_RADIUS_RANGE_MM)?;
+        }
+    }
+    Ok(())
+}
+
 /// Checks every number of the session that is not a pose.
 pub(crate) fn check_inputs(session: &Session) -> Result<(), Error> {
     let length = ErrorCode::LengthOutOfRange;
@@ -237,13 +248,7 @@ pub(crate) fn check_inputs(session: &Session) -> Result<(), Error> {
                 .map_err(|error| error.wheel(wheel))?;
         }
     }
-    if let Some(radii) = &session.loaded_radius_mm {
-        for (name, radius) in [("loaded_radius_mm.front", radii.front), ("loaded_radius_mm.rear", radii.rear)] {
-            if let Some(radius) = radius {
-                check_range(length, name, radius, LOADED_RADIUS_RANGE_MM)?;
-            }
-        }
-    }
+    check_loaded_radii(&session.loaded_radius_mm.unwrap_or_default())?;
     if let Some(noise) = &session.pose_noise {
         check_range(ErrorCode::AngleOutOfRange, "pose_noise.rotation_deg", noise.rotation_deg, [0.0, 10.0])?;
         check_range(length, "pose_noise.translation_mm", noise.translation_mm, [0.0, 100.0])?;

@@ -340,7 +340,10 @@ impl SteeringAxis {
         let from_contact = self.ground_point(vehicle_from_rig, wheel) - wheel.contact;
         let heading = wheel::heading_of(side, wheel.spindle);
         let outward = wheel::UP.cross(heading) * side.sign();
-        let to_body = attitude_deg.map(|(pitch, roll)| axis_to_body(k.to_array(), pitch, roll)).transpose()?;
+        let to_body = attitude_deg
+            .map(|(pitch, roll)| axis_to_body(k.to_array(), pitch, roll))
+            .transpose()
+            .map_err(|error| error.input("ride_height_mm"))?;
         let to_body = to_body.map(Vector::new);
         let rms = |pick: fn(&Residual) -> f64| units::root_mean_square(self.residuals.iter().map(|(_, r)| pick(r)));
         Ok(SteeringAxisReadings {

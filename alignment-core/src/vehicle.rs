@@ -25,6 +25,9 @@ pub const WHEELBASE_RANGE_MM: [f64; 2] = [500.0, 12_000.0];
 pub const TRACK_RANGE_MM: [f64; 2] = [300.0, 4000.0];
 /// The greatest difference between the wheelbases of the two sides, or the tracks of the two axles, mm.
 const MAX_DIFFERENCE_MM: f64 = 1000.0;
+/// The greatest angle between a spindle and the vehicle's y axis, degrees, and its cosine.
+const MAX_SPINDLE_SKEW_DEG: f64 = 60.0;
+const LEAST_LATERAL: f64 = 0.5;
 
 /// The readings of one axle.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
@@ -93,7 +96,7 @@ pub struct AheadReadings {
 ///
 /// # Errors
 /// Those of the poses; [`ErrorCode::NotUnitLength`] of `up`; [`ErrorCode::LengthOutOfRange`] for a wheelbase or track that no car
-/// has; [`ErrorCode::Mirrored`] when left, right, front, rear and up do not fit together.
+/// has; [`ErrorCode::SpindleNotLateral`] for a spindle more than 60° from the vehicle's y axis; [`ErrorCode::Mirrored`] when left, right, front, rear and up do not fit together.
 ///
 /// ```
 /// # use alignment_core::{measure, simulate::VirtualVehicle, session::{ByAxle, ByWheel, Centreline}, compensation, vehicle};
@@ -113,6 +116,10 @@ pub fn ahead_readings(
     centreline: Centreline,
 ) -> Result<AheadReadings, Error> {
     let up = session::up_in_rig(up)?;
+    session::check_loaded_radii(loaded_radius_mm)?;
+    for wheel in Wheel::ALL {
+        compensation.get(wheel).check().map_err(|error| error.wheel(wheel))?;
+    }
     let wheels = if Wheel::ALL.iter().all(|&wheel| poses.get(wheel).is_exact()) {
         ByWheel::from_fn(|wheel| wheel::locate(compensation.get(wheel), &poses.get(wheel).as_it_is()))
     } else {
@@ -169,7 +176,39 @@ impl Stand {
         let tracks = within(front, TRACK_RANGE_MM) && within(rear, TRACK_RANGE_MM);
         let wheelbases = within(left, WHEELBASE_RANGE_MM) && within(right, WHEELBASE_RANGE_MM);
         let square = (front - rear).abs() <= MAX_DIFFERENCE_MM && (left - right).abs() <= MAX_DIFFERENCE_MM;
-        if tracks && wheelbases && square { Ok(()) } else { Err(layout_fault([front, rear], [left, right])) }
+        let lateral = Wheel::ALL.iter().all(|&wheel| {
+            let across = self.spindles.get(wheel).y() * wheel.side().sign();
+            across >= LEAST_LATERAL
+        });
+        if tracks && wheelbases && square && lateral { Ok(()) } else { Err(self.fault([front, rear], [left, right])) }
+    }
+
+    /// Which length or spindle no car has, or that left and right are exchanged.
+    #[cold]
+    fn fault(&self, [front, rear]: [f64; 2], [left, right]: [f64; 2]) -> Error {
+        if front < 0.0 && rear < 0.0 {
+            return Error::new(ErrorCode::Mirrored).stage(Stage::Ahead);
+        }
+        let difference = [-MAX_DIFFERENCE_MM, MAX_DIFFERENCE_MM];
+        let length = [
+            ("front track", front, TRACK_RANGE_MM),
+            ("rear track", rear, TRACK_RANGE_MM),
+            ("left wheelbase", left, WHEELBASE_RANGE_MM),
+            ("right wheelbase", right, WHEELBASE_RANGE_MM),
+            ("track difference", front - rear, difference),
+            ("wheelbase difference", left - right, difference),
+        ]
+        .into_iter()
+        .find_map(|(name, value, range)| session::check_range(ErrorCode::LengthOutOfRange, name, value, range).err());
+        let spindle = || {
+            Wheel::ALL.iter().find_map(|&wheel| {
+                let spindle = *self.spindles.get(wheel);
+                let skew_deg = atan2_deg(hypot(spindle.x(), spindle.z()), spindle.y() * wheel.side().sign());
+                let skewed = Error::new(ErrorCode::SpindleNotLateral).value(skew_deg).at_most(MAX_SPINDLE_SKEW_DEG);
+                (skew_deg > MAX_SPINDLE_SKEW_DEG).then(|| skewed.wheel(wheel))
+            })
+        };
+        length.or_else(spindle).unwrap_or(Error::new(ErrorCode::NotFinite)).stage(Stage::Ahead)
     }
 
     #[inline]
@@ -242,27 +281,6 @@ fn rig_from_vehicle(wheels: &ByWheel<WheelInRig>, up: Vector<Rig>, centreline: C
     };
     let x = forward.square_to(up).unit();
     Transform::from_axes([x, up.cross(x), up], rear)
-}
-
-/// Which length no car has, or that left and right are exchanged.
-#[cold]
-fn layout_fault([front, rear]: [f64; 2], [left, right]: [f64; 2]) -> Error {
-    if front < 0.0 && rear < 0.0 {
-        return Error::new(ErrorCode::Mirrored).stage(Stage::Ahead);
-    }
-    let difference = [-MAX_DIFFERENCE_MM, MAX_DIFFERENCE_MM];
-    [
-        ("front track", front, TRACK_RANGE_MM),
-        ("rear track", rear, TRACK_RANGE_MM),
-        ("left wheelbase", left, WHEELBASE_RANGE_MM),
-        ("right wheelbase", right, WHEELBASE_RANGE_MM),
-        ("track difference", front - rear, difference),
-        ("wheelbase difference", left - right, difference),
-    ]
-    .into_iter()
-    .find_map(|(name, value, range)| session::check_range(ErrorCode::LengthOutOfRange, name, value, range).err())
-    .unwrap_or(Error::new(ErrorCode::NotFinite))
-    .stage(Stage::Ahead)
 }
 
 /// Thrust angle in degrees, positive when the thrust line points to the right of the centreline:

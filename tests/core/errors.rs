@@ -145,6 +145,79 @@ fn a_spindle_along_the_car_is_refused() {
     assert!(error.value.unwrap() > 60.0);
 }
 
+/// A target that tipped over before the ahead station: no car has such a camber.
+#[test]
+fn a_spindle_that_tipped_straight_ahead_is_named() {
+    let error = refused(|s| {
+        let turned = pose(&mut s.ahead.fl);
+        let [x, y, z] = turned.rotation;
+        turned.rotation = [z, x, y];
+    });
+    assert_eq!(
+        (error.code, error.stage, error.wheel),
+        (ErrorCode::SpindleNotLateral, Some(Stage::Ahead), Some(Wheel::Fl)),
+        "{error}"
+    );
+}
+
+#[test]
+fn a_compensation_that_is_none_is_refused() {
+    use alignment_core::{compensation, session::Centreline, vehicle};
+    let session = session();
+    let (up, radii) = (session.up.unwrap(), session.loaded_radius_mm.unwrap());
+    let rolled = compensation::from_rolling(&session.rolling, up, &session.clamp_standoff_mm, &radii).unwrap();
+    let poses = ByWheel::from_fn(|wheel| session.ahead.get(wheel).frames()[0]);
+    let code = |wheels, radii| {
+        vehicle::ahead_readings(&wheels, &poses, up, &radii, Centreline::AxleMidpoints).unwrap_err().code
+    };
+    let mut spoiled = rolled.wheels;
+    spoiled.rr.spindle_in_target[0] = f64::NAN;
+    assert_eq!(code(spoiled, radii), ErrorCode::NotFinite);
+    let mut spoiled = rolled.wheels;
+    spoiled.rr.spindle_in_target = [2.0, 0.0, 0.0];
+    assert_eq!(code(spoiled, radii), ErrorCode::NotUnitLength);
+    let mut spoiled = rolled.wheels;
+    spoiled.fl.rolling_radius_mm = f64::NAN;
+    assert_eq!(code(spoiled, radii), ErrorCode::NotFinite);
+    let absurd = ByAxle { front: Some(f64::NAN), rear: Some(-5.0) };
+    assert_eq!(code(rolled.wheels, absurd), ErrorCode::NotFinite);
+    let refused = compensation::from_rolling(&session.rolling, up, &session.clamp_standoff_mm, &absurd).unwrap_err();
+    assert_eq!(refused.code, ErrorCode::NotFinite);
+}
+
+/// Steps of more than half a turn are followed by the travel that goes with them.
+#[test]
+fn steps_beyond_half_a_turn_are_followed() {
+    for roll_deg in [vec![0.0, 250.0, 300.0], vec![0.0, 40.0, 330.0], vec![0.0, 150.0, 300.0], vec![0.0, 200.0, 470.0]]
+    {
+        let car = VirtualVehicle { roll_deg: roll_deg.clone(), ..VirtualVehicle::default() };
+        let radius = measure(&car.session()).unwrap().alignment.wheels.rr.rolling_radius_mm.unwrap();
+        assert!((radius - 308.0).abs() < 1e-6, "{roll_deg:?}: {radius}");
+    }
+}
+
+#[test]
+fn one_rear_target_that_slipped_is_no_rear_axle_that_steers() {
+    let mut slipped = session();
+    let turned = Pose::from_rotation_vector_rad([0.0, 0.0, 0.44], [0.0; 3]).unwrap().rotation;
+    let ahead = pose(&mut slipped.ahead.rl);
+    let before = ahead.rotation;
+    ahead.rotation =
+        core::array::from_fn(|i| core::array::from_fn(|j| (0..3).map(|k| turned[i][k] * before[k][j]).sum()));
+    let result = measure(&slipped).unwrap();
+    assert_eq!(warned(&result, WarningCode::BodyMoved), [(Some(Stage::Sweep), Some(Wheel::Rl))]);
+}
+
+#[test]
+fn a_sweep_that_nobody_saw_has_too_few_stations() {
+    let error = refused(|s| {
+        for station in &mut s.sweep {
+            *station = Station::default();
+        }
+    });
+    assert_eq!((error.code, error.stage, error.value), (ErrorCode::TooFewStations, Some(Stage::Sweep), Some(0.0)));
+}
+
 #[test]
 fn a_wheel_not_seen_straight_ahead_is_named() {
     let error = refused(|s| s.ahead.rr = Sighting::NotSeen);
