@@ -103,7 +103,7 @@ pub fn measure(session: &Session) -> Result<Measurement, Error> {
 
     let steering_end = steered.steering_end(&rolled.wheels, &ahead);
     if steering_end == Some(End::Rear) {
-        return Err(Error::new(ErrorCode::EndsSwapped).stage(Stage::Sweep));
+        return Err(Error::new(ErrorCode::EndsSwapped));
     }
     let centreline = session.reference.centreline;
     let wheels = ByWheel::from_fn(|wheel| wheel::locate(rolled.wheels.get(wheel), ahead.get(wheel)));

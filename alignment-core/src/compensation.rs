@@ -34,8 +34,8 @@ use nalgebra::{Matrix3, Matrix4, Vector3, Vector4};
 pub const MIN_ROLL_DEG: f64 = 10.0;
 /// The roll below which the result carries a warning, degrees. Common practice: 20° to 45°.
 pub const SHORT_ROLL_DEG: f64 = 20.0;
-/// The greatest angle between a spindle and the line across its axle, degrees.
-const MAX_SPINDLE_SKEW_DEG: f64 = 60.0;
+/// The greatest angle between a spindle and the line across its axle, degrees. No wheel of a car comes near it.
+pub(crate) const MAX_SPINDLE_SKEW_DEG: f64 = 60.0;
 /// Travel that no wheel makes in a roll too small to be seen, mm: it must have made a whole turn.
 const TRAVEL_OF_A_TURN_MM: f64 = 500.0;
 /// Stations that turn by less than this have no axis, degrees.
@@ -125,7 +125,8 @@ pub struct RollingCompensation {
 ///
 /// # Errors
 /// Those of the poses; [`ErrorCode::TooFewStations`], [`ErrorCode::RollTooSmall`] (below 10°),
-/// [`ErrorCode::RollFullTurn`], [`ErrorCode::SpindleNotLateral`], [`ErrorCode::UpInverted`].
+/// [`ErrorCode::RollFullTurn`], [`ErrorCode::SpindleNotLateral`], [`ErrorCode::UpInverted`], [`ErrorCode::LengthOutOfRange`] for a
+/// standoff, a loaded radius or a rolling radius that no car has.
 ///
 /// ```
 /// # use alignment_core::{compensation, session::ByAxle, simulate::VirtualVehicle};
@@ -212,12 +213,12 @@ pub(crate) fn from_poses(
     let mut residuals: Vec<ByWheel<Option<Residual>>> = stations.iter().map(|_| ByWheel::default()).collect();
     let wheels = ByWheel::try_from_fn(|wheel| {
         let roll = rolls.get(wheel);
+        let located = |error: Error| error.stage(Stage::Rolling).wheel(wheel);
         let (radius, offset) = roll
             .radius_and_offset(travel, *radii.get(wheel))
-            .ok_or(Error::new(ErrorCode::TooFewStations).value(roll.count()).at_least(3.0))?;
+            .ok_or(located(Error::new(ErrorCode::TooFewStations).value(roll.count()).at_least(3.0)))?;
         let range = session::LOADED_RADIUS_RANGE_MM;
-        session::check_range(ErrorCode::LengthOutOfRange, "rolling_radius_mm", radius, range)
-            .map_err(|error| error.stage(Stage::Rolling).wheel(wheel))?;
+        session::check_range(ErrorCode::LengthOutOfRange, "rolling_radius_mm", radius, range).map_err(located)?;
         roll.residuals(travel, radius, offset, |station, residual| {
             *residuals[station].get_mut(wheel) = Some(residual);
         });
@@ -229,7 +230,6 @@ pub(crate) fn from_poses(
             rolling_radius_mm: radius,
             roll_range_deg: roll.range_deg,
         })
-        .map_err(|error: Error| error.stage(Stage::Rolling).wheel(wheel))
     })?;
     Ok(RollingCompensation { wheels, travel_direction_in_rig: travel.to_array(), residuals, warnings })
 }

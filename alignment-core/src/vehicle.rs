@@ -10,7 +10,7 @@
 //! Camber, total toe and front toe to the thrust line do not depend on the clamp standoff. The centreline does: 1 mm on one
 //! wheel turns it by 0.011° on a wheelbase of 2.6 m, and with it toe to the centreline, thrust angle and setback.
 
-use crate::compensation::Compensation;
+use crate::compensation::{Compensation, MAX_SPINDLE_SKEW_DEG};
 use crate::error::{Error, ErrorCode, Stage};
 use crate::frame::{Rig, Transform, Vector, Vehicle};
 use crate::layout::{ByAxle, ByWheel, Side, Wheel};
@@ -25,8 +25,7 @@ pub const WHEELBASE_RANGE_MM: [f64; 2] = [500.0, 12_000.0];
 pub const TRACK_RANGE_MM: [f64; 2] = [300.0, 4000.0];
 /// The greatest difference between the wheelbases of the two sides, or the tracks of the two axles, mm.
 const MAX_DIFFERENCE_MM: f64 = 1000.0;
-/// The greatest angle between a spindle and the vehicle's y axis, degrees, and its cosine.
-const MAX_SPINDLE_SKEW_DEG: f64 = 60.0;
+/// The cosine of [`MAX_SPINDLE_SKEW_DEG`].
 const LEAST_LATERAL: f64 = 0.5;
 
 /// The readings of one axle.
@@ -95,8 +94,9 @@ pub struct AheadReadings {
 /// toe_FL − thrust and toe_FR + thrust. The rest is in the [module](self) and at each field.
 ///
 /// # Errors
-/// Those of the poses; [`ErrorCode::NotUnitLength`] of `up`; [`ErrorCode::LengthOutOfRange`] for a wheelbase or track that no car
-/// has; [`ErrorCode::SpindleNotLateral`] for a spindle more than 60° from the vehicle's y axis; [`ErrorCode::Mirrored`] when left, right, front, rear and up do not fit together.
+/// Those of the poses; [`ErrorCode::NotFinite`] and [`ErrorCode::NotUnitLength`] of `up` and of a compensation;
+/// [`ErrorCode::LengthOutOfRange`] for a radius, wheelbase or track that no car has; [`ErrorCode::SpindleNotLateral`] for a spindle
+/// more than 60° from the vehicle's y axis; [`ErrorCode::Mirrored`] when left, right, front, rear and up do not fit together.
 ///
 /// ```
 /// # use alignment_core::{measure, simulate::VirtualVehicle, session::{ByAxle, ByWheel, Centreline}, compensation, vehicle};
@@ -284,7 +284,7 @@ fn rig_from_vehicle(wheels: &ByWheel<WheelInRig>, up: Vector<Rig>, centreline: C
 }
 
 /// Thrust angle in degrees, positive when the thrust line points to the right of the centreline:
-/// (toe of the rear left wheel − toe of the rear right wheel)/2.
+/// (toe of the rear left wheel − toe of the rear right wheel)/2. NaN in gives NaN out.
 ///
 /// ```
 /// # use alignment_core::vehicle::thrust_angle_deg;
@@ -296,7 +296,7 @@ pub fn thrust_angle_deg(rear_left_toe_deg: f64, rear_right_toe_deg: f64) -> f64 
 }
 
 /// A front wheel's toe to the thrust line in degrees, positive toe-in: toe_FL − thrust on the left, toe_FR + thrust on the
-/// right. Total toe is the same to either line.
+/// right. Total toe is the same to either line. NaN in gives NaN out.
 ///
 /// ```
 /// # use alignment_core::{Side, vehicle::toe_to_thrust_line_deg};

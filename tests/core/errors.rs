@@ -128,7 +128,7 @@ fn wheels_of_two_cars_are_refused() {
     two.rolling = car.rolling.iter().zip(&long.rolling).map(|(a, b)| mixed(a, b)).collect();
     two.ahead = mixed(&car.ahead, &long.ahead);
     let error = measure(&two).unwrap_err();
-    assert!(matches!(error.code, ErrorCode::LengthOutOfRange | ErrorCode::SpindleNotLateral), "{error}");
+    assert_eq!((error.code, error.wheel), (ErrorCode::SpindleNotLateral, Some(Wheel::Fl)), "{error}");
 }
 
 #[test]

@@ -69,8 +69,9 @@ fn a_session_file_reads_like_the_demo() {
 
 #[test]
 fn minutes_are_printed_on_request() {
-    assert!(text(&align(&["--minutes"])).contains("0°"));
-    assert!(text(&align(&["--minutes"])).contains('′'));
+    // The right SAI of the demo, 13.12°.
+    assert!(text(&align(&["--minutes"])).contains("13°07′"));
+    assert!(text(&align(&[])).contains("13.12°"));
     assert!(!text(&align(&[])).contains('′'));
 }
 
