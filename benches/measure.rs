@@ -2,7 +2,7 @@
 //!
 //! `cargo bench --bench measure`
 
-use alignment_core::session::{ByAxle, Centreline};
+use alignment_core::session::{ByAxle, Centreline, RollingBody};
 use alignment_core::simulate::VirtualVehicle;
 use alignment_core::{ByWheel, Session, compensation, measure, vehicle};
 use criterion::{Criterion, criterion_group, criterion_main};
@@ -36,12 +36,15 @@ fn benchmarks(criterion: &mut Criterion) {
     let (whole, unswept) = stages();
     let up = whole.up.unwrap();
     let radii = whole.loaded_radius_mm.unwrap();
-    let rolled = compensation::from_rolling(&whole.rolling, up, &whole.clamp_standoff_mm, &radii).unwrap();
+    let rolled =
+        compensation::from_rolling(&whole.rolling, up, &whole.clamp_standoff_mm, &radii, RollingBody::Translates)
+            .unwrap();
+    let wheels = rolled.all_wheels().unwrap();
     let poses = ByWheel::from_fn(|wheel| whole.ahead.get(wheel).frames()[0]);
 
     let reading = || {
         vehicle::ahead_readings(
-            black_box(&rolled.wheels),
+            black_box(&wheels),
             black_box(&poses),
             black_box(up),
             black_box(&radii),
@@ -54,6 +57,7 @@ fn benchmarks(criterion: &mut Criterion) {
             black_box(up),
             black_box(&whole.clamp_standoff_mm),
             &ByAxle::default(),
+            RollingBody::Translates,
         )
     };
 

@@ -124,6 +124,8 @@ impl Report<'_> {
         let reference = &self.result.reference;
         let datum = match reference.datum {
             Datum::Up => "the session's up direction",
+            Datum::WheelPlane => "the plane on which the wheels stand",
+            Datum::Runway => "the runway, through its measured points",
         };
         let centreline = match reference.centreline {
             Centreline::AxleMidpoints => "through the midpoints of the axles",

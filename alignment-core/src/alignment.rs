@@ -1,15 +1,20 @@
 //! The main job: one whole session in, every reading out, in one tree.
 
-use crate::compensation::{self, Compensation, Residual};
+use crate::compensation::{self, ClampCompensation, Compensation, Residual};
+use crate::datum;
 use crate::error::{Error, ErrorCode, Stage, Warning, WarningCode};
 use crate::frame::{Rig, Target, Transform, Vector};
 use crate::layout::{ByAxle, BySide, ByWheel, Side, Wheel};
-use crate::session::{self, Poses, Reference, Session, TurnWheel};
-use crate::steering::{self, FrontWheel, SteeringAxis, SteeringReadings, SweepStation};
+use crate::rigid;
+use crate::session::{
+    self, Cameras, CompensationMethod, Datum, Poses, Reference, Session, StationSpread, SweepBody, TurnWheel,
+};
+use crate::slip;
+use crate::steering::{self, FrontWheel, InstantaneousAxis, SteeringAxis, SteeringReadings, SweepStation};
 use crate::turns::{self, LockReadings, TurnReadings, TurnsReadings};
 use crate::units::{self, rad_from_deg, root_mean_square};
-use crate::vehicle::{AxleReadings, ChassisReadings, Stand};
-use crate::wheel::{self, WheelReadings};
+use crate::vehicle::{self, AxleReadings, ChassisReadings, Stand};
+use crate::wheel::{self, WheelInRig, WheelReadings};
 use alloc::vec::Vec;
 
 /// Every reading of one session. A path here is the path in every language: `wheels.fl.camber_deg`.
@@ -39,7 +44,7 @@ pub struct Residuals {
     /// The rolling stations: tilt of the spindle, and distance of the target's origin from the fitted path.
     pub rolling: Vec<ByWheel<Option<Residual>>>,
     /// The sweep stations. Front wheels: tilt and shift of the steering axis. Rear wheels: how far spindle and wheel centre
-    /// moved since the ahead station, which the body should not have.
+    /// moved since the ahead station, which the body should not have; where it was found again, how far they moved in it.
     pub sweep: Vec<ByWheel<Option<Residual>>>,
 }
 
@@ -52,25 +57,40 @@ pub struct Measurement {
     pub alignment: Alignment,
     /// The choices that the readings rest on, defaults included.
     pub reference: Reference,
+    /// The normal of the datum, unit vector upward in the rig frame: what angles to the vertical refer to.
+    pub datum_normal: [f64; 3],
     /// What is weak, with the figures. Empty when nothing is.
     pub warnings: Vec<Warning>,
     /// How far each pose lies from the fits.
     pub residuals: Residuals,
+    /// How much the frames of each wheel scatter, station by station, where there were several.
+    pub spreads: Vec<StationSpread>,
+    /// The steering axis from each station of the sweep to the next, in the order of their steer angles. Empty with wheels free to roll.
+    pub instantaneous_axes: BySide<Vec<InstantaneousAxis>>,
 }
 
 /// The residual above which a warning is given when the session does not state its pose noise: degrees and mm. Common practice, no source.
 pub const HIGH_RESIDUAL: Residual = Residual { rotation_deg: 0.05, translation_mm: 1.0 };
 
+/// The most by which the distance between two wheels may differ from one stage to another, mm. Steering a little moves a front wheel by less.
+pub const MAX_STRETCH_MM: f64 = 50.0;
+
+/// The most by which both rear wheels may turn against their axle while the front wheels are steered, degrees.
+pub const MAX_REAR_STEER_DEG: f64 = 0.5;
+
 /// Measures a car: from the target poses of one session to every reading.
 ///
 /// Rolling stations compensate the clamps ([`compensation`]); the ahead station gives camber, toe and the vehicle's frame
-/// ([`vehicle`](crate::vehicle)); the sweep gives the steering axes ([`steering`]) and toe-out on turns ([`turns`]). The result does not depend on
+/// ([`vehicle`]); the sweep gives the steering axes ([`steering`]) and toe-out on turns ([`turns`]). The result does not depend on
 /// how the rig's frame lies, nor on the order of the stations. Same session, same bits, on every platform.
 ///
+/// What a blocked camera hides is absent, and a warning says where it was missed; the rest is measured.
+///
 /// # Errors
-/// [`ErrorCode::MissingInput`] (`up`; `sweep_wheels_locked` with a sweep), [`ErrorCode::WheelNotSeen`] (all four are needed straight
-/// ahead), [`ErrorCode::SweepTooSmall`], [`ErrorCode::SidesSwapped`], [`ErrorCode::EndsSwapped`], [`ErrorCode::Mirrored`], and those of the stages. Each
-/// names the place, the figure, the bound and the remedy.
+/// [`ErrorCode::MissingInput`] (what the datum needs; `sweep_wheels_locked` with a sweep), [`ErrorCode::Contradiction`],
+/// [`ErrorCode::TooMany`], [`ErrorCode::NotStill`], [`ErrorCode::SweepTooSmall`], [`ErrorCode::SidesSwapped`], [`ErrorCode::EndsSwapped`],
+/// [`ErrorCode::Mirrored`], [`ErrorCode::DifferentVehicles`], [`ErrorCode::RearWheelSteer`], [`ErrorCode::WheelNotSeen`] (a datum from
+/// wheels that were not seen), and those of the stages. Each names the place, the figure, the bound and the remedy.
 ///
 /// ```
 /// use alignment_core::{measure, simulate::VirtualVehicle};
@@ -84,70 +104,240 @@ pub const HIGH_RESIDUAL: Residual = Residual { rotation_deg: 0.05, translation_m
 /// ```
 pub fn measure(session: &Session) -> Result<Measurement, Error> {
     session::check_inputs(session)?;
-    let up = session.up.ok_or(Error::new(ErrorCode::MissingInput).input("up"))?;
-    let up = session::up_in_rig(up)?;
-    let loaded_radius_mm = session.loaded_radius_mm.unwrap_or_default();
-
-    let rolling = session::resolve_all(&session.rolling, Stage::Rolling)?;
-    let rolled = compensation::from_poses(&rolling, up, &session.clamp_standoff_mm, &loaded_radius_mm)?;
-
-    let ahead = session::resolve(&session.ahead, Stage::Ahead)?;
-    let ahead = ByWheel::try_from_fn(|wheel| {
-        ahead.get(wheel).ok_or(Error::new(ErrorCode::WheelNotSeen).stage(Stage::Ahead).wheel(wheel))
-    })?;
-    let steered = Steered {
-        sweep: session::resolve_all(&session.sweep, Stage::Sweep)?,
-        lock_left: session.lock_left.as_ref().map(|s| session::resolve(s, Stage::LockLeft)).transpose()?,
-        lock_right: session.lock_right.as_ref().map(|s| session::resolve(s, Stage::LockRight)).transpose()?,
+    let cameras = Cameras::of(session)?;
+    let mut result = Measurement { reference: session.reference, ..Measurement::default() };
+    let spreads = &mut result.spreads;
+    let rolling = cameras.resolve_all(&session.rolling, Stage::Rolling, spreads)?;
+    let ahead = cameras.resolve(&session.ahead, (Stage::Ahead, None), spreads)?;
+    let mut steered = Steered {
+        sweep: cameras.resolve_all(&session.sweep, Stage::Sweep, spreads)?,
+        locks: BySide { left: Poses::default(), right: Poses::default() },
     };
+    for (lock, stage, poses) in [
+        (&session.lock_left, Stage::LockLeft, &mut steered.locks.left),
+        (&session.lock_right, Stage::LockRight, &mut steered.locks.right),
+    ] {
+        if let Some(lock) = lock {
+            *poses = cameras.resolve(lock, (stage, None), spreads)?;
+        }
+    }
 
-    let steering_end = steered.steering_end(&rolled.wheels, &ahead);
+    let Level { up, clamps, uneven } = level(session, &rolling, &ahead)?;
+    result.datum_normal = up.to_array();
+    result.warnings = clamps.warnings;
+    result.warnings.extend(uneven);
+    result.residuals.rolling = clamps.residuals;
+    let high = high_residual(session);
+    warn_of_residuals(Stage::Rolling, &result.residuals.rolling, &Wheel::ALL, high, &mut result.warnings);
+
+    let wheels = ByWheel::from_fn(|wheel| {
+        clamps.wheels.get(wheel).zip(*ahead.get(wheel)).map(|(clamp, pose)| wheel::locate(&clamp, &pose))
+    });
+    let one_vehicle = check_one_vehicle(session, &clamps.wheels, &rolling, &wheels);
+    for wheel in Wheel::ALL {
+        if ahead.get(wheel).is_none() {
+            let warning = Warning::new(WarningCode::WheelBlocked).stage(Stage::Ahead).wheel(wheel);
+            result.warnings.push(warning.figure(0.0, 1.0, ""));
+        }
+    }
+    let steering_end = steered.steering_end(&clamps.wheels, &wheels);
     if steering_end == Some(End::Rear) {
         return Err(Error::new(ErrorCode::EndsSwapped));
     }
-    let centreline = session.reference.centreline;
-    let wheels = ByWheel::from_fn(|wheel| wheel::locate(rolled.wheels.get(wheel), ahead.get(wheel)));
-    let stand = Stand::find(&rolled.wheels, &wheels, up, &loaded_radius_mm, centreline);
+    let Some((compensation, wheels, ahead)) = all(&clamps.wheels).zip(all(&wheels)).zip(all(&ahead)).map(flat) else {
+        one_vehicle?;
+        let tree = &mut result.alignment;
+        (tree.wheels, tree.axles) = vehicle::without_frame(&clamps.wheels, &wheels, up);
+        return Ok(result);
+    };
+
+    let loaded_radius_mm = session.loaded_radius_mm.unwrap_or_default();
+    let stand = Stand::find(&compensation, &wheels, up, &loaded_radius_mm, session.reference.centreline);
     stand.check_layout().map_err(|error| {
         let decided = error.code == ErrorCode::Mirrored && steering_end == Some(End::Front);
         if decided { Error { code: ErrorCode::SidesSwapped, ..error } } else { error }
     })?;
-
-    let mut result = Measurement { reference: session.reference, warnings: rolled.warnings, ..Measurement::default() };
+    one_vehicle?;
     let tree = &mut result.alignment;
-    let now = stand.readings(&rolled.wheels);
+    let now = stand.readings(&compensation);
     (tree.wheels, tree.axles, tree.chassis) = (now.wheels, now.axles, now.chassis);
     tree.steering.ahead_error_deg =
         tree.wheels.fr.toe_deg.zip(tree.wheels.fl.toe_deg).map(|(right, left)| (right - left) / 2.0);
     for wheel in Wheel::ALL {
         if loaded_radius_mm.of_wheel(wheel).is_none() {
-            let radius = rolled.wheels.get(wheel).rolling_radius_mm;
-            result.warnings.push(Warning::new(WarningCode::LoadedRadiusAssumed).wheel(wheel).value(radius, "mm"));
+            let warning = Warning::new(WarningCode::LoadedRadiusAssumed).wheel(wheel);
+            let radius = compensation.get(wheel).rolling_radius_mm;
+            result.warnings.push(radius.map_or(warning, |radius| warning.value(radius, "mm")));
         }
     }
 
     let straight_deg = BySide::from_fn(|side| wheel::yaw_of(side, *stand.spindles.get(side.front_wheel())));
-    let job = Job { session, up, compensation: &rolled.wheels, stand: &stand, straight_deg };
-    let high = high_residual(session);
+    let job = Job { session, up, compensation: &compensation, stand: &stand, ahead: &ahead, straight_deg, high };
+    job.check_rear_steer(&steered.sweep)?;
+    if session.sweep_body == SweepBody::FoundAgain {
+        job.find_body_again(&mut steered, &mut result.warnings)?;
+    }
     if !steered.sweep.is_empty() {
-        result.residuals.sweep = job.sweep(&steered.sweep, &mut result.alignment, &mut result.warnings)?;
-        warn_of_moved_body(&result.residuals.sweep, high, &mut result.warnings);
+        job.sweep(&steered.sweep, &mut result)?;
     }
     let locks = &mut result.alignment.turns;
-    locks.lock_left = job.lock(steered.lock_left.as_ref());
-    locks.lock_right = job.lock(steered.lock_right.as_ref());
-
-    result.residuals.rolling = rolled.residuals;
-    warn_of_residuals(Stage::Rolling, &result.residuals.rolling, &Wheel::ALL, high, &mut result.warnings);
-    warn_of_residuals(Stage::Sweep, &result.residuals.sweep, &[Wheel::Fl, Wheel::Fr], high, &mut result.warnings);
+    locks.lock_left = job.lock(&steered.locks.left);
+    locks.lock_right = job.lock(&steered.locks.right);
     Ok(result)
 }
 
-/// The stations at which the front wheels are turned.
+/// The values of all four wheels; None when one is absent.
+fn all<T: Copy>(values: &ByWheel<Option<T>>) -> Option<ByWheel<T>> {
+    ByWheel::try_from_fn(|wheel| values.get(wheel).ok_or(())).ok()
+}
+
+fn flat<A, B, C>(((a, b), c): ((A, B), C)) -> (A, B, C) {
+    (a, b, c)
+}
+
+/// The datum's normal, and the clamps compensated with it.
+struct Level {
+    up: Vector<Rig>,
+    clamps: ClampCompensation,
+    uneven: Option<Warning>,
+}
+
+/// Finds the datum that the session asks for, and compensates the clamps.
+fn level(session: &Session, rolling: &[Poses], ahead: &Poses) -> Result<Level, Error> {
+    let given = session.up.map(session::up_in_rig).transpose()?;
+    let missing = |input: &'static str| Error::new(ErrorCode::MissingInput).input(input);
+    let (up, uneven) = match session.reference.datum {
+        Datum::Up => (given.ok_or(missing("up"))?, None),
+        Datum::Runway => {
+            let ByWheel { fl, fr, rl, rr } = session.runway_mm.ok_or(missing("runway_mm"))?;
+            let plane = datum::plane_through(&[fl, fr, rl, rr]).map_err(|error| error.input("runway_mm"))?;
+            // The targets are above the runway.
+            let point = Vector::new(plane.point_mm);
+            let seen = rolling.iter().chain([ahead]);
+            let above: Vector<Rig> = seen
+                .flat_map(|station| Wheel::ALL.into_iter().filter_map(|wheel| *station.get(wheel)))
+                .map(|pose| pose.origin() - point)
+                .sum();
+            let normal = Vector::new(plane.normal);
+            (if normal.dot(above) < 0.0 { -normal } else { normal }, uneven(plane.residual_mm))
+        }
+        Datum::WheelPlane => return wheel_plane(session, rolling, ahead, given),
+    };
+    let clamps = compensate(session, rolling, up)?;
+    Ok(Level { up, clamps, uneven })
+}
+
+fn uneven(residual_mm: f64) -> Option<Warning> {
+    let warning = Warning::new(WarningCode::DatumUneven).figure(residual_mm, datum::UNEVEN_MM, "mm");
+    (residual_mm > datum::UNEVEN_MM).then_some(warning)
+}
+
+fn compensate(session: &Session, rolling: &[Poses], up: Vector<Rig>) -> Result<ClampCompensation, Error> {
+    let loaded_radius_mm = session.loaded_radius_mm.unwrap_or_default();
+    match session.compensation {
+        CompensationMethod::Spun => compensation::spun(rolling, up, &session.clamp_standoff_mm, session.pose_noise),
+        CompensationMethod::Rolled => compensation::Rolling {
+            stations: rolling,
+            up,
+            clamp_standoff_mm: &session.clamp_standoff_mm,
+            loaded_radius_mm: &loaded_radius_mm,
+            body: session.rolling_body,
+            noise: session.pose_noise,
+        }
+        .compensate(),
+    }
+}
+
+/// The plane of the contact centres: the normal says where they lie, and they say how the normal stands.
+fn wheel_plane(
+    session: &Session,
+    rolling: &[Poses],
+    ahead: &Poses,
+    given: Option<Vector<Rig>>,
+) -> Result<Level, Error> {
+    /// An error of the normal shrinks by far more than half from one round to the next: the contact centres move together.
+    const ROUNDS: usize = 60;
+    const AGREED: f64 = 1e-15;
+    let too_few = |seen: usize| {
+        #[expect(clippy::cast_precision_loss, reason = "there are four wheels")]
+        Error::new(ErrorCode::WheelNotSeen)
+            .stage(Stage::Ahead)
+            .input("reference.datum")
+            .value(seen as f64)
+            .at_least(3.0)
+    };
+    let plane_of = |points: &[[f64; 3]]| {
+        if points.len() < 3 {
+            return Err(too_few(points.len()));
+        }
+        datum::plane_through(points).map_err(|error| error.stage(Stage::Ahead).input("reference.datum"))
+    };
+    let origins: Vec<[f64; 3]> =
+        Wheel::ALL.iter().filter_map(|&wheel| Some(ahead.get(wheel).as_ref()?.origin().to_array())).collect();
+    let normal = Vector::new(plane_of(&origins)?.normal);
+    let by_rolling = || match session.compensation {
+        CompensationMethod::Rolled => compensation::up_by_rolling(rolling),
+        CompensationMethod::Spun => None,
+    };
+    let sense = given.or_else(by_rolling).ok_or(Error::new(ErrorCode::MissingInput).input("up"))?;
+    let upright = |normal: Vector<Rig>| if normal.dot(sense) < 0.0 { -normal } else { normal };
+    let mut up = upright(normal);
+    let loaded_radius_mm = session.loaded_radius_mm.unwrap_or_default();
+    let mut round = 0;
+    loop {
+        let clamps = compensate(session, rolling, up)?;
+        let contacts: Vec<[f64; 3]> = Wheel::ALL
+            .iter()
+            .filter_map(|&wheel| {
+                let clamp = clamps.wheels.get(wheel).as_ref()?;
+                let WheelInRig { spindle, centre } = wheel::locate(clamp, ahead.get(wheel).as_ref()?);
+                let radius = loaded_radius_mm.of_wheel(wheel).or(clamp.rolling_radius_mm)?;
+                Some((centre - up.square_to(spindle).unit() * radius).to_array())
+            })
+            .collect();
+        let plane = plane_of(&contacts)?;
+        let normal = upright(Vector::new(plane.normal));
+        let change = (normal - up).norm();
+        up = normal;
+        round += 1;
+        if change <= AGREED || round == ROUNDS {
+            return Ok(Level { up, clamps, uneven: uneven(plane.residual_mm) });
+        }
+    }
+}
+
+/// Refuses wheels that stand apart by one distance while the car is rolled and by another straight ahead.
+fn check_one_vehicle(
+    session: &Session,
+    clamps: &ByWheel<Option<Compensation>>,
+    rolling: &[Poses],
+    ahead: &ByWheel<Option<WheelInRig>>,
+) -> Result<(), Error> {
+    if session.compensation == CompensationMethod::Spun {
+        return Ok(()); // a raised car lets its wheels hang
+    }
+    for (one, other) in [(Wheel::Fl, Wheel::Fr), (Wheel::Rl, Wheel::Rr), (Wheel::Fl, Wheel::Rl), (Wheel::Fr, Wheel::Rr)]
+    {
+        let centre = |station: &Poses, wheel: Wheel| {
+            Some(wheel::locate(clamps.get(wheel).as_ref()?, station.get(wheel).as_ref()?).centre)
+        };
+        let apart = |station: &Poses| Some((centre(station, one)? - centre(station, other)?).norm());
+        let rolled = rolling.iter().find_map(apart);
+        let stood = ahead.get(one).zip(*ahead.get(other)).map(|(one, other)| (one.centre - other.centre).norm());
+        if let Some((rolled, stood)) = rolled.zip(stood)
+            && (rolled - stood).abs() > MAX_STRETCH_MM
+        {
+            let error = Error::new(ErrorCode::DifferentVehicles).stage(Stage::Ahead).wheel(one);
+            return Err(error.value((rolled - stood).abs()).at_most(MAX_STRETCH_MM));
+        }
+    }
+    Ok(())
+}
+
+/// The stations at which the front wheels are turned. A lock that was not taken shows no wheel.
 struct Steered {
     sweep: Vec<Poses>,
-    lock_left: Option<Poses>,
-    lock_right: Option<Poses>,
+    locks: BySide<Poses>,
 }
 
 #[derive(PartialEq)]
@@ -158,19 +348,14 @@ enum End {
 
 impl Steered {
     /// Which end of the car steers: the one whose spindles swing further from their direction straight ahead. None when neither does.
-    fn steering_end(
-        &self,
-        compensation: &ByWheel<Compensation>,
-        ahead: &ByWheel<Transform<Rig, Target>>,
-    ) -> Option<End> {
+    fn steering_end(&self, clamps: &ByWheel<Option<Compensation>>, ahead: &ByWheel<Option<WheelInRig>>) -> Option<End> {
         const LEAST_SWING_DEG: f64 = 4.0;
-        let stations = || self.sweep.iter().chain(&self.lock_left).chain(&self.lock_right);
+        let stations = || self.sweep.iter().chain([&self.locks.left, &self.locks.right]);
         let swing = |wheel: Wheel| {
-            let compensation = compensation.get(wheel);
-            let straight = wheel::locate(compensation, ahead.get(wheel)).spindle;
+            let Some((clamp, straight)) = clamps.get(wheel).zip(*ahead.get(wheel)) else { return 0.0 };
             stations()
                 .filter_map(|station| station.get(wheel).as_ref())
-                .map(|pose| (wheel::locate(compensation, pose).spindle - straight).norm())
+                .map(|pose| (wheel::locate(&clamp, pose).spindle - straight.spindle).norm())
                 .fold(0.0, f64::max)
         };
         let front = swing(Wheel::Fl).max(swing(Wheel::Fr));
@@ -189,8 +374,11 @@ struct Job<'a> {
     up: Vector<Rig>,
     compensation: &'a ByWheel<Compensation>,
     stand: &'a Stand,
+    /// The poses at the ahead station.
+    ahead: &'a ByWheel<Transform<Rig, Target>>,
     /// Yaw of each front wheel at the ahead station.
     straight_deg: BySide<f64>,
+    high: Residual,
 }
 
 impl Job<'_> {
@@ -201,75 +389,266 @@ impl Job<'_> {
         turned - 360.0 * libm::round(turned / 360.0)
     }
 
-    fn spindle(&self, wheel: Wheel, pose: &Transform<Rig, Target>) -> Vector<Rig> {
-        wheel::locate(self.compensation.get(wheel), pose).spindle
+    fn locate(&self, station: &Poses, wheel: Wheel) -> Option<WheelInRig> {
+        Some(wheel::locate(self.compensation.get(wheel), station.get(wheel).as_ref()?))
     }
 
-    fn lock(&self, station: Option<&Poses>) -> LockReadings {
-        let steer = |side: Side| {
-            let wheel = side.front_wheel();
-            let pose = station?.get(wheel).as_ref()?;
-            Some(self.steer_deg(side, self.spindle(wheel, pose)))
-        };
+    fn lock(&self, station: &Poses) -> LockReadings {
+        let steer = |side: Side| Some(self.steer_deg(side, self.locate(station, side.front_wheel())?.spindle));
         LockReadings { left_deg: steer(Side::Left), right_deg: steer(Side::Right) }
     }
 
-    /// Fills in what the sweep shows; returns the residuals by station and wheel.
-    fn sweep(
-        &self,
-        sweep: &[Poses],
-        tree: &mut Alignment,
-        warnings: &mut Vec<Warning>,
-    ) -> Result<Vec<ByWheel<Option<Residual>>>, Error> {
-        let locked =
-            self.session.sweep_wheels_locked.ok_or(Error::new(ErrorCode::MissingInput).input("sweep_wheels_locked"))?;
-        let stations = BySide::from_fn(|side| self.stations_of(sweep, side.front_wheel()));
+    /// Refuses a car whose rear wheels steer: both turn the same way against the line between their centres.
+    fn check_rear_steer(&self, sweep: &[Poses]) -> Result<(), Error> {
+        let from_rig = &self.stand.vehicle_from_rig;
+        let line_deg = |left: Vector<crate::frame::Vehicle>, right: Vector<crate::frame::Vehicle>| {
+            let line = left - right;
+            units::atan2_deg(-line.x(), line.y())
+        };
+        let straight_deg = line_deg(self.stand.centres.rl, self.stand.centres.rr);
+        for (index, station) in sweep.iter().enumerate() {
+            let Some((left, right)) = self.locate(station, Wheel::Rl).zip(self.locate(station, Wheel::Rr)) else {
+                continue;
+            };
+            let body_deg = line_deg(from_rig.point(left.centre), from_rig.point(right.centre)) - straight_deg;
+            let turned = |wheel: Wheel, now: WheelInRig| {
+                let yaw = |spindle| wheel::yaw_of(wheel.side(), spindle);
+                let turned = yaw(from_rig.direction(now.spindle)) - yaw(*self.stand.spindles.get(wheel));
+                let turned = turned - 360.0 * libm::round(turned / 360.0);
+                // In the rig and in the body: a target that slipped may turn the line between the centres.
+                let in_body = turned - body_deg;
+                if turned * in_body > 0.0 { in_body.signum() * in_body.abs().min(turned.abs()) } else { 0.0 }
+            };
+            let (left, right) = (turned(Wheel::Rl, left), turned(Wheel::Rr, right));
+            let least = left.abs().min(right.abs());
+            if left * right > 0.0 && least > MAX_REAR_STEER_DEG {
+                let error = Error::new(ErrorCode::RearWheelSteer).stage(Stage::Sweep).station(index);
+                return Err(error.value(least).at_most(MAX_REAR_STEER_DEG));
+            }
+        }
+        Ok(())
+    }
+
+    /// Takes the motion of the body out of every steered station, as the rear targets show it since the ahead station. A station
+    /// that shows neither of them is left out.
+    fn find_body_again(&self, steered: &mut Steered, warnings: &mut Vec<Warning>) -> Result<(), Error> {
+        let Steered { sweep, locks } = steered;
+        if sweep.is_empty() && [&locks.left, &locks.right].iter().all(|lock| *lock == &Poses::default()) {
+            return Ok(());
+        }
+        let locked = self.locked()?;
+        if !locked {
+            warnings.push(Warning::new(WarningCode::BodyPitchUnseen).stage(Stage::Sweep));
+        }
+        let numbered = sweep.iter_mut().enumerate().map(|(index, station)| (Stage::Sweep, Some(index), station));
+        let locks = [(Stage::LockLeft, None, &mut locks.left), (Stage::LockRight, None, &mut locks.right)];
+        for (stage, index, station) in numbered.chain(locks) {
+            if *station == Poses::default() {
+                continue;
+            }
+            let Some(rig_before_from_rig) = self.body_motion(station, locked).map(|motion| motion.inverse()) else {
+                *station = Poses::default();
+                let warning = Warning::new(WarningCode::BodyNotWatched).stage(stage);
+                warnings.push(index.map_or(warning, |index| warning.station(index)));
+                continue;
+            };
+            *station = ByWheel::from_fn(|wheel| station.get(wheel).map(|pose| rig_before_from_rig.then_from(&pose)));
+        }
+        Ok(())
+    }
+
+    /// The motion of the body since the ahead station, from the targets of the rear wheels. Locked, they turn with it. Free to roll, they do not
+    /// show how it pitches, only where the line between the wheel centres went; one of them alone, where its spindle went.
+    fn body_motion(&self, station: &Poses, locked: bool) -> Option<Transform<Rig, Rig>> {
+        /// The noise of translation over that of rotation, when neither is stated: 0.05 mm over 0.005°.
+        const LEVER_MM: f64 = 573.0;
+        let rear = [Wheel::Rl, Wheel::Rr];
+        if locked {
+            let noise = self.session.pose_noise.filter(|noise| noise.rotation_deg > 0.0 && noise.translation_mm > 0.0);
+            let lever_mm = noise.map_or(LEVER_MM, |noise| noise.translation_mm / rad_from_deg(noise.rotation_deg));
+            let pairs = rear.iter().filter_map(|&wheel| Some((*self.ahead.get(wheel), (*station.get(wheel))?)));
+            return rigid::body_motion(&pairs.collect::<Vec<_>>(), lever_mm);
+        }
+        let before = rear.map(|wheel| wheel::locate(self.compensation.get(wheel), self.ahead.get(wheel)));
+        match rear.map(|wheel| self.locate(station, wheel)) {
+            [Some(left), Some(right)] => {
+                let middle = |left: WheelInRig, right: WheelInRig| (left.centre + right.centre) * 0.5;
+                let line = |left: WheelInRig, right: WheelInRig| left.centre - right.centre;
+                let [l, r] = before;
+                rigid::least_motion((line(l, r), middle(l, r)), (line(left, right), middle(left, right)))
+            }
+            [Some(now), None] => rigid::least_motion((before[0].spindle, before[0].centre), (now.spindle, now.centre)),
+            [None, Some(now)] => rigid::least_motion((before[1].spindle, before[1].centre), (now.spindle, now.centre)),
+            [None, None] => None,
+        }
+    }
+
+    fn locked(&self) -> Result<bool, Error> {
+        self.session.sweep_wheels_locked.ok_or(Error::new(ErrorCode::MissingInput).input("sweep_wheels_locked"))
+    }
+
+    /// Fills in what the sweep shows.
+    fn sweep(&self, sweep: &[Poses], result: &mut Measurement) -> Result<(), Error> {
+        let locked = self.locked()?;
+        let stations = BySide::from_fn(|side| self.stations_of(sweep, side));
         let steer = BySide::from_fn(|side| {
             let mut by_station: Vec<Option<f64>> = sweep.iter().map(|_| None).collect();
             for station in stations.get(side) {
-                by_station[station.index] = Some(self.steer_deg(side, station.spindle));
+                by_station[station.index] = Some(station.steer_deg);
             }
             by_station
         });
-        let range_deg = check_sweep_range(&steer, locked, warnings)?;
-
-        let axes = BySide::try_from_fn(|side| {
-            let wheel = side.front_wheel();
-            let centre = Vector::new(self.compensation.get(wheel).centre_in_target_mm);
-            let fit = if locked { steering::fit_locked } else { steering::fit_free };
-            fit(stations.get(side), centre, self.up).map_err(|error| error.stage(Stage::Sweep).wheel(wheel))
-        })?;
+        let axes = BySide::try_from_fn(|side| self.axis(stations.get(side), side, locked, sweep.len(), result))?;
+        let range_deg = if axes.left.is_some() || axes.right.is_some() {
+            Some(check_sweep_range(&steer, locked, &mut result.warnings)?)
+        } else {
+            None
+        };
         if !locked {
-            warnings.push(Warning::new(WarningCode::SweepWheelFree).stage(Stage::Sweep));
+            result.warnings.push(Warning::new(WarningCode::SweepWheelFree).stage(Stage::Sweep));
+        }
+        let rear = |station: &Poses| station.rl.is_some() || station.rr.is_some();
+        if !sweep.iter().any(rear) {
+            result.warnings.push(Warning::new(WarningCode::BodyNotWatched).stage(Stage::Sweep));
         }
 
         let fronts = BySide::from_fn(|side| self.front_wheel(side));
-        let attitude = self.body_attitude_deg(tree)?;
+        let attitude = self.body_attitude_deg(&result.alignment)?;
         let from_rig = &self.stand.vehicle_from_rig;
-        let steering = &mut tree.steering;
-        steering.left = axes.left.readings(from_rig, &fronts.left, attitude)?;
-        steering.right = axes.right.readings(from_rig, &fronts.right, attitude)?;
+        let steering = &mut result.alignment.steering;
+        for (side, readings) in [(Side::Left, &mut steering.left), (Side::Right, &mut steering.right)] {
+            if let Some(axis) = axes.get(side) {
+                *readings = axis.readings(from_rig, fronts.get(side), attitude)?;
+            }
+        }
         let cross = |left: Option<f64>, right: Option<f64>| left.zip(right).map(|(left, right)| left - right);
         steering.cross_caster_deg = cross(steering.left.caster_deg, steering.right.caster_deg);
         steering.cross_sai_deg = cross(steering.left.sai_deg, steering.right.sai_deg);
-        steering.sweep_range_deg = Some(range_deg);
+        steering.sweep_range_deg = range_deg;
 
-        let ground = BySide::from_fn(|side| axes.get(side).ground_point(from_rig, fronts.get(side)));
-        let axis_distance_mm = (ground.left - ground.right).y();
+        let ground = |side: Side| axes.get(side).as_ref()?.ground_point(from_rig, fronts.get(side));
+        let axis_distance_mm = ground(Side::Left).zip(ground(Side::Right)).map(|(left, right)| (left - right).y());
+        let (tree, warnings) = (&mut result.alignment, &mut result.warnings);
         tree.turns.left_turn = self.turn(Side::Left, &steer, axis_distance_mm, tree, warnings);
         tree.turns.right_turn = self.turn(Side::Right, &steer, axis_distance_mm, tree, warnings);
-        Ok(self.sweep_residuals(sweep, &axes))
+
+        if locked {
+            result.instantaneous_axes =
+                BySide::try_from_fn(|side| self.instantaneous_axes(side, stations.get(side), &fronts))?;
+        }
+        result.residuals.sweep = self.sweep_residuals(sweep, &axes);
+        warn_of_moved_body(&result.residuals.sweep, self.high, &mut result.warnings);
+        warn_of_residuals(
+            Stage::Sweep,
+            &result.residuals.sweep,
+            &[Wheel::Fl, Wheel::Fr],
+            self.high,
+            &mut result.warnings,
+        );
+        Ok(())
     }
 
-    fn stations_of(&self, sweep: &[Poses], wheel: Wheel) -> Vec<SweepStation> {
+    /// The steering axis of one side, if the wheel was seen often enough; warns of a target that slipped and a locked wheel that rolled.
+    fn axis(
+        &self,
+        stations: &[SweepStation],
+        side: Side,
+        locked: bool,
+        taken: usize,
+        result: &mut Measurement,
+    ) -> Result<Option<SteeringAxis>, Error> {
+        let wheel = side.front_wheel();
+        let centre = Vector::new(self.compensation.get(wheel).centre_in_target_mm);
+        let fit = if locked { steering::fit_locked } else { steering::fit_free };
+        let axis = match fit(stations, centre, self.up) {
+            Ok(axis) => axis,
+            Err(error) => {
+                // What a blocked camera hides is absent; what was seen and is too little is refused.
+                let too_little = matches!(error.code, ErrorCode::TooFewStations | ErrorCode::SweepTooSmall);
+                if too_little && stations.len() < taken {
+                    let warning = Warning::new(WarningCode::WheelBlocked).stage(Stage::Sweep).wheel(wheel);
+                    #[expect(clippy::cast_precision_loss, reason = "the number of stations is far below 2^52")]
+                    result.warnings.push(warning.figure(stations.len() as f64, if locked { 2.0 } else { 3.0 }, ""));
+                    return Ok(None);
+                }
+                return Err(error.stage(Stage::Sweep).wheel(wheel));
+            }
+        };
+        if locked {
+            result.warnings.extend(self.slipped_or_rolled(stations, wheel));
+        }
+        Ok(Some(axis))
+    }
+
+    fn slipped_or_rolled(&self, stations: &[SweepStation], wheel: Wheel) -> Option<Warning> {
+        /// The rotation noise that is assumed when none is stated: a third of the residual that is called high.
+        const ASSUMED_DEG: f64 = HIGH_RESIDUAL.rotation_deg / 3.0;
+        const LEAST_DEG: f64 = 1e-4;
+        const ASSUMED_MISFIT_MM: f64 = 0.2;
+        let noise_deg = self.session.pose_noise.map(|noise| noise.rotation_deg);
+        let turning = rigid::FixedDirection::fit(stations.iter().map(|station| &station.rig_from_target));
+        let rows = turning.rows(stations.iter().map(|station| (station.index, &station.rig_from_target)));
+        if let Some(mut slip) = slip::find(&rows, noise_deg.map(rad_from_deg), rad_from_deg(LEAST_DEG)) {
+            if slip.row == 0 && !slip.onward && rows.len() > 1 {
+                // The first station alone, or all that follow: the ahead station was taken before and sides with one of them.
+                let ahead = turning.rows([(0, self.ahead.get(wheel))].into_iter()).remove(0);
+                let left_over = slip::left_over(&rows[1..], [&ahead, &rows[0]]);
+                if left_over.is_some_and(|[ahead, first]| (ahead - first).norm() < ahead.norm()) {
+                    slip.row = 1;
+                    slip.onward = true;
+                }
+            }
+            return Some(slip.warning(Stage::Sweep, rows[slip.row].station, wheel));
+        }
+        let noise_rad = rad_from_deg(noise_deg.unwrap_or(ASSUMED_DEG).max(LEAST_DEG));
+        let misfit_mm = if noise_deg.is_some() { self.high.translation_mm } else { ASSUMED_MISFIT_MM };
+        let compensation = self.compensation.get(wheel);
+        let (rolled_deg, bound_deg) =
+            steering::rolled_about_spindle(stations, compensation, self.up, noise_rad, misfit_mm)?;
+        let warning = Warning::new(WarningCode::WheelRolled).stage(Stage::Sweep).wheel(wheel);
+        Some(warning.figure(rolled_deg, bound_deg, "deg"))
+    }
+
+    /// The axis from each station to the next.
+    fn instantaneous_axes(
+        &self,
+        side: Side,
+        stations: &[SweepStation],
+        fronts: &BySide<FrontWheel>,
+    ) -> Result<Vec<InstantaneousAxis>, Error> {
+        let centre = Vector::new(self.compensation.get(side.front_wheel()).centre_in_target_mm);
+        let mut ordered = stations.to_vec();
+        ordered.sort_by(|a, b| a.steer_deg.total_cmp(&b.steer_deg).then(a.index.cmp(&b.index)));
+        let mut axes = Vec::with_capacity(ordered.len());
+        let Some(mut one) = ordered.first() else { return Ok(axes) };
+        for next in &ordered[1..] {
+            let Some(axis) = steering::between(one, next, centre, self.up) else { continue };
+            let readings = axis.readings(&self.stand.vehicle_from_rig, fronts.get(side), None)?;
+            if let (Some(caster_deg), Some(sai_deg)) = (readings.caster_deg, readings.sai_deg) {
+                axes.push(InstantaneousAxis {
+                    stations: [one.index, next.index],
+                    steer_deg: (one.steer_deg + next.steer_deg) / 2.0,
+                    caster_deg,
+                    sai_deg,
+                    caster_trail_mm: readings.caster_trail_mm,
+                    scrub_radius_mm: readings.scrub_radius_mm,
+                });
+            }
+            one = next;
+        }
+        Ok(axes)
+    }
+
+    fn stations_of(&self, sweep: &[Poses], side: Side) -> Vec<SweepStation> {
+        let wheel = side.front_wheel();
         let mut stations = Vec::with_capacity(sweep.len());
         stations.extend(sweep.iter().enumerate().filter_map(|(index, station)| {
             let rig_from_target = (*station.get(wheel))?;
-            Some(SweepStation { index, rig_from_target, spindle: self.spindle(wheel, &rig_from_target) })
+            let spindle = self.locate(station, wheel)?.spindle;
+            Some(SweepStation { index, rig_from_target, spindle, steer_deg: self.steer_deg(side, spindle) })
         }));
         stations
     }
-
     fn front_wheel(&self, side: Side) -> FrontWheel {
         let wheel = side.front_wheel();
         FrontWheel {
@@ -296,7 +675,7 @@ impl Job<'_> {
         &self,
         inside: Side,
         steer: &BySide<Vec<Option<f64>>>,
-        axis_distance_mm: f64,
+        axis_distance_mm: Option<f64>,
         tree: &Alignment,
         warnings: &mut Vec<Warning>,
     ) -> TurnReadings {
@@ -313,6 +692,9 @@ impl Job<'_> {
         let mut pairs: Vec<turns::Pair> = Vec::with_capacity(steer.left.len() + 1);
         pairs.push((0.0, 0.0));
         pairs.extend(swept.map(|(a, b)| (a * into, b * into)));
+        if pairs.len() < 2 {
+            return TurnReadings::default(); // blocked, of which the sweep warns
+        }
         let Some(other_deg) = turns::interpolate(&pairs, custom.angle_deg) else {
             let reached = pairs.iter().fold(0.0, |most: f64, pair| most.max(pair.0));
             warnings.push(
@@ -329,23 +711,20 @@ impl Job<'_> {
             TurnWheel::Outer => (other_deg, custom.angle_deg),
         };
         // Absent when the axes do not meet the ground apart from each other: then there is no ideal.
-        let ackermann_deg = wheelbase_mm(tree).and_then(|wheelbase| match custom.wheel {
-            TurnWheel::Inner => {
-                turns::ackermann_outer_deg(inner, axis_distance_mm, wheelbase).map(|ideal| inner - ideal).ok()
-            }
-            TurnWheel::Outer => {
-                turns::ackermann_inner_deg(outer, axis_distance_mm, wheelbase).map(|ideal| ideal - outer).ok()
-            }
+        let lengths = axis_distance_mm.zip(wheelbase_mm(tree));
+        let ackermann_deg = lengths.and_then(|(distance, wheelbase)| match custom.wheel {
+            TurnWheel::Inner => turns::ackermann_outer_deg(inner, distance, wheelbase).map(|ideal| inner - ideal).ok(),
+            TurnWheel::Outer => turns::ackermann_inner_deg(outer, distance, wheelbase).map(|ideal| ideal - outer).ok(),
         });
         TurnReadings { inner_deg: Some(inner), outer_deg: Some(outer), toe_out_deg: Some(inner - outer), ackermann_deg }
     }
 
-    fn sweep_residuals(&self, sweep: &[Poses], axes: &BySide<SteeringAxis>) -> Vec<ByWheel<Option<Residual>>> {
+    fn sweep_residuals(&self, sweep: &[Poses], axes: &BySide<Option<SteeringAxis>>) -> Vec<ByWheel<Option<Residual>>> {
         let mut residuals: Vec<ByWheel<Option<Residual>>> = sweep
             .iter()
             .map(|station| {
                 let moved = |wheel: Wheel| {
-                    let now = wheel::locate(self.compensation.get(wheel), station.get(wheel).as_ref()?);
+                    let now = self.locate(station, wheel)?;
                     let from_rig = &self.stand.vehicle_from_rig;
                     let turned = from_rig.direction(now.spindle) - *self.stand.spindles.get(wheel);
                     let shifted = from_rig.point(now.centre) - *self.stand.centres.get(wheel);
@@ -355,7 +734,7 @@ impl Job<'_> {
             })
             .collect();
         for side in Side::ALL {
-            for &(station, residual) in &axes.get(side).residuals {
+            for &(station, residual) in axes.get(side).iter().flat_map(|axis| &axis.residuals) {
                 *residuals[station].get_mut(side.front_wheel()) = Some(residual);
             }
         }

@@ -79,11 +79,23 @@ pub enum ErrorCode {
     SpindleNotLateral = -17,
     /// The text is not a session: malformed JSON, an unknown key, a wrong type.
     NotASession = -18,
+    /// The frames of one station move by more than they scatter: the target did not stand still.
+    NotStill = -20,
+    /// The wheels cannot belong to one car, or not to the same car at every station.
+    DifferentVehicles = -21,
+    /// The rear wheels steer with the front ones: this library measures cars that steer with the front wheels alone.
+    RearWheelSteer = -22,
+    /// A station has wheels beyond fl, fr, rl and rr: a third axle, which this library does not measure.
+    ThirdAxle = -23,
+    /// A stage has more stations, or a station more frames, than any session needs.
+    TooMany = -24,
+    /// Two inputs contradict each other.
+    Contradiction = -25,
 }
 
 impl ErrorCode {
     /// Every code, in the order of the numbers.
-    pub const ALL: [Self; 18] = [
+    pub const ALL: [Self; 24] = [
         Self::NotFinite,
         Self::NotARotation,
         Self::Reflection,
@@ -102,6 +114,12 @@ impl ErrorCode {
         Self::Mirrored,
         Self::SpindleNotLateral,
         Self::NotASession,
+        Self::NotStill,
+        Self::DifferentVehicles,
+        Self::RearWheelSteer,
+        Self::ThirdAxle,
+        Self::TooMany,
+        Self::Contradiction,
     ];
 
     /// The stable number: negative, never reused, the same in every language.
@@ -114,6 +132,12 @@ impl ErrorCode {
     #[must_use]
     pub const fn name(self) -> &'static str {
         self.text().0
+    }
+
+    /// What is wrong, as the sentence has it.
+    #[cfg(feature = "json")]
+    pub(crate) const fn what(self) -> &'static str {
+        self.text().1
     }
 
     /// Name, what is wrong, the unit of the figure, and the remedy.
@@ -141,10 +165,10 @@ impl ErrorCode {
                 ("not_unit_length", "the vector does not have length 1", "", "divide it by its length")
             }
             Self::LengthOutOfRange => {
-                ("length_out_of_range", "the length is out of range", " mm", "check the unit, mm, and the geometry")
+                ("length_out_of_range", "the length is out of range", "mm", "check the unit, mm, and the geometry")
             }
             Self::AngleOutOfRange => {
-                ("angle_out_of_range", "the angle is out of range", "°", "check the unit, degrees")
+                ("angle_out_of_range", "the angle is out of range", "deg", "check the unit, degrees")
             }
             Self::MissingInput => ("missing_input", "this input is missing", "", "add it to the session"),
             Self::WheelNotSeen => (
@@ -156,19 +180,22 @@ impl ErrorCode {
             Self::TooFewStations => {
                 ("too_few_stations", "too few stations with this target in view", "", "take more stations")
             }
-            Self::RollTooSmall => {
-                ("roll_too_small", "the wheel was rolled too little", "°", "roll the car further between the stations")
-            }
+            Self::RollTooSmall => (
+                "roll_too_small",
+                "the wheel was rolled too little",
+                "deg",
+                "roll the car further between the stations",
+            ),
             Self::RollFullTurn => (
                 "roll_full_turn",
                 "the stations lie whole turns of the wheel apart; within a turn they span too little",
-                "°",
+                "deg",
                 "roll by part of a turn, 20° to 180°",
             ),
             Self::SweepTooSmall => (
                 "sweep_too_small",
                 "the steering was swept too little, from one end to the other",
-                "°",
+                "deg",
                 "steer further to both sides",
             ),
             Self::UpInverted => (
@@ -181,7 +208,7 @@ impl ErrorCode {
                 "sides_swapped",
                 "the left targets are on the right of the car",
                 "",
-                "exchange fl with fr and rl with rr",
+                "exchange fl with fr and rl with rr, or those of the one axle that is named",
             ),
             Self::EndsSwapped => (
                 "ends_swapped",
@@ -199,12 +226,43 @@ impl ErrorCode {
             Self::SpindleNotLateral => (
                 "spindle_not_lateral",
                 "the spindle does not run across the car, it lies at this angle to its axle",
-                "°",
+                "deg",
                 "check that all four targets are on one car and each pose belongs to its wheel",
             ),
             Self::NotASession => {
                 ("not_a_session", "the text is not a session", "", "compare it with the published schema")
             }
+            Self::NotStill => (
+                "not_still",
+                "the frames of this station scatter beyond their noise: the target moved",
+                "deg",
+                "let the car come to rest and take the station again, or state the noise that the rig has",
+            ),
+            Self::DifferentVehicles => (
+                "different_vehicles",
+                "these wheels cannot belong to one car, their distance differs from one place to another by this much",
+                "mm",
+                "check that every station shows the same car and each pose belongs to its wheel",
+            ),
+            Self::RearWheelSteer => (
+                "rear_wheel_steer",
+                "the rear wheels steer with the front ones, which this library does not measure",
+                "deg",
+                "hold the rear wheels straight by the vehicle maker's procedure and take the sweep again",
+            ),
+            Self::ThirdAxle => (
+                "third_axle",
+                "a third axle, which this library does not measure",
+                "",
+                "measure two axles at a time, as fl fr rl rr",
+            ),
+            Self::TooMany => ("too_many", "more than any session needs", "", "hand over fewer stations or frames"),
+            Self::Contradiction => (
+                "contradiction",
+                "this input contradicts another: a wheel is seen by two cameras",
+                "",
+                "name each wheel at one camera only",
+            ),
         }
     }
 }
@@ -226,17 +284,34 @@ pub struct Error {
     pub wheel: Option<Wheel>,
     /// Which input, by its session key, when the fault is not in a pose.
     pub input: Option<&'static str>,
-    /// The figure seen, in [`unit`](Self::unit).
+    /// The unit of the figures: `deg`, `mm` or nothing.
+    pub unit: &'static str,
+    /// The figure seen, in `unit`.
     pub value: Option<f64>,
-    /// The least that is allowed, in the unit of `value`.
+    /// The least that is allowed, in `unit`.
     pub minimum: Option<f64>,
-    /// The most that is allowed, in the unit of `value`.
+    /// The most that is allowed, in `unit`.
     pub maximum: Option<f64>,
 }
 
 impl Error {
     pub(crate) const fn new(code: ErrorCode) -> Self {
-        Self { code, stage: None, station: None, wheel: None, input: None, value: None, minimum: None, maximum: None }
+        let unit = code.text().2;
+        Self {
+            code,
+            stage: None,
+            station: None,
+            wheel: None,
+            input: None,
+            unit,
+            value: None,
+            minimum: None,
+            maximum: None,
+        }
+    }
+
+    pub(crate) const fn in_mm(self) -> Self {
+        Self { unit: "mm", ..self }
     }
 
     pub(crate) const fn value(self, value: f64) -> Self {
@@ -267,16 +342,6 @@ impl Error {
         Self { station: Some(station), ..self }
     }
 
-    /// The unit of the figures: `deg`, `mm` or nothing.
-    #[must_use]
-    pub const fn unit(&self) -> &'static str {
-        match self.code.text().2.as_bytes() {
-            b"\xc2\xb0" => "deg",
-            b" mm" => "mm",
-            _ => "",
-        }
-    }
-
     /// The place in the session, as its path: `rolling[2].fl`, `clamp_standoff_mm.rr`, `up`.
     fn place(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         place(f, self.stage, self.station, self.input, self.wheel)
@@ -285,7 +350,12 @@ impl Error {
 
 impl fmt::Display for Error {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        let (_, what, unit, remedy) = self.code.text();
+        let (_, what, _, remedy) = self.code.text();
+        let unit = match self.unit {
+            "deg" => "°",
+            "mm" => " mm",
+            other => other,
+        };
         self.place(f)?;
         f.write_str(what)?;
         if let Some(value) = self.value {
@@ -327,11 +397,25 @@ pub enum WarningCode {
     BodyMoved = 7,
     /// The sweep did not reach the angle at which toe-out on turns is read: that turn is absent.
     TurnNotReached = 8,
+    /// A wheel was not seen at enough stations of a stage: the readings that need it are absent.
+    WheelBlocked = 9,
+    /// A target slipped on its clamp at one station: it fits the other stations of its stage but for this one.
+    TargetSlippedOnce = 10,
+    /// A target slipped on its clamp and stayed so: from this station on it fits the earlier ones of its stage no more.
+    TargetSlippedFrom = 11,
+    /// A wheel that was to be locked in the sweep rolled about its spindle: SAI leans on it.
+    WheelRolled = 12,
+    /// The body was not watched while the front wheels were steered: that it stood still is assumed.
+    BodyNotWatched = 13,
+    /// The points that make the datum do not lie in one plane.
+    DatumUneven = 14,
+    /// The body was found again from rear wheels that were free to roll, which do not show how it pitches: caster leans on that.
+    BodyPitchUnseen = 15,
 }
 
 impl WarningCode {
     /// Every code, in the order of the numbers.
-    pub const ALL: [Self; 8] = [
+    pub const ALL: [Self; 15] = [
         Self::RollShort,
         Self::RollingRadiusAssumed,
         Self::LoadedRadiusAssumed,
@@ -340,6 +424,13 @@ impl WarningCode {
         Self::ResidualHigh,
         Self::BodyMoved,
         Self::TurnNotReached,
+        Self::WheelBlocked,
+        Self::TargetSlippedOnce,
+        Self::TargetSlippedFrom,
+        Self::WheelRolled,
+        Self::BodyNotWatched,
+        Self::DatumUneven,
+        Self::BodyPitchUnseen,
     ];
 
     /// The stable number: positive, never reused, the same in every language.
@@ -384,6 +475,34 @@ impl WarningCode {
             Self::TurnNotReached => (
                 "turn_not_reached",
                 "the sweep did not reach the angle for toe-out on turns, which is therefore absent: steer further",
+            ),
+            Self::WheelBlocked => (
+                "wheel_blocked",
+                "not seen at enough stations, so the readings that need it are absent: clear the camera's view and take the stage again",
+            ),
+            Self::TargetSlippedOnce => (
+                "target_slipped_once",
+                "the target slipped on its clamp at this station: fasten the clamp and take the stage again",
+            ),
+            Self::TargetSlippedFrom => (
+                "target_slipped_from",
+                "the target slipped on its clamp, from this station on: fasten the clamp and start again with the rolling",
+            ),
+            Self::WheelRolled => (
+                "wheel_rolled",
+                "the wheel was to be locked but rolled about its spindle, SAI leans on it: apply the brake and sweep again",
+            ),
+            Self::BodyNotWatched => (
+                "body_not_watched",
+                "no rear target was seen: that the body stood still while the wheels were steered is assumed",
+            ),
+            Self::DatumUneven => (
+                "datum_uneven",
+                "the points of the datum do not lie in one plane: level the stands, or check the points and radii",
+            ),
+            Self::BodyPitchUnseen => (
+                "body_pitch_unseen",
+                "rear wheels free to roll do not show how the body pitches, caster leans on that: lock the wheels with the brake",
             ),
         }
     }

@@ -32,6 +32,10 @@ pub trait Frame: Copy + Debug + PartialEq {}
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Rig;
 
+/// One camera of the rig, when it reports in its own frame.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Camera;
+
 /// The target clamped to one wheel.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Target;
@@ -45,6 +49,7 @@ pub struct Vehicle;
 pub struct Knuckle;
 
 impl Frame for Rig {}
+impl Frame for Camera {}
 impl Frame for Target {}
 impl Frame for Vehicle {}
 impl Frame for Knuckle {}
@@ -233,6 +238,13 @@ impl<To: Frame, From: Frame> Transform<To, From> {
     pub fn inverse(&self) -> Transform<From, To> {
         let rotation = self.rotation.transpose();
         Transform::from_parts(rotation, Vector::wrap(-(rotation * self.translation.xyz)))
+    }
+
+    /// The transform by way of a third frame: `a_from_b.then_from(&b_from_c)` is `a_from_c`.
+    #[inline]
+    #[must_use]
+    pub fn then_from<Third: Frame>(&self, other: &Transform<From, Third>) -> Transform<To, Third> {
+        Transform::from_parts(self.rotation * other.rotation, self.point(other.translation))
     }
 
     pub(crate) fn from_parts(rotation: Matrix3<f64>, translation: Vector<To>) -> Self {

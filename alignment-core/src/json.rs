@@ -3,10 +3,11 @@
 //! Keys are the fields' names. An unknown key is an error that names it; so is a pose with two forms of rotation, or none.
 
 use crate::alignment::Measurement;
-use crate::error::{ErrorCode, Stage, Warning, WarningCode};
+use crate::error::{Error, ErrorCode, Stage, Warning, WarningCode};
 use crate::layout::{ByWheel, Wheel};
 use crate::pose::Pose;
 use crate::session::{Session, Sighting};
+use alloc::collections::BTreeMap;
 use alloc::format;
 use alloc::string::{String, ToString};
 use alloc::vec::Vec;
@@ -19,6 +20,8 @@ use serde::ser::{Serialize, SerializeStruct, Serializer};
 #[derive(Debug, Clone, PartialEq, Eq)]
 #[non_exhaustive]
 pub struct JsonError {
+    /// [`ErrorCode::NotASession`], or [`ErrorCode::ThirdAxle`] for a station that has all four wheels and another.
+    pub code: ErrorCode,
     /// The path in the session, as in `rolling[2].fl`; empty at the top.
     pub path: String,
     /// The line, counted from 1.
@@ -30,10 +33,10 @@ pub struct JsonError {
 }
 
 impl JsonError {
-    /// [`ErrorCode::NotASession`], always.
+    /// The code that belongs to a reason, as serde hands it on.
     #[must_use]
-    pub const fn code(&self) -> ErrorCode {
-        ErrorCode::NotASession
+    pub fn code_of(reason: &str) -> ErrorCode {
+        if reason.contains(ErrorCode::ThirdAxle.what()) { ErrorCode::ThirdAxle } else { ErrorCode::NotASession }
     }
 }
 
@@ -109,7 +112,13 @@ fn json_error(path: String, error: &serde_json::Error) -> JsonError {
     // serde_json ends its sentence with the place; here the place stands apart.
     let text = error.to_string();
     let reason = text.rsplit_once(" at line ").map_or(text.as_str(), |(reason, _)| reason);
-    JsonError { path, line: error.line(), column: error.column(), reason: reason.to_string() }
+    JsonError {
+        code: JsonError::code_of(reason),
+        path,
+        line: error.line(),
+        column: error.column(),
+        reason: reason.to_string(),
+    }
 }
 
 /// A value that is written with its keys. What serde derives would also take an array and guess the order of its members.
@@ -147,20 +156,96 @@ pub(crate) fn keyed_option<'de, D: Deserializer<'de>, T: Deserialize<'de>>(
     Option::<Keyed<T>>::deserialize(deserializer).map(|value| value.map(|Keyed(value)| value))
 }
 
-/// The keys of a [`ByWheel`].
-#[derive(serde::Deserialize)]
-#[serde(deny_unknown_fields)]
-struct WheelKeys<T> {
-    fl: T,
-    fr: T,
-    rl: T,
-    rr: T,
+/// For `deserialize_with`: members of any name, each written with its keys; a name that stands twice is refused.
+pub(crate) fn keyed_map<'de, D: Deserializer<'de>, T: Deserialize<'de>>(
+    deserializer: D,
+) -> Result<BTreeMap<String, T>, D::Error> {
+    struct MapVisitor<T>(PhantomData<T>);
+
+    impl<'de, T: Deserialize<'de>> Visitor<'de> for MapVisitor<T> {
+        type Value = BTreeMap<String, T>;
+
+        fn expecting(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+            f.write_str("an object with named members")
+        }
+
+        fn visit_map<A: MapAccess<'de>>(self, mut map: A) -> Result<Self::Value, A::Error> {
+            let mut members = BTreeMap::new();
+            while let Some(name) = map.next_key::<String>()? {
+                let Keyed(member) = map.next_value()?;
+                if members.contains_key(&name) {
+                    return Err(de::Error::custom(format!("duplicate field `{name}`")));
+                }
+                members.insert(name, member);
+            }
+            Ok(members)
+        }
+    }
+
+    deserializer.deserialize_map(MapVisitor(PhantomData))
 }
 
 impl<'de, T: Deserialize<'de>> Deserialize<'de> for ByWheel<T> {
     fn deserialize<D: Deserializer<'de>>(deserializer: D) -> Result<Self, D::Error> {
-        let Keyed(WheelKeys { fl, fr, rl, rr }) = Keyed::deserialize(deserializer)?;
-        Ok(Self { fl, fr, rl, rr })
+        deserializer.deserialize_map(ByWheelVisitor(PhantomData))
+    }
+}
+
+struct ByWheelVisitor<T>(PhantomData<T>);
+
+impl<'de, T: Deserialize<'de>> Visitor<'de> for ByWheelVisitor<T> {
+    type Value = ByWheel<T>;
+
+    fn expecting(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str("an object with named members")
+    }
+
+    fn visit_map<A: MapAccess<'de>>(self, mut map: A) -> Result<ByWheel<T>, A::Error> {
+        let mut members: ByWheel<Option<T>> = ByWheel { fl: None, fr: None, rl: None, rr: None };
+        let mut unknown: Option<String> = None;
+        while let Some(name) = map.next_key::<String>()? {
+            let Some(&wheel) = Wheel::ALL.iter().find(|wheel| wheel.name() == name) else {
+                map.next_value::<de::IgnoredAny>()?;
+                unknown = unknown.or(Some(name));
+                continue;
+            };
+            if members.get_mut(wheel).replace(map.next_value()?).is_some() {
+                return Err(de::Error::custom(format!("duplicate field `{wheel}`")));
+            }
+        }
+        if let Some(name) = unknown {
+            let all_four = Wheel::ALL.iter().all(|&wheel| members.get(wheel).is_some());
+            return Err(if all_four {
+                de::Error::custom(format!("unknown wheel `{name}`: {}", Error::new(ErrorCode::ThirdAxle)))
+            } else {
+                de::Error::unknown_field(&name, &["fl", "fr", "rl", "rr"])
+            });
+        }
+        // A wheel of a station may be left out, as if it were null; a number may not.
+        ByWheel::try_from_fn(|wheel| match members.get_mut(wheel).take() {
+            Some(member) => Ok(member),
+            None => T::deserialize(Missing(wheel, PhantomData)),
+        })
+    }
+}
+
+/// A member that is not there: what may be null reads as null, all else as missing.
+struct Missing<E>(Wheel, PhantomData<E>);
+
+impl<'de, E: de::Error> Deserializer<'de> for Missing<E> {
+    type Error = E;
+
+    fn deserialize_any<V: Visitor<'de>>(self, _: V) -> Result<V::Value, E> {
+        Err(de::Error::missing_field(self.0.name()))
+    }
+
+    fn deserialize_option<V: Visitor<'de>>(self, visitor: V) -> Result<V::Value, E> {
+        visitor.visit_none()
+    }
+
+    serde::forward_to_deserialize_any! {
+        bool i8 i16 i32 i64 i128 u8 u16 u32 u64 u128 f32 f64 char str string bytes byte_buf unit unit_struct
+        newtype_struct seq tuple tuple_struct map struct enum identifier ignored_any
     }
 }
 

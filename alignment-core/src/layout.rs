@@ -5,7 +5,7 @@ use core::fmt;
 
 /// One of the four wheels.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
-#[cfg_attr(feature = "json", derive(serde::Serialize))]
+#[cfg_attr(feature = "json", derive(serde::Serialize, serde::Deserialize))]
 #[cfg_attr(feature = "json", serde(rename_all = "lowercase"))]
 #[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub enum Wheel {
@@ -40,6 +40,25 @@ impl Wheel {
             Self::Fr => Self::Fl,
             Self::Rl => Self::Rr,
             Self::Rr => Self::Rl,
+        }
+    }
+
+    /// The wheel at the other end of the same side.
+    #[must_use]
+    pub const fn other_end(self) -> Self {
+        match self {
+            Self::Fl => Self::Rl,
+            Self::Fr => Self::Rr,
+            Self::Rl => Self::Fl,
+            Self::Rr => Self::Fr,
+        }
+    }
+
+    /// +1 in front, −1 at the rear.
+    pub(crate) const fn end_sign(self) -> f64 {
+        match self {
+            Self::Fl | Self::Fr => 1.0,
+            Self::Rl | Self::Rr => -1.0,
         }
     }
 

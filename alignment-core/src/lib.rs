@@ -12,6 +12,7 @@
 //! |---|---|
 //! | [`units`], [`error`], [`frame`], [`pose`] | what everything stands on |
 //! | [`session`] | what a rig hands over |
+//! | [`datum`] | the plane that angles to the vertical refer to |
 //! | [`compensation`] | rolling stations → where each wheel sits in its target: spindle, centre, runout, rolling radius |
 //! | [`wheel`] | one wheel: camber, toe, contact centre |
 //! | [`vehicle`] | four wheels: the vehicle's own frame, thrust line, setback, dimensions |
@@ -59,6 +60,7 @@ extern crate alloc;
 
 pub mod alignment;
 pub mod compensation;
+pub mod datum;
 pub mod error;
 pub mod frame;
 #[cfg(feature = "json")]
@@ -75,6 +77,7 @@ pub mod vehicle;
 pub mod wheel;
 
 mod rigid;
+mod slip;
 
 pub use alignment::{Alignment, Measurement, measure};
 pub use error::{Error, ErrorCode};

@@ -2,7 +2,7 @@
 
 use crate::error::{Error, ErrorCode};
 use crate::frame::{Frame, Rig, Target, Transform, Vector};
-use crate::units;
+use crate::units::{self, deg_from_rad};
 use nalgebra::{Matrix3, Quaternion, Rotation3, UnitQuaternion, Vector3};
 
 /// How far RᵀR may differ from the identity, in its worst element, before a matrix is refused as a rotation.
@@ -129,7 +129,25 @@ impl Pose {
     /// # Ok::<(), alignment_core::Error>(())
     /// ```
     pub fn mean(frames: &[Self]) -> Result<Self, Error> {
-        mean_transform(frames).map(Self::from)
+        mean_transform::<Rig, Target>(frames).map(|(mean, _)| mean.into())
+    }
+
+    /// The mean of several frames, as [`mean`](Self::mean), and how much they scatter about it; no scatter for one frame.
+    ///
+    /// # Errors
+    /// As [`mean`](Self::mean).
+    ///
+    /// ```
+    /// # use alignment_core::Pose;
+    /// let at = |x| Pose::from_rotation_vector_rad([0.0; 3], [x, 0.0, 0.0]);
+    /// let (mean, spread) = Pose::mean_and_spread(&[at(1.0)?, at(3.0)?])?;
+    /// assert_eq!(mean.translation_mm, [2.0, 0.0, 0.0]);
+    /// // Root of (1² + 1²)/(3·1): of three axes, one scatters.
+    /// assert!((spread.unwrap().translation_mm - (2.0_f64 / 3.0).sqrt()).abs() < 1e-12);
+    /// # Ok::<(), alignment_core::Error>(())
+    /// ```
+    pub fn mean_and_spread(frames: &[Self]) -> Result<(Self, Option<Spread>), Error> {
+        mean_transform::<Rig, Target>(frames).map(|(mean, spread)| (mean.into(), spread))
     }
 
     /// The pose as a transform that knows its frames, after checking that it is one.
@@ -139,6 +157,12 @@ impl Pose {
     /// [`ErrorCode::Reflection`], [`ErrorCode::LengthOutOfRange`] (a coordinate beyond a kilometre).
     #[inline]
     pub fn rig_from_target(&self) -> Result<Transform<Rig, Target>, Error> {
+        self.transform()
+    }
+
+    /// The same between any two frames.
+    #[inline]
+    pub(crate) fn transform<To: Frame, From: Frame>(&self) -> Result<Transform<To, From>, Error> {
         if self.is_exact() { Ok(self.as_it_is()) } else { self.nearest() }
     }
 
@@ -156,14 +180,14 @@ impl Pose {
 
     /// The transform of a pose that [is exact](Self::is_exact).
     #[inline]
-    pub(crate) fn as_it_is(&self) -> Transform<Rig, Target> {
+    pub(crate) fn as_it_is<To: Frame, From: Frame>(&self) -> Transform<To, From> {
         let (x, y, z) = self.axes();
         Transform::from_parts(Matrix3::from_columns(&[x, y, z]), Vector::new(self.translation_mm))
     }
 
     /// The pose with its rotation taken to the nearest one, or what is wrong with it.
     #[cold]
-    fn nearest(&self) -> Result<Transform<Rig, Target>, Error> {
+    fn nearest<To: Frame, From: Frame>(&self) -> Result<Transform<To, From>, Error> {
         let Self { rotation, translation_mm } = self;
         if !rotation.iter().flatten().chain(translation_mm).all(|v| v.is_finite()) {
             return Err(Error::new(ErrorCode::NotFinite));
@@ -211,27 +235,63 @@ impl<From: Frame> core::convert::From<Transform<Rig, From>> for Pose {
     }
 }
 
-/// The mean of checked frames; one frame is itself.
-pub(crate) fn mean_transform(frames: &[Pose]) -> Result<Transform<Rig, Target>, Error> {
+/// How much the frames of one station scatter about their mean: one standard deviation of a single frame per axis.
+#[derive(Debug, Clone, Copy, PartialEq)]
+#[cfg_attr(feature = "json", derive(serde::Serialize))]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
+pub struct Spread {
+    /// How many frames there were.
+    pub frames: usize,
+    /// Of the rotation, about each axis, degrees.
+    pub rotation_deg: f64,
+    /// Of the translation, along each axis, mm.
+    pub translation_mm: f64,
+}
+
+/// The mean of checked frames, and their scatter; one frame is itself.
+pub(crate) fn mean_transform<To: Frame, From: Frame>(
+    frames: &[Pose],
+) -> Result<(Transform<To, From>, Option<Spread>), Error> {
     let (mut rotation, mut translation) = match frames {
         [] => return Err(Error::new(ErrorCode::WheelNotSeen)),
-        [only] => return only.rig_from_target(),
+        [only] => return Ok((only.transform()?, None)),
         _ => (Matrix3::zeros(), Vector::zero()),
     };
     for frame in frames {
-        let frame = frame.rig_from_target()?;
+        let frame = frame.transform::<To, From>()?;
         rotation += frame.rotation;
         translation = translation + frame.origin();
     }
     #[expect(clippy::cast_precision_loss, reason = "the number of frames is far below 2^52")]
     let count = frames.len() as f64;
     let rotation = nearest_rotation(&(rotation / count)).ok_or(Error::new(ErrorCode::NotARotation))?;
-    Ok(Transform::from_parts(rotation, translation * (1.0 / count)))
+    let mean = Transform::from_parts(rotation, translation * (1.0 / count));
+
+    let (mut turned, mut shifted) = (0.0, 0.0);
+    for frame in frames {
+        let (angle, distance) = apart(&frame.transform()?, &mean);
+        turned += angle * angle;
+        shifted += distance * distance;
+    }
+    let per_axis = |squares: f64| units::sqrt(squares / (3.0 * (count - 1.0)));
+    let spread = Spread {
+        frames: frames.len(),
+        rotation_deg: deg_from_rad(per_axis(turned)),
+        translation_mm: per_axis(shifted),
+    };
+    Ok((mean, Some(spread)))
+}
+
+/// Angle, radians, and distance, mm, between two poses.
+pub(crate) fn apart<To: Frame, From: Frame>(a: &Transform<To, From>, b: &Transform<To, From>) -> (f64, f64) {
+    // The chord between two rotations θ apart is 2√2·sin(θ/2) in the Frobenius norm.
+    let half_chord = ((a.rotation - b.rotation).norm() / (2.0 * units::sqrt(2.0))).min(1.0);
+    (2.0 * libm::asin(half_chord), (a.origin() - b.origin()).norm())
 }
 
 /// The rotation nearest to a matrix in the Frobenius norm: U·diag(1, 1, ±1)·Vᵀ of its singular value decomposition.
 /// None when two singular values vanish, as for frames turned half a turn from each other.
-fn nearest_rotation(matrix: &Matrix3<f64>) -> Option<Matrix3<f64>> {
+pub(crate) fn nearest_rotation(matrix: &Matrix3<f64>) -> Option<Matrix3<f64>> {
     let svd = matrix.svd(true, true);
     if svd.singular_values[1] < 1e-3 {
         return None;

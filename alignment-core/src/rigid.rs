@@ -1,9 +1,46 @@
-//! The two least-squares fits on which both rolling and steering rest: the direction that a rigid rotation leaves
-//! alone, and the point that it leaves alone.
+//! The least-squares fits on which both rolling and steering rest: the direction that a rigid rotation leaves alone, the point that it
+//! leaves alone, and the motion that took a body from one place to another.
 
 use crate::frame::{Frame, Rig, Transform, Vector};
+use crate::pose;
+use crate::slip::Row;
 use crate::units;
-use nalgebra::{Matrix3, SymmetricEigen};
+use alloc::vec::Vec;
+use nalgebra::{Matrix2, Matrix2x4, Matrix3, Rotation3, SymmetricEigen, Vector2};
+
+/// The motion of a body in the rig, from poses fixed to it before and now: the rotation nearest to the sum over the poses of what their origins
+/// and their axes show, the axes as points `lever_mm` away. With the lever the noise of translation over that of rotation, it is the
+/// least-squares estimate. None for no poses, or poses that contradict each other.
+pub(crate) fn body_motion<From: Frame>(
+    pairs: &[(Transform<Rig, From>, Transform<Rig, From>)],
+    lever_mm: f64,
+) -> Option<Transform<Rig, Rig>> {
+    #[expect(clippy::cast_precision_loss, reason = "the number of poses is far below 2^52")]
+    let share = 1.0 / pairs.len() as f64;
+    let before = pairs.iter().map(|(before, _)| before.origin()).sum::<Vector<Rig>>() * share;
+    let now = pairs.iter().map(|(_, now)| now.origin()).sum::<Vector<Rig>>() * share;
+    let as_vector = |v: Vector<Rig>| nalgebra::Vector3::from(v.to_array());
+    let mut sum = Matrix3::zeros();
+    for (pose_before, pose_now) in pairs {
+        let (from, to) = (pose_before.origin() - before, pose_now.origin() - now);
+        sum += as_vector(to) * as_vector(from).transpose() / (lever_mm * lever_mm);
+        sum += pose_now.rotation * pose_before.rotation.transpose();
+    }
+    let rotation = pose::nearest_rotation(&(sum * share))?;
+    let turned = Transform::<Rig, Rig>::from_parts(rotation, Vector::zero());
+    Some(Transform::from_parts(rotation, now - turned.direction(before)))
+}
+
+/// The motion with the least turn that takes a direction and a point of it, before, to where they are now. None when the direction is reversed.
+pub(crate) fn least_motion(
+    before: (Vector<Rig>, Vector<Rig>),
+    now: (Vector<Rig>, Vector<Rig>),
+) -> Option<Transform<Rig, Rig>> {
+    let as_vector = |v: Vector<Rig>| nalgebra::Vector3::from(v.to_array());
+    let rotation = Rotation3::rotation_between(&as_vector(before.0), &as_vector(now.0))?.into_inner();
+    let turned = Transform::<Rig, Rig>::from_parts(rotation, Vector::zero());
+    Some(Transform::from_parts(rotation, now.1 - turned.direction(before.1)))
+}
 
 /// What a set of rotations about one axis leaves alone.
 pub(crate) struct FixedDirection<From: Frame> {
@@ -74,6 +111,51 @@ impl<From: Frame> FixedDirection<From> {
         }
         let in_rig = mean + Vector::wrap(self.mean * nalgebra::Vector3::from(delta.to_array()));
         (guess + delta, in_rig)
+    }
+
+    /// The stations as rows of a linear fit of the direction, small errors about this one: how the rig's direction is seen from the moving
+    /// frame, with its mean there and its tilt in the rig as the unknowns. A slip tilts it at its stations.
+    pub(crate) fn rows<'a>(
+        &self,
+        stations: impl Iterator<Item = (usize, &'a Transform<Rig, From>)>,
+    ) -> Vec<Row<2, 4, 2>>
+    where
+        From: 'a,
+    {
+        let first = self.in_moving.any_square();
+        let moving = [first, self.in_moving.cross(first)];
+        let first = self.in_rig.any_square();
+        let [p, q] = [first, self.in_rig.cross(first)];
+        stations
+            .map(|(station, pose)| {
+                let [u, v] = moving.map(|axis| pose.direction(axis));
+                Row {
+                    station,
+                    observed: Vector2::new(u.dot(self.in_rig), v.dot(self.in_rig)),
+                    design: Matrix2x4::new(1.0, 0.0, u.dot(p), u.dot(q), 0.0, 1.0, v.dot(p), v.dot(q)),
+                    slip: Matrix2::identity(),
+                }
+            })
+            .collect()
+    }
+
+    /// The least arc about the direction that holds all stations, degrees.
+    pub(crate) fn range_deg<'a>(&self, stations: impl Iterator<Item = &'a Transform<Rig, From>>) -> f64
+    where
+        From: 'a,
+    {
+        let first = self.in_moving.any_square();
+        let start = self.in_rig.any_square();
+        let quarter = self.in_rig.cross(start);
+        let mut angles: Vec<f64> = stations
+            .map(|pose| {
+                let seen = pose.direction(first);
+                units::deg_from_rad(libm::atan2(seen.dot(quarter), seen.dot(start)))
+            })
+            .collect();
+        angles.sort_by(f64::total_cmp);
+        let around = angles.first().zip(angles.last()).map_or(0.0, |(least, most)| least + 360.0 - most);
+        360.0 - angles.windows(2).map(|pair| pair[1] - pair[0]).fold(around, f64::max)
     }
 
     /// The angle of two stations that would tell as much about the axis as these do, degrees: 0 when all stations are

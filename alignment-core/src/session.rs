@@ -5,9 +5,11 @@
 
 pub use crate::error::Stage;
 use crate::error::{Error, ErrorCode};
-use crate::frame::{Rig, Target, Transform, Vector};
+use crate::frame::{self, Rig, Target, Transform, Vector};
 pub use crate::layout::{ByAxle, BySide, ByWheel, Side, Wheel};
-use crate::pose::{self, Pose};
+use crate::pose::{self, Pose, Spread};
+use crate::units;
+use alloc::collections::BTreeMap;
 use alloc::string::String;
 use alloc::vec::Vec;
 
@@ -47,6 +49,25 @@ pub type Station = ByWheel<Sighting>;
 /// A station whose frames are checked and averaged: `rig_from_target` of each wheel that was seen.
 pub(crate) type Poses = ByWheel<Option<Transform<Rig, Target>>>;
 
+/// How much the frames of one wheel scatter at one station.
+#[derive(Debug, Clone, Copy, PartialEq)]
+#[cfg_attr(feature = "json", derive(serde::Serialize))]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
+pub struct StationSpread {
+    /// In which group of stations.
+    pub stage: Stage,
+    /// At which station of the group, counted from 0 as in the session.
+    pub station: Option<usize>,
+    /// At which wheel.
+    pub wheel: Wheel,
+    /// How many frames there were.
+    pub frames: usize,
+    /// Of the rotation, one standard deviation of a single frame about each axis, degrees.
+    pub rotation_deg: f64,
+    /// Of the translation, one standard deviation of a single frame along each axis, mm.
+    pub translation_mm: f64,
+}
+
 /// How much a pose scatters: one standard deviation per axis.
 #[derive(Debug, Clone, Copy, PartialEq)]
 #[cfg_attr(feature = "json", derive(serde::Serialize, serde::Deserialize))]
@@ -81,6 +102,10 @@ pub enum Datum {
     /// The session's `up`: gravity, or the normal of a calibrated runway.
     #[default]
     Up,
+    /// The plane on which the wheels stand: of the contact centres, found from the wheel centres and their radii.
+    WheelPlane,
+    /// The runway, from points measured on it under the wheels: the session's `runway_mm`.
+    Runway,
 }
 
 /// Which wheel is brought to the stated angle when toe-out on turns is read. Both customs exist.
@@ -129,6 +154,60 @@ pub struct Reference {
     pub turn: Turn,
 }
 
+/// How the clamps are compensated: what was done with the car at the stations of `rolling`.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+#[cfg_attr(feature = "json", derive(serde::Serialize, serde::Deserialize))]
+#[cfg_attr(feature = "json", serde(rename_all = "snake_case"))]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
+pub enum CompensationMethod {
+    /// The car was rolled on its wheels, without slip.
+    #[default]
+    Rolled,
+    /// The car was raised and one wheel after the other was spun by hand. A station holds the wheel that is spun, and others only
+    /// if the body stands as still as the cameras see.
+    Spun,
+}
+
+/// What the body may do while the car is rolled.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+#[cfg_attr(feature = "json", derive(serde::Serialize, serde::Deserialize))]
+#[cfg_attr(feature = "json", serde(rename_all = "snake_case"))]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
+pub enum RollingBody {
+    /// It goes straight: it moves along one direction and does not turn.
+    #[default]
+    Translates,
+    /// It may turn as well: the car does not run quite straight.
+    Turns,
+}
+
+/// What the body does while the front wheels are steered.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+#[cfg_attr(feature = "json", derive(serde::Serialize, serde::Deserialize))]
+#[cfg_attr(feature = "json", serde(rename_all = "snake_case"))]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
+pub enum SweepBody {
+    /// It stands still.
+    #[default]
+    Still,
+    /// It may rise, lean and slide, and is found again at each station from the targets of the rear wheels. They must be locked as well:
+    /// a wheel that is free to roll does not show how the body pitches.
+    FoundAgain,
+}
+
+/// A camera that reports in its own frame.
+#[derive(Debug, Clone, PartialEq)]
+#[cfg_attr(feature = "json", derive(serde::Serialize, serde::Deserialize))]
+#[cfg_attr(feature = "json", serde(deny_unknown_fields))]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
+pub struct Camera {
+    /// Where the camera is and how it is turned in the rig: a point p of its frame lies at R·p + t in the rig.
+    #[cfg_attr(feature = "schema", schemars(with = "PoseSchema"))]
+    pub rig_from_camera: Pose,
+    /// The wheels that it sees, whose poses are `camera_from_target`.
+    pub wheels: Vec<Wheel>,
+}
+
 /// The version of the session format.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 #[cfg_attr(feature = "json", derive(serde::Serialize, serde::Deserialize))]
@@ -156,7 +235,11 @@ pub struct Session {
     pub up: Option<[f64; 3]>,
     /// From the wheel's centre plane outward along the spindle to the target's origin, mm. Rolling cannot show it.
     pub clamp_standoff_mm: ByWheel<f64>,
-    /// How much a pose scatters. It sets the bounds above which a residual is called high.
+    /// The cameras that report in their own frames, by name. A wheel that none of them names is given in the rig frame.
+    #[cfg_attr(feature = "json", serde(default, skip_serializing_if = "BTreeMap::is_empty"))]
+    #[cfg_attr(feature = "json", serde(deserialize_with = "crate::json::keyed_map"))]
+    pub cameras: BTreeMap<String, Camera>,
+    /// How much a pose scatters. It sets the bounds above which a residual is called high, or frames are said to move.
     #[cfg_attr(feature = "json", serde(default, skip_serializing_if = "Option::is_none"))]
     #[cfg_attr(feature = "json", serde(deserialize_with = "crate::json::keyed_option"))]
     pub pose_noise: Option<PoseNoise>,
@@ -168,7 +251,16 @@ pub struct Session {
     /// Ride height at each wheel, mm: with them caster and SAI are also given to the body.
     #[cfg_attr(feature = "json", serde(default, skip_serializing_if = "Option::is_none"))]
     pub ride_height_mm: Option<ByWheel<f64>>,
-    /// The stations at which the car was rolled, in any order.
+    /// Points of the runway, one under each wheel, measured in the rig frame, mm. The datum `runway` needs them.
+    #[cfg_attr(feature = "json", serde(default, skip_serializing_if = "Option::is_none"))]
+    pub runway_mm: Option<ByWheel<[f64; 3]>>,
+    /// How the clamps are compensated.
+    #[cfg_attr(feature = "json", serde(default))]
+    pub compensation: CompensationMethod,
+    /// What the body may do while the car is rolled.
+    #[cfg_attr(feature = "json", serde(default))]
+    pub rolling_body: RollingBody,
+    /// The stations at which the car was rolled or its wheels spun, in any order.
     #[cfg_attr(feature = "schema", schemars(with = "Vec<StationSchema>"))]
     pub rolling: Vec<Station>,
     /// The station with the wheels straight ahead.
@@ -181,6 +273,9 @@ pub struct Session {
     /// Whether the brake held the front wheels to their knuckles during the sweep. A sweep needs it said.
     #[cfg_attr(feature = "json", serde(default, skip_serializing_if = "Option::is_none"))]
     pub sweep_wheels_locked: Option<bool>,
+    /// What the body does while the front wheels are steered, in the sweep and to the locks.
+    #[cfg_attr(feature = "json", serde(default))]
+    pub sweep_body: SweepBody,
     /// Full lock to the left.
     #[cfg_attr(feature = "json", serde(default, skip_serializing_if = "Option::is_none"))]
     #[cfg_attr(feature = "schema", schemars(with = "Option<StationSchema>"))]
@@ -202,6 +297,11 @@ pub const LOADED_RADIUS_RANGE_MM: [f64; 2] = [50.0, 1500.0];
 pub const RIDE_HEIGHT_RANGE_MM: [f64; 2] = [-2000.0, 5000.0];
 /// The least and greatest angle at which toe-out on turns can be asked for, degrees.
 pub const TURN_ANGLE_RANGE_DEG: [f64; 2] = [1.0, 60.0];
+
+/// The most stations of one stage.
+pub const MAX_STATIONS: usize = 10_000;
+/// The most frames of one wheel at one station.
+pub const MAX_FRAMES: usize = 10_000;
 
 /// Checks `up` and makes it a unit vector in the rig frame.
 ///
@@ -236,13 +336,21 @@ pub(crate) fn check_loaded_radii(loaded_radius_mm: &ByAxle<Option<f64>>) -> Resu
     Ok(())
 }
 
+/// Checks the standoffs of the clamps.
+pub(crate) fn check_standoffs(clamp_standoff_mm: &ByWheel<f64>) -> Result<(), Error> {
+    for wheel in Wheel::ALL {
+        let standoff = *clamp_standoff_mm.get(wheel);
+        check_range(ErrorCode::LengthOutOfRange, "clamp_standoff_mm", standoff, CLAMP_STANDOFF_RANGE_MM)
+            .map_err(|error| error.wheel(wheel))?;
+    }
+    Ok(())
+}
+
 /// Checks every number of the session that is not a pose.
 pub(crate) fn check_inputs(session: &Session) -> Result<(), Error> {
     let length = ErrorCode::LengthOutOfRange;
+    check_standoffs(&session.clamp_standoff_mm)?;
     for wheel in Wheel::ALL {
-        let standoff = *session.clamp_standoff_mm.get(wheel);
-        check_range(length, "clamp_standoff_mm", standoff, CLAMP_STANDOFF_RANGE_MM)
-            .map_err(|error| error.wheel(wheel))?;
         if let Some(heights) = &session.ride_height_mm {
             check_range(length, "ride_height_mm", *heights.get(wheel), RIDE_HEIGHT_RANGE_MM)
                 .map_err(|error| error.wheel(wheel))?;
@@ -254,33 +362,172 @@ pub(crate) fn check_inputs(session: &Session) -> Result<(), Error> {
         check_range(length, "pose_noise.translation_mm", noise.translation_mm, [0.0, 100.0])?;
     }
     let turn_deg = session.reference.turn.angle_deg;
-    check_range(ErrorCode::AngleOutOfRange, "reference.turn.angle_deg", turn_deg, TURN_ANGLE_RANGE_DEG)
-}
-
-/// Checks and averages the frames of one station.
-pub(crate) fn resolve(station: &Station, stage: Stage) -> Result<Poses, Error> {
-    let mut poses = Poses::default();
-    for wheel in Wheel::ALL {
-        let frames = station.get(wheel).frames();
-        if !frames.is_empty() {
-            let mean = pose::mean_transform(frames).map_err(|error| error.stage(stage).wheel(wheel))?;
-            *poses.get_mut(wheel) = Some(mean);
+    check_range(ErrorCode::AngleOutOfRange, "reference.turn.angle_deg", turn_deg, TURN_ANGLE_RANGE_DEG)?;
+    if let Some(runway) = &session.runway_mm {
+        for wheel in Wheel::ALL {
+            for &coordinate in runway.get(wheel) {
+                let range = [-pose::MAX_COORDINATE_MM, pose::MAX_COORDINATE_MM];
+                check_range(length, "runway_mm", coordinate, range).map_err(|error| error.wheel(wheel))?;
+            }
         }
     }
-    Ok(poses)
+    for (stage, stations) in [(Stage::Rolling, &session.rolling), (Stage::Sweep, &session.sweep)] {
+        check_count(stations.len(), MAX_STATIONS).map_err(|error| error.stage(stage))?;
+    }
+    Ok(())
 }
 
-/// Checks and averages the frames of all stations of a stage.
-pub(crate) fn resolve_all(stations: &[Station], stage: Stage) -> Result<Vec<Poses>, Error> {
-    let mut resolved = Vec::with_capacity(stations.len());
-    for (index, station) in stations.iter().enumerate() {
-        resolved.push(resolve(station, stage).map_err(|error| error.station(index))?);
+/// Refuses more stations or frames than any session needs.
+#[expect(clippy::cast_precision_loss, reason = "the counts are far below 2^52")]
+pub(crate) fn check_count(count: usize, most: usize) -> Result<(), Error> {
+    if count > most {
+        return Err(Error::new(ErrorCode::TooMany).value(count as f64).at_most(most as f64));
     }
-    Ok(resolved)
+    Ok(())
+}
+
+/// How the poses of a session are brought into the rig frame.
+pub(crate) struct Cameras {
+    rig_from_camera: ByWheel<Option<Transform<Rig, frame::Camera>>>,
+    noise: Option<PoseNoise>,
+}
+
+impl Cameras {
+    /// Poses that are in the rig frame already, of unknown noise.
+    pub(crate) const IN_RIG: Self =
+        Self { rig_from_camera: ByWheel { fl: None, fr: None, rl: None, rr: None }, noise: None };
+
+    /// The cameras of a session, checked.
+    pub(crate) fn of(session: &Session) -> Result<Self, Error> {
+        let mut rig_from_camera: ByWheel<Option<Transform<Rig, frame::Camera>>> = ByWheel::default();
+        for camera in session.cameras.values() {
+            let pose = camera.rig_from_camera.transform().map_err(|error| error.input("cameras"))?;
+            for &wheel in &camera.wheels {
+                if rig_from_camera.get_mut(wheel).replace(pose).is_some() {
+                    return Err(Error::new(ErrorCode::Contradiction).input("cameras").wheel(wheel));
+                }
+            }
+        }
+        Ok(Self { rig_from_camera, noise: session.pose_noise })
+    }
+
+    /// Checks and averages the frames of one station, and notes how much they scatter.
+    pub(crate) fn resolve(
+        &self,
+        station: &Station,
+        (stage, index): (Stage, Option<usize>),
+        spreads: &mut Vec<StationSpread>,
+    ) -> Result<Poses, Error> {
+        let mut poses = Poses::default();
+        for wheel in Wheel::ALL {
+            let frames = station.get(wheel).frames();
+            if frames.is_empty() {
+                continue;
+            }
+            let (pose, spread) = self.mean(frames, wheel).map_err(|error| {
+                let error = error.stage(stage).wheel(wheel);
+                index.map_or(error, |index| error.station(index))
+            })?;
+            *poses.get_mut(wheel) = Some(pose);
+            spreads.extend(spread.map(|Spread { frames, rotation_deg, translation_mm }| StationSpread {
+                stage,
+                station: index,
+                wheel,
+                frames,
+                rotation_deg,
+                translation_mm,
+            }));
+        }
+        Ok(poses)
+    }
+
+    /// Checks and averages the frames of all stations of a stage.
+    pub(crate) fn resolve_all(
+        &self,
+        stations: &[Station],
+        stage: Stage,
+        spreads: &mut Vec<StationSpread>,
+    ) -> Result<Vec<Poses>, Error> {
+        let mut poses = Vec::with_capacity(stations.len());
+        for (index, station) in stations.iter().enumerate() {
+            poses.push(self.resolve(station, (stage, Some(index)), spreads)?);
+        }
+        Ok(poses)
+    }
+
+    fn mean(&self, frames: &[Pose], wheel: Wheel) -> Result<(Transform<Rig, Target>, Option<Spread>), Error> {
+        check_count(frames.len(), MAX_FRAMES)?;
+        let Some(rig_from_camera) = self.rig_from_camera.get(wheel) else {
+            let (mean, spread) = pose::mean_transform::<Rig, Target>(frames)?;
+            return self.still(frames, spread).map(|()| (mean, spread));
+        };
+        let (mean, spread) = pose::mean_transform::<frame::Camera, Target>(frames)?;
+        self.still(frames, spread).map(|()| (rig_from_camera.then_from(&mean), spread))
+    }
+
+    fn still(&self, frames: &[Pose], spread: Option<Spread>) -> Result<(), Error> {
+        spread.map_or(Ok(()), |spread| check_still(frames, spread, self.noise))
+    }
+}
+
+/// Refuses frames that move by more than they scatter.
+///
+/// With the pose noise stated, their spread is held against it: the bound is the one-in-a-million quantile of χ² with 3(n − 1) degrees
+/// of freedom. Without, the spread is held against the differences from frame to frame, which a slow motion leaves
+/// alone (von Neumann's ratio); that can tell motion from scatter from seven frames on.
+fn check_still(frames: &[Pose], spread: Spread, noise: Option<PoseNoise>) -> Result<(), Error> {
+    /// The standard normal's one-in-a-million quantile.
+    const Z: f64 = 4.753;
+    /// Rounding is no motion.
+    const LEAST: PoseNoise = PoseNoise { rotation_deg: 1e-4, translation_mm: 1e-3 };
+    #[expect(clippy::cast_precision_loss, reason = "the number of frames is far below 2^52")]
+    let count = frames.len() as f64;
+    let (noise, factor) = if let Some(noise) = noise {
+        // Wilson and Hilferty's approximation of the quantile of χ².
+        let variance = 2.0 / (9.0 * 3.0 * (count - 1.0));
+        let root = 1.0 - variance + Z * units::sqrt(variance);
+        (noise, units::sqrt(root * root * root))
+    } else {
+        // The mean square successive difference over twice the variance has mean 1 and, of three axes, this variance.
+        let variance = (count - 2.0) / (3.0 * (count * count - 1.0));
+        let least = 1.0 - Z * units::sqrt(variance);
+        if least <= 0.0 {
+            return Ok(());
+        }
+        (step_noise(frames)?, 1.0 / units::sqrt(least))
+    };
+    let bound = PoseNoise {
+        rotation_deg: noise.rotation_deg.max(LEAST.rotation_deg) * factor,
+        translation_mm: noise.translation_mm.max(LEAST.translation_mm) * factor,
+    };
+    let error = Error::new(ErrorCode::NotStill);
+    if spread.rotation_deg > bound.rotation_deg {
+        return Err(error.input("rotation").value(spread.rotation_deg).at_most(bound.rotation_deg));
+    }
+    if spread.translation_mm > bound.translation_mm {
+        let error = error.in_mm().input("translation_mm");
+        return Err(error.value(spread.translation_mm).at_most(bound.translation_mm));
+    }
+    Ok(())
+}
+
+/// The noise of a frame per axis, from the differences between neighbouring frames.
+fn step_noise(frames: &[Pose]) -> Result<PoseNoise, Error> {
+    let (mut turned, mut shifted, mut count) = (0.0, 0.0, 0.0);
+    for pair in frames.windows(2) {
+        let (angle, distance) = pose::apart::<Rig, Target>(&pair[0].transform()?, &pair[1].transform()?);
+        turned += angle * angle;
+        shifted += distance * distance;
+        count += 6.0;
+    }
+    Ok(PoseNoise {
+        rotation_deg: units::deg_from_rad(units::sqrt(turned / count)),
+        translation_mm: units::sqrt(shifted / count),
+    })
 }
 
 #[cfg(feature = "schema")]
-pub(crate) use schema::{LoadedRadiusSchema, StationSchema};
+pub(crate) use schema::{LoadedRadiusSchema, PoseSchema, StationSchema};
 
 #[cfg(feature = "schema")]
 mod schema {
@@ -315,7 +562,7 @@ mod schema {
     /// The pose of a target in the rig frame: `translation_mm` with one of three forms of the rotation.
     #[derive(JsonSchema)]
     #[schemars(rename = "Pose", untagged)]
-    enum PoseSchema {
+    pub(crate) enum PoseSchema {
         /// Rotation as a matrix.
         Matrix(MatrixPoseSchema),
         /// Rotation as a unit quaternion.
@@ -327,7 +574,7 @@ mod schema {
     /// A pose with its rotation as a matrix.
     #[derive(JsonSchema)]
     #[schemars(rename = "PoseByMatrix", deny_unknown_fields)]
-    struct MatrixPoseSchema {
+    pub(crate) struct MatrixPoseSchema {
         /// R, 3×3, row by row: its columns are the target's axes seen in the rig frame.
         rotation: [[f64; 3]; 3],
         /// The target's origin in the rig frame, mm.
@@ -337,7 +584,7 @@ mod schema {
     /// A pose with its rotation as a unit quaternion.
     #[derive(JsonSchema)]
     #[schemars(rename = "PoseByQuaternion", deny_unknown_fields)]
-    struct QuaternionPoseSchema {
+    pub(crate) struct QuaternionPoseSchema {
         /// Unit quaternion, w first.
         quaternion_wxyz: [f64; 4],
         /// The target's origin in the rig frame, mm.
@@ -347,7 +594,7 @@ mod schema {
     /// A pose with its rotation as a rotation vector.
     #[derive(JsonSchema)]
     #[schemars(rename = "PoseByRotationVector", deny_unknown_fields)]
-    struct RotationVectorPoseSchema {
+    pub(crate) struct RotationVectorPoseSchema {
         /// Axis times angle, radians.
         rotation_vector_rad: [f64; 3],
         /// The target's origin in the rig frame, mm.

@@ -8,7 +8,9 @@ use crate::alignment::Alignment;
 use crate::frame::{Frame, Rig, Target, Transform, Vector, Vehicle};
 use crate::layout::{ByAxle, BySide, ByWheel, Side, Wheel};
 use crate::pose::Pose;
-use crate::session::{PoseNoise, Reference, Session, Sighting, Station, TurnWheel};
+use crate::session::{
+    CompensationMethod, PoseNoise, Reference, RollingBody, Session, Sighting, Stage, Station, SweepBody, TurnWheel,
+};
 use crate::steering::{SteeringAxisReadings, SteeringReadings};
 use crate::turns::{self, LockReadings, TurnReadings, TurnsReadings};
 use crate::units::{DEG_PER_RAD, deg_from_rad, hypot, rad_from_deg};
@@ -70,6 +72,37 @@ pub struct VirtualAxle {
     pub rolling_radius_mm: f64,
 }
 
+/// How the body moves on its plates while the front wheels are steered, at the greatest steer of the sweep. In between, rise and pitch go with
+/// the square of the steer, the others with the steer itself.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub struct BodyMotion {
+    /// Upward, mm.
+    pub rise_mm: f64,
+    /// Forward and to the left, mm.
+    pub slide_mm: [f64; 2],
+    /// About the vehicle's x axis, left side up, degrees.
+    pub roll_deg: f64,
+    /// About the vehicle's y axis, nose down, degrees.
+    pub pitch_deg: f64,
+    /// About the vehicle's z axis, to the left, degrees.
+    pub yaw_deg: f64,
+}
+
+/// A fault: a target that slips on its clamp, round the spindle.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct ClampSlip {
+    /// In which group of stations: rolling or sweep.
+    pub stage: Stage,
+    /// At which station of the group, counted from 0.
+    pub station: usize,
+    /// Whether it stays so at the later stations of the group.
+    pub onward: bool,
+    /// At which wheel.
+    pub wheel: Wheel,
+    /// By how much, as if the wheel rolled forward, degrees.
+    pub angle_deg: f64,
+}
+
 /// A rigid car on a rig, and what is done with it.
 #[derive(Debug, Clone, PartialEq)]
 pub struct VirtualVehicle {
@@ -87,16 +120,28 @@ pub struct VirtualVehicle {
     pub roll_deg: Vec<f64>,
     /// Direction in which the car travels as it rolls, to the left of the centreline, degrees: how much it crabs.
     pub travel_direction_deg: f64,
+    /// How much the car turns to the left as it rolls, degrees per metre. A session with some says that the body turns.
+    pub rolling_yaw_deg_per_m: f64,
+    /// Whether the car is rolled, or raised and its wheels spun by `roll_deg`, one after the other.
+    pub compensation: CompensationMethod,
     /// Commanded steer at the sweep stations, left positive, degrees: each wheel turns by more or less of it about its axis.
     pub sweep_deg: Vec<f64>,
     /// Whether the brake holds the wheels to their knuckles in the sweep; otherwise they roll as they are steered.
     pub sweep_wheels_locked: bool,
+    /// How the body moves while the front wheels are steered.
+    pub body_motion: BodyMotion,
+    /// What the session says about that.
+    pub sweep_body: SweepBody,
+    /// Targets that slip.
+    pub slips: Vec<ClampSlip>,
     /// Commanded steer at full lock, to either side, degrees; None leaves the locks out.
     pub lock_deg: Option<f64>,
     /// The choices that go into the session.
     pub reference: Reference,
     /// One standard deviation of every pose, per axis; None for none.
     pub pose_noise: Option<PoseNoise>,
+    /// Frames of each wheel at each station, 1 or more; each has its own noise.
+    pub frames: usize,
     /// The seed of the noise.
     pub seed: u64,
 }
@@ -142,11 +187,17 @@ impl Default for VirtualVehicle {
             rig_from_vehicle: pose_of(&rotation([0.0, 0.0, 1.0], 1.0), [2500.0, 120.0, 310.0]),
             roll_deg: vec![-27.0, -13.5, 0.0, 13.5, 27.0],
             travel_direction_deg: 0.0,
+            rolling_yaw_deg_per_m: 0.0,
+            compensation: CompensationMethod::Rolled,
             sweep_deg: vec![-20.0, -15.0, -10.0, -5.0, 0.0, 5.0, 10.0, 15.0, 20.0],
             sweep_wheels_locked: true,
+            body_motion: BodyMotion::default(),
+            sweep_body: SweepBody::Still,
+            slips: Vec::new(),
             lock_deg: Some(34.0),
             reference: Reference::default(),
             pose_noise: None,
+            frames: 1,
             seed: 0,
         }
     }
@@ -214,17 +265,55 @@ impl VirtualVehicle {
     pub fn session(&self) -> Session {
         let mut rng = Pcg64::seed_from_u64(self.seed);
         let mut look = |moment: &Moment| self.station(moment, &mut rng);
-        let rolling = self.roll_deg.iter().map(|&roll_deg| look(&Moment { roll_deg, ..Moment::default() })).collect();
+        let slip = |stage: Stage, index: usize| {
+            let slipped = |slip: &&ClampSlip| {
+                slip.stage == stage && (slip.station == index || slip.onward && slip.station < index)
+            };
+            ByWheel::from_fn(|wheel| {
+                let of_wheel = self.slips.iter().filter(slipped).filter(|slip| slip.wheel == wheel);
+                of_wheel.map(|slip| slip.angle_deg).sum()
+            })
+        };
+        let mut rolling: Vec<Station> = Vec::new();
+        match self.compensation {
+            CompensationMethod::Rolled => {
+                for (index, &roll_deg) in self.roll_deg.iter().enumerate() {
+                    rolling.push(look(&Moment {
+                        roll_deg,
+                        slip_deg: slip(Stage::Rolling, index),
+                        ..Moment::default()
+                    }));
+                }
+            }
+            CompensationMethod::Spun => {
+                for wheel in Wheel::ALL {
+                    for (index, &angle_deg) in self.roll_deg.iter().enumerate() {
+                        let mut spin_deg = slip(Stage::Rolling, index);
+                        *spin_deg.get_mut(wheel) += angle_deg;
+                        let mut seen = look(&Moment { slip_deg: spin_deg, ..Moment::default() });
+                        let mut station = Station::default();
+                        *station.get_mut(wheel) = core::mem::take(seen.get_mut(wheel));
+                        rolling.push(station);
+                    }
+                }
+            }
+        }
         let ahead = look(&Moment::default());
-        let sweep = self.sweep_deg.iter().map(|&steer_deg| {
+        let most = self.sweep_deg.iter().fold(1.0, |most: f64, steer| most.max(steer.abs()));
+        let sweep = self.sweep_deg.iter().enumerate().map(|(index, &steer_deg)| {
             // A free wheel rolls on its plate as the knuckle carries it round the axis; by how much is no matter, so long as it does.
-            let free_roll_deg = if self.sweep_wheels_locked { 0.0 } else { 0.3 * steer_deg };
-            look(&Moment { steer_deg, free_roll_deg, ..Moment::default() })
+            let mut slip_deg = slip(Stage::Sweep, index);
+            if !self.sweep_wheels_locked {
+                for wheel in [Wheel::Fl, Wheel::Fr] {
+                    *slip_deg.get_mut(wheel) += 0.3 * steer_deg;
+                }
+            }
+            look(&Moment { steer_deg, slip_deg, body: steer_deg / most, ..Moment::default() })
         });
         let sweep: Vec<Station> = sweep.collect();
         let mut lock = |side: Side| {
             let steer_deg = self.lock_deg? * side.sign();
-            Some(look(&Moment { steer_deg, ..Moment::default() }))
+            Some(look(&Moment { steer_deg, body: side.sign(), ..Moment::default() }))
         };
         Session {
             up: Some(self.to_rig().direction(UP).to_array()),
@@ -234,8 +323,11 @@ impl VirtualVehicle {
                 front: Some(self.front.rolling_radius_mm),
                 rear: Some(self.rear.rolling_radius_mm),
             }),
+            compensation: self.compensation,
+            rolling_body: if self.rolling_yaw_deg_per_m == 0.0 { RollingBody::Translates } else { RollingBody::Turns },
             rolling,
             ahead,
+            sweep_body: self.sweep_body,
             sweep_wheels_locked: (!sweep.is_empty()).then_some(self.sweep_wheels_locked),
             sweep,
             lock_left: lock(Side::Left),
@@ -270,7 +362,10 @@ impl VirtualVehicle {
                 centre_mm: Some(self.centre(wheel).to_array()),
                 spindle: Some(self.spindle(wheel).to_array()),
                 runout_deg: Some(this.clamp.tilt_deg),
-                rolling_radius_mm: Some(self.axle(wheel).rolling_radius_mm),
+                rolling_radius_mm: match self.compensation {
+                    CompensationMethod::Rolled => Some(self.axle(wheel).rolling_radius_mm),
+                    CompensationMethod::Spun => None,
+                },
             }
         });
         let axle = |axle: &VirtualAxle, left: Wheel| {
@@ -495,19 +590,16 @@ impl VirtualVehicle {
 
     fn station(&self, moment: &Moment, rng: &mut Pcg64) -> Station {
         ByWheel::from_fn(|wheel| {
-            let mut pose = self.pose(wheel, moment);
-            if let Some(noise) = self.pose_noise {
-                let mut draw = |deviation: f64| {
-                    Vector3::from_fn(|_, _| {
-                        let unit: f64 = StandardNormal.sample(rng);
-                        unit * deviation
-                    })
-                };
-                let turn = Rotation3::new(draw(noise.rotation_deg / DEG_PER_RAD));
-                let shift = draw(noise.translation_mm);
-                pose = Transform::from_parts(turn * pose.rotation, pose.origin() + Vector::wrap(shift));
+            let pose = self.pose(wheel, moment);
+            let mut frame = || match self.pose_noise {
+                Some(noise) => disturbed(&pose, noise, rng).into(),
+                None => pose.into(),
+            };
+            if self.frames > 1 {
+                Sighting::Frames((0..self.frames).map(|_| frame()).collect())
+            } else {
+                Sighting::Pose(frame())
             }
-            Sighting::Pose(pose.into())
         })
     }
 
@@ -535,15 +627,29 @@ impl VirtualVehicle {
             origin = point + turn_about(axis, angle_rad, origin - point);
         };
         let travel_mm = self.front.rolling_radius_mm * rad_from_deg(moment.roll_deg);
-        let roll_rad = travel_mm / axle.rolling_radius_mm + rad_from_deg(moment.free_roll_deg);
+        let yaw_per_mm = rad_from_deg(self.rolling_yaw_deg_per_m) / 1000.0;
+        // A wheel on the inside of the turn runs a shorter way.
+        let way_mm = travel_mm * (1.0 - yaw_per_mm * centre.y());
+        let roll_rad = way_mm / axle.rolling_radius_mm + rad_from_deg(*moment.slip_deg.get(wheel));
         turn(spindle, centre, side * roll_rad);
         if matches!(wheel, Wheel::Fl | Wheel::Fr) {
             let (point, axis) = self.axis(wheel);
             turn(axis, point, self.knuckle_rad(wheel, moment.steer_deg));
         }
-        let travel = turn_about(UP, rad_from_deg(self.travel_direction_deg), FORWARD) * travel_mm;
+        let yaw_rad = yaw_per_mm * travel_mm;
+        turn(UP, Vector::zero(), yaw_rad);
+        let BodyMotion { rise_mm, slide_mm: [forward_mm, left_mm], roll_deg, pitch_deg, yaw_deg } = self.body_motion;
+        let (even, odd) = (moment.body * moment.body, moment.body);
+        turn(FORWARD, Vector::zero(), rad_from_deg(odd * roll_deg));
+        turn(UP.cross(FORWARD), Vector::zero(), rad_from_deg(even * pitch_deg));
+        turn(UP, Vector::zero(), rad_from_deg(odd * yaw_deg));
+        let moved = Vector::new([odd * forward_mm, odd * left_mm, even * rise_mm]);
+        // The chord of an arc points halfway through its turn.
+        let halfway = rad_from_deg(self.travel_direction_deg) + yaw_rad / 2.0;
+        let chord_mm = if yaw_rad == 0.0 { travel_mm } else { travel_mm * libm::sin(yaw_rad / 2.0) / (yaw_rad / 2.0) };
+        let travel = turn_about(UP, halfway, FORWARD) * chord_mm;
         let to_rig = self.to_rig();
-        Transform::from_axes(axes.map(|axis| to_rig.direction(axis)), to_rig.point(origin + travel))
+        Transform::from_axes(axes.map(|axis| to_rig.direction(axis)), to_rig.point(origin + travel + moved))
     }
 }
 
@@ -552,7 +658,23 @@ impl VirtualVehicle {
 struct Moment {
     roll_deg: f64,
     steer_deg: f64,
-    free_roll_deg: f64,
+    /// By how much each target has turned round its spindle beside the roll of the car.
+    slip_deg: ByWheel<f64>,
+    /// How far the body has moved, as a share of its motion; left positive.
+    body: f64,
+}
+
+/// A pose as a camera sees it, with noise.
+fn disturbed(pose: &Transform<Rig, Target>, noise: PoseNoise, rng: &mut Pcg64) -> Transform<Rig, Target> {
+    let mut draw = |deviation: f64| {
+        Vector3::from_fn(|_, _| {
+            let unit: f64 = StandardNormal.sample(rng);
+            unit * deviation
+        })
+    };
+    let turn = Rotation3::new(draw(noise.rotation_deg / DEG_PER_RAD));
+    let shift = draw(noise.translation_mm);
+    Transform::from_parts(turn * pose.rotation, pose.origin() + Vector::wrap(shift))
 }
 
 const FORWARD: Vector<Vehicle> = Vector::new([1.0, 0.0, 0.0]);

@@ -10,11 +10,18 @@
 //! the spindles lie in a plane whose normal is k. Caster is as good as before; SAI scatters about ten times more, for it
 //! rests on the sagitta 1 − cos θ. The result carries a warning, and a sweep below ± 8° is refused.
 //!
+//! # What can go wrong
+//! **The body moves** on its plates while the wheels are steered: it is found again from the rear targets when the session asks for it.
+//! **A locked wheel rolls**: rolling in step with the steering looks like another axis, rigid as ever. Only the spindle tells: it stays on
+//! a cone about the true axis. Its height along the fitted axis then varies as 1 − cos θ, and that is what is watched.
+//! **The axis itself moves**, as in multi-link suspensions: the axis between neighbouring stations shows how, and the residuals how badly
+//! one fixed axis explains the sweep.
+//!
 //! # Projected angles
 //! With k the unit vector up the axis in the vehicle frame and s = +1 left, −1 right: caster = atan2(−k_x, k_z), the side
 //! view; SAI = atan2(−s·k_y, k_z), the front view. They are neither Euler angles nor the true inclination of the axis.
 
-use crate::compensation::Residual;
+use crate::compensation::{Compensation, Residual};
 use crate::error::{Error, ErrorCode};
 use crate::frame::{Frame, Knuckle, Rig, Target, Transform, Vector, Vehicle};
 use crate::layout::{ByWheel, Side};
@@ -23,7 +30,7 @@ use crate::rigid::FixedDirection;
 use crate::units::{self, atan2_deg, deg_from_rad, rad_from_deg};
 use crate::wheel;
 use alloc::vec::Vec;
-use nalgebra::Matrix3;
+use nalgebra::{Matrix3, Vector3};
 
 /// The least sweep with the wheels locked, from one end to the other, degrees.
 pub const MIN_SWEEP_LOCKED_DEG: f64 = 10.0;
@@ -31,6 +38,8 @@ pub const MIN_SWEEP_LOCKED_DEG: f64 = 10.0;
 pub const MIN_SWEEP_FREE_DEG: f64 = 16.0;
 /// The least root mean square by which the tips of a free wheel's spindle must leave a straight line, as a share of the spindle.
 const LEAST_SAGITTA: f64 = 1e-3;
+/// Neighbouring stations nearer to each other than this have no axis of their own, degrees.
+const LEAST_STEP_DEG: f64 = 2.0;
 /// The sweep below which the result carries a warning, degrees. Common practice: ± 10° to ± 20°.
 pub const SHORT_SWEEP_DEG: f64 = 20.0;
 
@@ -84,6 +93,26 @@ pub struct SteeringReadings {
     pub cross_sai_deg: Option<f64>,
     /// Range of the sweep: largest minus smallest mean steer angle of the front wheels.
     pub sweep_range_deg: Option<f64>,
+}
+
+/// The steering axis between two neighbouring stations of a sweep: about which the knuckle turned from one to the other. On a
+/// suspension whose axis moves it differs from step to step; each carries the noise √2·u/(2·sin(θ/2)) of its step θ.
+#[derive(Debug, Clone, Copy, PartialEq)]
+#[cfg_attr(feature = "json", derive(serde::Serialize))]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
+pub struct InstantaneousAxis {
+    /// The two stations of the sweep, in the order of their steer angles.
+    pub stations: [usize; 2],
+    /// Steer angle halfway between them, from the wheel's own heading straight ahead; positive to the left.
+    pub steer_deg: f64,
+    /// Caster to the datum, in the side view; positive with the top of the axis rearward.
+    pub caster_deg: f64,
+    /// Steering-axis inclination to the datum, in the front view; positive with the top inboard.
+    pub sai_deg: f64,
+    /// Caster trail along the vehicle's x axis; positive when the axis meets the ground ahead of the contact centre.
+    pub caster_trail_mm: Option<f64>,
+    /// Scrub radius along the vehicle's y axis; positive when the axis meets the ground inboard of the contact centre.
+    pub scrub_radius_mm: Option<f64>,
 }
 
 /// Caster in degrees, positive with the top of the axis rearward: atan2(−k_x, k_z), for the axis k upward in the vehicle frame.
@@ -206,18 +235,21 @@ fn sai_of(side: Side, axis: Vector<Vehicle>) -> f64 {
 /// A steering axis fitted to a sweep, in the rig.
 pub(crate) struct SteeringAxis {
     /// Unit vector upward.
-    direction: Vector<Rig>,
+    pub(crate) direction: Vector<Rig>,
     point: Vector<Rig>,
     /// Per station that saw the wheel: its index and how far it lies from the fit.
     pub(crate) residuals: Vec<(usize, Residual)>,
 }
 
 /// One station of a sweep for one front wheel.
+#[derive(Clone, Copy)]
 pub(crate) struct SweepStation {
     pub(crate) index: usize,
     pub(crate) rig_from_target: Transform<Rig, Target>,
     /// Spindle in the rig.
     pub(crate) spindle: Vector<Rig>,
+    /// Steer angle from the wheel's own heading straight ahead, left positive.
+    pub(crate) steer_deg: f64,
 }
 
 /// The axis about which a wheel locked to its knuckle turned.
@@ -244,6 +276,83 @@ pub(crate) fn fit_locked(
         })
         .collect();
     Ok(SteeringAxis { direction: axis.in_rig, point: point_in_rig, residuals })
+}
+
+/// The axis about which a wheel locked to its knuckle turned from one station to the next; None when it hardly turned.
+pub(crate) fn between(
+    one: &SweepStation,
+    next: &SweepStation,
+    centre: Vector<Target>,
+    up: Vector<Rig>,
+) -> Option<SteeringAxis> {
+    let turn = next.rig_from_target.rotation * one.rig_from_target.rotation.transpose();
+    // The skew part of a rotation by θ about k is k·sin θ.
+    let [x, y, z] = [turn[(2, 1)] - turn[(1, 2)], turn[(0, 2)] - turn[(2, 0)], turn[(1, 0)] - turn[(0, 1)]];
+    let skew = Vector::<Rig>::new([x, y, z]) * 0.5;
+    let angle = libm::atan2(skew.norm(), (turn.trace() - 1.0) / 2.0);
+    if deg_from_rad(angle) < LEAST_STEP_DEG {
+        return None;
+    }
+    let (axis, angle) = if skew.dot(up) < 0.0 { (-skew.unit(), -angle) } else { (skew.unit(), angle) };
+    let (from, to) = (one.rig_from_target.point(centre), next.rig_from_target.point(centre));
+    let chord = (to - from).square_to(axis);
+    let point = (from + to) * 0.5 + axis.cross(chord) * (0.5 / libm::tan(angle / 2.0));
+    Some(SteeringAxis { direction: axis, point, residuals: Vec::new() })
+}
+
+/// By how much a wheel that was to be locked rolled about its spindle during the sweep, and how much could be noise, degrees; None when it is
+/// no more than that, or the stations cannot tell.
+///
+/// A wheel that rolls in step with the steering turns about k + c·a instead of k, nearly as rigidly: only spindle and wheel centre, which
+/// rolling leaves alone, show the true axis. Seen along that one, the target turns about its spindle. An error of the axis across the car
+/// passes for such a roll, and is what limits the test. `noise` is that of a pose, `misfit_mm` what a fixed axis may leave over:
+/// where it leaves more the axis itself moves, and nothing is said.
+pub(crate) fn rolled_about_spindle(
+    sweep: &[SweepStation],
+    compensation: &Compensation,
+    up: Vector<Rig>,
+    noise_rad: f64,
+    misfit_mm: f64,
+) -> Option<(f64, f64)> {
+    /// So many standard deviations are no chance.
+    const SURE: f64 = 5.0;
+    #[expect(clippy::cast_precision_loss, reason = "the number of stations is far below 2^52")]
+    let count = sweep.len() as f64;
+    let free = fit_free(sweep, Vector::new(compensation.centre_in_target_mm), up).ok()?;
+    let rms = |pick: fn(&Residual) -> f64| units::root_mean_square(free.residuals.iter().map(|(_, r)| pick(r)));
+    if rms(|r| r.translation_mm) > misfit_mm {
+        return None;
+    }
+    let of_cone = rad_from_deg(rms(|r| r.rotation_deg));
+    let noise = noise_rad.max(if count > 3.0 { of_cone * units::sqrt(count / (count - 3.0)) } else { 0.0 });
+
+    let k = free.direction;
+    let radial = sweep.iter().map(|station| station.spindle.square_to(k)).sum::<Vector<Rig>>().unit();
+    let sideways = k.cross(radial);
+    let bearing = |station: &SweepStation| libm::atan2(station.spindle.dot(sideways), station.spindle.dot(radial));
+    let mark = Vector::<Target>::new(compensation.spindle_in_target).any_square();
+    let roll = |station: &SweepStation| {
+        let upward = k.square_to(station.spindle).unit();
+        let seen = station.rig_from_target.direction(mark);
+        libm::atan2(seen.dot(station.spindle.cross(upward)), seen.dot(upward))
+    };
+    let turn = 2.0 * core::f64::consts::PI;
+    let first = roll(sweep.first()?);
+    let (mut normal, mut rolled, mut turned) = (Matrix3::zeros(), (0.0, 0.0), (f64::INFINITY, f64::NEG_INFINITY));
+    for station in sweep {
+        let (angle, bearing) = (roll(station) - first, bearing(station));
+        let angle = angle - turn * libm::round(angle / turn);
+        rolled = (angle.min(rolled.0), angle.max(rolled.1));
+        turned = (bearing.min(turned.0), bearing.max(turned.1));
+        let (sin, cos) = libm::sincos(bearing);
+        let row = Vector3::new(1.0, sin, 1.0 - cos);
+        normal += row * row.transpose();
+    }
+    // The axis leans across the car by what the height of the spindle's tip along it says, which varies as 1 − cos.
+    let of_axis = noise * units::sqrt(normal.try_inverse()?[(2, 2)].max(0.0)) * (turned.1 - turned.0);
+    let bound = SURE * (of_axis + units::sqrt(2.0) * noise);
+    let range = rolled.1 - rolled.0;
+    (range > bound).then(|| (deg_from_rad(range), deg_from_rad(bound)))
 }
 
 /// The axis about which the spindle of a free wheel swung.
@@ -313,7 +422,8 @@ pub(crate) struct FrontWheel {
     pub(crate) side: Side,
     pub(crate) spindle: Vector<Vehicle>,
     pub(crate) centre: Vector<Vehicle>,
-    pub(crate) contact: Vector<Vehicle>,
+    /// None when no radius is known.
+    pub(crate) contact: Option<Vector<Vehicle>>,
 }
 
 impl SteeringAxis {
@@ -322,9 +432,9 @@ impl SteeringAxis {
         &self,
         vehicle_from_rig: &Transform<Vehicle, Rig>,
         wheel: &FrontWheel,
-    ) -> Vector<Vehicle> {
+    ) -> Option<Vector<Vehicle>> {
         let (k, q) = (vehicle_from_rig.direction(self.direction), vehicle_from_rig.point(self.point));
-        q + k * ((wheel.contact.z() - q.z()) / k.z())
+        Some(q + k * ((wheel.contact?.z() - q.z()) / k.z()))
     }
 
     /// Every reading of the axis. `attitude_deg` is the body's pitch and roll, when the ride heights are known.
@@ -337,7 +447,8 @@ impl SteeringAxis {
         let side = wheel.side;
         let k = vehicle_from_rig.direction(self.direction);
         let q = vehicle_from_rig.point(self.point);
-        let from_contact = self.ground_point(vehicle_from_rig, wheel) - wheel.contact;
+        let ground = self.ground_point(vehicle_from_rig, wheel);
+        let from_contact = ground.zip(wheel.contact).map(|(ground, contact)| ground - contact);
         let heading = wheel::heading_of(side, wheel.spindle);
         let outward = wheel::UP.cross(heading) * side.sign();
         let to_body = attitude_deg
@@ -350,10 +461,10 @@ impl SteeringAxis {
             caster_deg: Some(caster_of(k)),
             sai_deg: Some(sai_of(side, k)),
             included_angle_deg: Some(sai_of(side, k) + wheel::camber_of(wheel.spindle)),
-            caster_trail_mm: Some(from_contact.x()),
-            scrub_radius_mm: Some(-side.sign() * from_contact.y()),
-            caster_trail_in_wheel_plane_mm: Some(from_contact.dot(heading)),
-            scrub_radius_in_wheel_plane_mm: Some(-from_contact.dot(outward)),
+            caster_trail_mm: from_contact.map(Vector::x),
+            scrub_radius_mm: from_contact.map(|from| -side.sign() * from.y()),
+            caster_trail_in_wheel_plane_mm: from_contact.map(|from| from.dot(heading)),
+            scrub_radius_in_wheel_plane_mm: from_contact.map(|from| -from.dot(outward)),
             caster_to_body_deg: to_body.map(caster_of),
             sai_to_body_deg: to_body.map(|k| sai_of(side, k)),
             axis_direction: Some(k.to_array()),

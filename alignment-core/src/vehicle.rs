@@ -95,16 +95,18 @@ pub struct AheadReadings {
 ///
 /// # Errors
 /// Those of the poses; [`ErrorCode::NotFinite`] and [`ErrorCode::NotUnitLength`] of `up` and of a compensation;
-/// [`ErrorCode::LengthOutOfRange`] for a radius, wheelbase or track that no car has; [`ErrorCode::SpindleNotLateral`] for a spindle
-/// more than 60° from the vehicle's y axis; [`ErrorCode::Mirrored`] when left, right, front, rear and up do not fit together.
+/// [`ErrorCode::LengthOutOfRange`] for a radius, wheelbase or track that no car has; [`ErrorCode::DifferentVehicles`] for tracks or
+/// wheelbases that differ by more than a metre; [`ErrorCode::SpindleNotLateral`] for a spindle more than 60° from the vehicle's y axis;
+/// [`ErrorCode::SidesSwapped`] for one axle, and [`ErrorCode::Mirrored`] when left, right, front, rear and up do not fit together.
 ///
 /// ```
-/// # use alignment_core::{measure, simulate::VirtualVehicle, session::{ByAxle, ByWheel, Centreline}, compensation, vehicle};
+/// # use alignment_core::session::{ByAxle, ByWheel, Centreline, RollingBody};
+/// # use alignment_core::{compensation, measure, simulate::VirtualVehicle, vehicle};
 /// let session = VirtualVehicle::default().session();
-/// let up = session.up.unwrap();
-/// let rolled = compensation::from_rolling(&session.rolling, up, &session.clamp_standoff_mm, &ByAxle::default())?;
+/// let (up, body) = (session.up.unwrap(), RollingBody::Translates);
+/// let rolled = compensation::from_rolling(&session.rolling, up, &session.clamp_standoff_mm, &ByAxle::default(), body)?;
 /// let poses = ByWheel::from_fn(|wheel| session.ahead.get(wheel).frames()[0]);
-/// let now = vehicle::ahead_readings(&rolled.wheels, &poses, up, &ByAxle::default(), Centreline::AxleMidpoints)?;
+/// let now = vehicle::ahead_readings(&rolled.all_wheels()?, &poses, up, &ByAxle::default(), Centreline::AxleMidpoints)?;
 /// assert_eq!(now.wheels.fl.camber_deg, measure(&session)?.alignment.wheels.fl.camber_deg);
 /// # Ok::<(), alignment_core::Error>(())
 /// ```
@@ -139,7 +141,7 @@ pub(crate) struct Stand {
     pub(crate) vehicle_from_rig: Transform<Vehicle, Rig>,
     pub(crate) centres: ByWheel<Vector<Vehicle>>,
     pub(crate) spindles: ByWheel<Vector<Vehicle>>,
-    radii_mm: ByWheel<f64>,
+    radii_mm: ByWheel<Option<f64>>,
 }
 
 impl Stand {
@@ -155,15 +157,16 @@ impl Stand {
         let vehicle_from_rig = rig_from_vehicle.inverse();
         let centres = ByWheel::from_fn(|wheel| vehicle_from_rig.point(wheels.get(wheel).centre));
         let spindles = ByWheel::from_fn(|wheel| vehicle_from_rig.direction(wheels.get(wheel).spindle));
-        let radii_mm = ByWheel::from_fn(|wheel| {
-            loaded_radius_mm.of_wheel(wheel).unwrap_or(compensation.get(wheel).rolling_radius_mm)
-        });
+        let radii_mm =
+            ByWheel::from_fn(|wheel| loaded_radius_mm.of_wheel(wheel).or(compensation.get(wheel).rolling_radius_mm));
         Self { rig_from_vehicle, vehicle_from_rig, centres, spindles, radii_mm }
     }
 
+    /// Contact centre; None when neither radius is known.
     #[inline]
-    pub(crate) fn contact(&self, wheel: Wheel) -> Vector<Vehicle> {
-        wheel::contact_centre_of(*self.centres.get(wheel), *self.spindles.get(wheel), *self.radii_mm.get(wheel))
+    pub(crate) fn contact(&self, wheel: Wheel) -> Option<Vector<Vehicle>> {
+        let radius = (*self.radii_mm.get(wheel))?;
+        Some(wheel::contact_centre_of(*self.centres.get(wheel), *self.spindles.get(wheel), radius))
     }
 
     /// Refuses wheels that no car has.
@@ -189,17 +192,27 @@ impl Stand {
         if front < 0.0 && rear < 0.0 {
             return Error::new(ErrorCode::Mirrored).stage(Stage::Ahead);
         }
-        let difference = [-MAX_DIFFERENCE_MM, MAX_DIFFERENCE_MM];
+        // One axle whose targets are exchanged.
+        for (track, other, wheel) in [(front, rear, Wheel::Fl), (rear, front, Wheel::Rl)] {
+            if track < 0.0 && other > 0.0 {
+                return Error::new(ErrorCode::SidesSwapped).stage(Stage::Ahead).wheel(wheel);
+            }
+        }
         let length = [
             ("front track", front, TRACK_RANGE_MM),
             ("rear track", rear, TRACK_RANGE_MM),
             ("left wheelbase", left, WHEELBASE_RANGE_MM),
             ("right wheelbase", right, WHEELBASE_RANGE_MM),
-            ("track difference", front - rear, difference),
-            ("wheelbase difference", left - right, difference),
         ]
         .into_iter()
         .find_map(|(name, value, range)| session::check_range(ErrorCode::LengthOutOfRange, name, value, range).err());
+        let different = || {
+            [("tracks", front - rear), ("wheelbases", left - right)]
+                .into_iter()
+                .find(|(_, value)| value.abs() > MAX_DIFFERENCE_MM)
+                .map(|(name, value)| Error::new(ErrorCode::DifferentVehicles).input(name).value(value.abs()))
+                .map(|error| error.at_most(MAX_DIFFERENCE_MM))
+        };
         let spindle = || {
             Wheel::ALL.iter().find_map(|&wheel| {
                 let spindle = *self.spindles.get(wheel);
@@ -208,7 +221,7 @@ impl Stand {
                 (skew_deg > MAX_SPINDLE_SKEW_DEG).then(|| skewed.wheel(wheel))
             })
         };
-        length.or_else(spindle).unwrap_or(Error::new(ErrorCode::NotFinite)).stage(Stage::Ahead)
+        length.or_else(different).or_else(spindle).unwrap_or(Error::new(ErrorCode::NotFinite)).stage(Stage::Ahead)
     }
 
     #[inline]
@@ -230,17 +243,17 @@ impl Stand {
                 centre_mm: Some(self.centres.get(wheel).to_array()),
                 spindle: Some(self.spindles.get(wheel).to_array()),
                 runout_deg: Some(compensation.runout_deg),
-                rolling_radius_mm: Some(compensation.rolling_radius_mm),
+                rolling_radius_mm: compensation.rolling_radius_mm,
             }
         });
         let axle = |left: Wheel, right: Wheel| {
             let across = *self.centres.get(left) - *self.centres.get(right);
-            let at_ground = self.contact(left) - self.contact(right);
+            let at_ground = self.contact(left).zip(self.contact(right)).map(|(left, right)| left - right);
             AxleReadings {
                 total_toe_deg: Some(toe.get(left) + toe.get(right)),
                 cross_camber_deg: Some(camber.get(left) - camber.get(right)),
                 track_mm: Some(across.y()),
-                track_at_ground_mm: Some(at_ground.y()),
+                track_at_ground_mm: at_ground.map(Vector::y),
                 setback_deg: Some(atan2_deg(across.x(), across.y())),
                 setback_mm: Some(across.x()),
             }
@@ -269,6 +282,38 @@ impl Stand {
             axle_offset_mm: Some(rear_from_front.dot(front_axle)),
         }
     }
+}
+
+/// What remains when not all four wheels are seen straight ahead, and the vehicle has no frame: camber, total toe and cross camber need
+/// only the datum's normal, runout and rolling radius only the rolling.
+pub(crate) fn without_frame(
+    compensation: &ByWheel<Option<Compensation>>,
+    wheels: &ByWheel<Option<WheelInRig>>,
+    up: Vector<Rig>,
+) -> (ByWheel<WheelReadings>, ByAxle<AxleReadings>) {
+    // Any level axes will do: camber and the sum of both toes are the same in all of them.
+    let level = up.any_square();
+    let vehicle_from_rig = Transform::<Rig, Vehicle>::from_axes([level, up.cross(level), up], Vector::zero()).inverse();
+    let spindle = |wheel: Wheel| wheels.get(wheel).map(|wheel| vehicle_from_rig.direction(wheel.spindle));
+    let readings = ByWheel::from_fn(|wheel| {
+        let compensation = compensation.get(wheel);
+        WheelReadings {
+            camber_deg: spindle(wheel).map(wheel::camber_of),
+            runout_deg: compensation.map(|compensation| compensation.runout_deg),
+            rolling_radius_mm: compensation.and_then(|compensation| compensation.rolling_radius_mm),
+            ..WheelReadings::default()
+        }
+    });
+    let axle = |left: Wheel, right: Wheel| {
+        let both = spindle(left).zip(spindle(right));
+        let total_toe_deg = both.map(|(left, right)| {
+            let toe = wheel::toe_of(Side::Left, left) + wheel::toe_of(Side::Right, right);
+            toe - 360.0 * libm::round(toe / 360.0)
+        });
+        let cross_camber_deg = both.map(|(left, right)| wheel::camber_of(left) - wheel::camber_of(right));
+        AxleReadings { total_toe_deg, cross_camber_deg, ..AxleReadings::default() }
+    };
+    (readings, ByAxle { front: axle(Wheel::Fl, Wheel::Fr), rear: axle(Wheel::Rl, Wheel::Rr) })
 }
 
 /// The vehicle frame of the [module](self).

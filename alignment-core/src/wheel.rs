@@ -27,7 +27,7 @@ pub struct WheelReadings {
     pub spindle: Option<[f64; 3]>,
     /// Runout of the clamp: angle between the spindle and the nearest axis of the target.
     pub runout_deg: Option<f64>,
-    /// Rolling radius: travel of the wheel centre over roll angle.
+    /// Rolling radius: travel of the wheel centre over roll angle. A spun wheel has none.
     pub rolling_radius_mm: Option<f64>,
 }
 

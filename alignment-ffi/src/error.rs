@@ -103,7 +103,7 @@ impl From<Error> for Failure {
 
 impl From<JsonError> for Failure {
     fn from(error: JsonError) -> Self {
-        Self::new(error.code().number(), error.to_string())
+        Self::new(error.code.number(), error.to_string())
     }
 }
 

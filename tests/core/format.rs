@@ -1,11 +1,12 @@
 //! The session format: every form that a rig may write, and one clear sentence for every form that it may not.
 
 use crate::paths::{EXACT, assert_same};
+use crate::truth::READ_BACK;
 use alignment_core::json::{
     measurement_schema, measurement_to_json, session_from_json, session_schema, session_to_json,
 };
 use alignment_core::simulate::VirtualVehicle;
-use alignment_core::{ErrorCode, measure};
+use alignment_core::{ErrorCode, Wheel, measure};
 use serde_json::{Value, json};
 
 fn demo() -> Value {
@@ -15,7 +16,7 @@ fn demo() -> Value {
 /// The sentence with which the reader refuses a session.
 fn refusal(session: &Value) -> String {
     let error = session_from_json(&serde_json::to_string_pretty(session).unwrap()).unwrap_err();
-    assert_eq!(error.code(), ErrorCode::NotASession);
+    assert_eq!(error.code, ErrorCode::NotASession);
     assert!(error.line > 0, "{error}");
     error.to_string()
 }
@@ -42,12 +43,15 @@ fn a_session_survives_writing_and_reading() {
 }
 
 #[test]
-fn the_result_has_its_four_members() {
+fn the_result_has_its_members() {
     let result = measure(&VirtualVehicle::default().session()).unwrap();
     let json: Value = serde_json::from_str(&measurement_to_json(&result)).unwrap();
     let mut keys: Vec<_> = json.as_object().unwrap().keys().collect();
     keys.sort();
-    assert_eq!(keys, ["alignment", "reference", "residuals", "warnings"]);
+    assert_eq!(
+        keys,
+        ["alignment", "datum_normal", "instantaneous_axes", "reference", "residuals", "spreads", "warnings"]
+    );
     let camber = json.pointer("/alignment/wheels/fl/camber_deg").unwrap().as_f64();
     assert_eq!(camber, result.alignment.wheels.fl.camber_deg);
 }
@@ -103,8 +107,8 @@ fn unknown_keys_are_named_with_their_place() {
     assert!(refusal(&top).starts_with("ceiling: unknown field `ceiling`"), "{}", refusal(&top));
 
     let mut wheel = demo();
-    wheel["ahead"]["xl"] = json!(null);
-    assert!(refusal(&wheel).starts_with("ahead.xl: unknown field `xl`"), "{}", refusal(&wheel));
+    wheel["ahead"] = json!({"xl": null});
+    assert!(refusal(&wheel).starts_with("ahead: unknown field `xl`"), "{}", refusal(&wheel));
 
     let mut pose = demo();
     pose["sweep"][3]["rr"]["scale"] = json!(1.0);
@@ -113,6 +117,30 @@ fn unknown_keys_are_named_with_their_place() {
     let mut choice = demo();
     choice["reference"]["centerline"] = json!("axle_midpoints");
     assert!(refusal(&choice).contains("unknown field `centerline`"), "{}", refusal(&choice));
+}
+
+/// Beside all four wheels, another can only be on a third axle.
+#[test]
+fn a_third_axle_is_refused_by_name() {
+    let mut truck = demo();
+    truck["rolling"][1]["rear_2_left"] = truck["rolling"][1]["rl"].clone();
+    let error = session_from_json(&truck.to_string()).unwrap_err();
+    assert_eq!((error.code, error.path.as_str()), (ErrorCode::ThirdAxle, "rolling[1]"));
+    assert!(error.to_string().contains("unknown wheel `rear_2_left`: a third axle"), "{error}");
+}
+
+#[test]
+fn cameras_are_read_by_name_and_once() {
+    let here = json!({"rotation_vector_rad": [0, 0, 0], "translation_mm": [0, 0, 0]});
+    let mut seen = demo();
+    seen["cameras"] = json!({"left": {"rig_from_camera": here, "wheels": ["fl", "rl"]}});
+    let session = session_from_json(&seen.to_string()).unwrap();
+    assert_eq!(session.cameras["left"].wheels, [Wheel::Fl, Wheel::Rl]);
+    assert_same(&measure(&session).unwrap().alignment, &VirtualVehicle::default().truth(), READ_BACK);
+    let twice =
+        seen.to_string().replacen("\"cameras\":{", &format!("\"cameras\":{{\"left\":{},", seen["cameras"]["left"]), 1);
+    let error = session_from_json(&twice).unwrap_err();
+    assert!(error.to_string().contains("duplicate field `left`"), "{error}");
 }
 
 #[test]

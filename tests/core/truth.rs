@@ -7,7 +7,7 @@ use alignment_core::simulate::VirtualVehicle;
 use proptest::prelude::*;
 
 /// Toe-out on turns is interpolated between sweep stations: 0.02° is what it is good for.
-const READ_BACK: Tolerance = Tolerance { interpolated_deg: 0.02, ..EXACT };
+pub const READ_BACK: Tolerance = Tolerance { interpolated_deg: 0.02, ..EXACT };
 
 #[test]
 fn the_default_car_is_read_back() {

@@ -1,0 +1,199 @@
+//! Targets that slipped on their clamps: which of the stations of one fit do not belong to it.
+//!
+//! A fit leaves something over at every station. Noise leaves a little everywhere; a target that slipped leaves a pattern: one
+//! station off, or all from one station on. Each pattern is one more unknown in the least squares of the stage, so what it
+//! explains (its gain in the sum of squares) can be held against the noise, stated or left over: an F test. The pattern
+//! that explains most is named when noise alone would explain so much once in a hundred thousand times.
+
+use crate::error::{Stage, Warning, WarningCode};
+use crate::layout::Wheel;
+use crate::units::{deg_from_rad, sqrt};
+use alloc::vec::Vec;
+use nalgebra::{Cholesky, Const, SMatrix, SVector};
+
+/// How seldom noise alone may look like a given pattern.
+const CHANCE: f64 = 1e-5;
+/// The least share of a pattern that must be left over after the unknowns of the fit are taken out, for it to be told from them.
+const LEAST_OWN: f64 = 1e-3;
+/// The sum of squares, over what noise makes on average, from which a pattern is looked for at all.
+const SUSPECT: f64 = 2.0;
+
+/// One station in a linear fit of `P` unknowns: `observed = design · unknowns`, and what a slip of unit size would add to it.
+pub(crate) struct Row<const D: usize, const P: usize, const K: usize> {
+    /// The station's index in its stage.
+    pub(crate) station: usize,
+    pub(crate) observed: SVector<f64, D>,
+    pub(crate) design: SMatrix<f64, D, P>,
+    pub(crate) slip: SMatrix<f64, D, K>,
+}
+
+/// A slip that the stations show.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(crate) struct Slip {
+    /// The row that is off alone, or the first of those that are.
+    pub(crate) row: usize,
+    /// Whether the later rows are off as well.
+    pub(crate) onward: bool,
+    /// Its size, in radians.
+    pub(crate) size_rad: f64,
+    /// The size that noise alone would hardly reach, in radians.
+    pub(crate) bound_rad: f64,
+}
+
+impl Slip {
+    pub(crate) fn warning(&self, stage: Stage, station: usize, wheel: Wheel) -> Warning {
+        let code = if self.onward { WarningCode::TargetSlippedFrom } else { WarningCode::TargetSlippedOnce };
+        let (size_deg, bound_deg) = (deg_from_rad(self.size_rad), deg_from_rad(self.bound_rad));
+        Warning::new(code).stage(stage).station(station).wheel(wheel).figure(size_deg, bound_deg, "deg")
+    }
+}
+
+/// What a set of rows adds to the least squares as the support of a pattern.
+#[derive(Clone, Copy)]
+struct Support<const P: usize, const K: usize> {
+    left_over: SVector<f64, K>,
+    size: SMatrix<f64, K, K>,
+    shared: SMatrix<f64, P, K>,
+}
+
+/// The slip that best explains what a fit leaves over, if noise does not.
+///
+/// Rows in the order in which the stations were taken. `noise` is one standard deviation of each equation, when known;
+/// `least` is the noise below which nothing is suspected.
+#[expect(clippy::cast_precision_loss, reason = "the number of stations is far below 2^52")]
+pub(crate) fn find<const D: usize, const P: usize, const K: usize>(
+    rows: &[Row<D, P, K>],
+    noise: Option<f64>,
+    least: f64,
+) -> Option<Slip> {
+    let freedom = (rows.len() * D) as f64 - P as f64;
+    let freedom_left = freedom - K as f64;
+    if freedom_left < 1.0 {
+        return None;
+    }
+    let (normal, unknowns) = solve(rows)?;
+    let supports: Vec<Support<P, K>> = rows
+        .iter()
+        .map(|row| Support {
+            left_over: row.slip.tr_mul(&(row.observed - row.design * unknowns)),
+            size: row.slip.tr_mul(&row.slip),
+            shared: row.design.tr_mul(&row.slip),
+        })
+        .collect();
+    let squares: f64 = rows.iter().map(|row| (row.observed - row.design * unknowns).norm_squared()).sum();
+    let known = noise.unwrap_or(0.0).max(least);
+    if squares <= SUSPECT * freedom * known * known {
+        return None;
+    }
+
+    let gain = |support: &Support<P, K>| {
+        let own = support.size - support.shared.tr_mul(&normal.solve(&support.shared));
+        let distinct = (0..K).all(|i| own[(i, i)] > LEAST_OWN * support.size[(i, i)]);
+        let size = own.cholesky().filter(|_| distinct)?.solve(&support.left_over);
+        Some((support.left_over.dot(&size), size.norm()))
+    };
+    let mut best: Option<(f64, Slip)> = None;
+    let mut consider = |support: &Support<P, K>, row: usize, onward: bool| {
+        if let Some((gain, size_rad)) = gain(support)
+            && best.is_none_or(|(most, _)| gain > most)
+        {
+            best = Some((gain, Slip { row, onward, size_rad, bound_rad: 0.0 }));
+        }
+    };
+    for (row, support) in supports.iter().enumerate() {
+        consider(support, row, false);
+    }
+    // All from the second row on is the same pattern as the first row alone, and all from the last on is the last alone.
+    let mut tail: Option<Support<P, K>> = None;
+    for (row, support) in supports.iter().enumerate().rev() {
+        let sum = tail.map_or(*support, |tail| Support {
+            left_over: tail.left_over + support.left_over,
+            size: tail.size + support.size,
+            shared: tail.shared + support.shared,
+        });
+        if row > 1 && row + 1 < rows.len() {
+            consider(&sum, row, true);
+        }
+        tail = Some(sum);
+    }
+
+    let (gain, slip) = best?;
+    let left = ((squares - gain) / freedom_left).max(0.0);
+    // Of two degrees of freedom over `freedom_left`, F exceeds f with the chance (1 + 2f/ν)^(−ν/2); over infinitely many, e^(−f).
+    let quantile = if noise.is_some() && left <= SUSPECT * known * known {
+        -libm::log(CHANCE)
+    } else {
+        freedom_left / 2.0 * (libm::pow(CHANCE, -2.0 / freedom_left) - 1.0)
+    };
+    let needed = 2.0 * quantile * left.max(known * known);
+    (gain > needed).then_some(Slip { bound_rad: slip.size_rad * sqrt(needed / gain), ..slip })
+}
+
+/// The factored normal equations and the unknowns; None when the rows do not determine them.
+fn solve<const D: usize, const P: usize, const K: usize>(
+    rows: &[Row<D, P, K>],
+) -> Option<(Cholesky<f64, Const<P>>, SVector<f64, P>)> {
+    let (mut normal, mut right) = (SMatrix::<f64, P, P>::zeros(), SVector::<f64, P>::zeros());
+    for row in rows {
+        normal += row.design.tr_mul(&row.design);
+        right += row.design.tr_mul(&row.observed);
+    }
+    let normal = normal.cholesky()?;
+    let unknowns = normal.solve(&right);
+    Some((normal, unknowns))
+}
+
+/// What further rows leave over of the fit to `rows`; None when these do not determine it.
+pub(crate) fn left_over<const D: usize, const P: usize, const K: usize, const N: usize>(
+    rows: &[Row<D, P, K>],
+    further: [&Row<D, P, K>; N],
+) -> Option<[SVector<f64, D>; N]> {
+    let (_, unknowns) = solve(rows)?;
+    Some(further.map(|row| row.observed - row.design * unknowns))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use nalgebra::{Matrix1, Matrix1x2, Vector1};
+
+    /// A straight line through nine points, of known noise.
+    fn line(slipped: impl Fn(usize) -> f64) -> Vec<Row<1, 2, 1>> {
+        let noise = [0.3, -0.6, 0.1, 0.9, -0.4, -0.2, 0.7, -0.5, 0.2];
+        (0..9_u8)
+            .map(|i| {
+                let (x, i) = (f64::from(i), usize::from(i));
+                Row {
+                    station: i,
+                    observed: Vector1::new(1.0 + 2.0 * x + 1e-3 * noise[i] + slipped(i)),
+                    design: Matrix1x2::new(1.0, x),
+                    slip: Matrix1::new(1.0),
+                }
+            })
+            .collect()
+    }
+
+    #[test]
+    fn a_slip_is_named_with_its_size_and_noise_is_not() {
+        for noise in [Some(1e-3), None] {
+            assert_eq!(find(&line(|_| 0.0), noise, 1e-9), None);
+            let once = find(&line(|i| if i == 3 { 0.05 } else { 0.0 }), noise, 1e-9).unwrap();
+            assert_eq!((once.row, once.onward), (3, false));
+            assert!((once.size_rad - 0.05).abs() < 2e-3 && once.bound_rad < 0.05);
+            let from = find(&line(|i| if i >= 4 { 0.05 } else { 0.0 }), noise, 1e-9).unwrap();
+            assert_eq!((from.row, from.onward), (4, true));
+        }
+    }
+
+    #[test]
+    fn what_the_unknowns_explain_is_no_slip() {
+        assert_eq!(find(&line(|i| 0.3 * [0.0, 1.0, 2.0, 3.0, 4.0, 5.0, 6.0, 7.0, 8.0][i]), Some(1e-3), 1e-9), None);
+        // A bow is no step: what is left over after the best step is as large.
+        assert_eq!(find(&line(|i| 0.02 * [0.0, 1.0, 4.0, 9.0, 16.0, 25.0, 36.0, 49.0, 64.0][i]), None, 1e-9), None);
+    }
+
+    #[test]
+    fn too_few_stations_tell_nothing() {
+        assert_eq!(find(&line(|i| if i == 1 { 5.0 } else { 0.0 })[..3], Some(1e-3), 1e-9), None);
+    }
+}
