@@ -79,11 +79,13 @@ pub enum ErrorCode {
     SpindleNotLateral = -17,
     /// The text is not a session: malformed JSON, an unknown key, a wrong type.
     NotASession = -18,
+    /// The text is not a metric tyre size code.
+    NotATyreSize = -19,
 }
 
 impl ErrorCode {
     /// Every code, in the order of the numbers.
-    pub const ALL: [Self; 18] = [
+    pub const ALL: [Self; 19] = [
         Self::NotFinite,
         Self::NotARotation,
         Self::Reflection,
@@ -102,6 +104,7 @@ impl ErrorCode {
         Self::Mirrored,
         Self::SpindleNotLateral,
         Self::NotASession,
+        Self::NotATyreSize,
     ];
 
     /// The stable number: negative, never reused, the same in every language.
@@ -204,6 +207,9 @@ impl ErrorCode {
             ),
             Self::NotASession => {
                 ("not_a_session", "the text is not a session", "", "compare it with the published schema")
+            }
+            Self::NotATyreSize => {
+                ("not_a_tyre_size", "the text is not a tyre size", "", "write it as on the tyre, such as 205/55R16")
             }
         }
     }
