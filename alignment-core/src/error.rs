@@ -79,6 +79,8 @@ pub enum ErrorCode {
     SpindleNotLateral = -17,
     /// The text is not a session: malformed JSON, an unknown key, a wrong type.
     NotASession = -18,
+    /// The text is not a metric tyre size code.
+    NotATyreSize = -19,
     /// The frames of one station move by more than they scatter: the target did not stand still.
     NotStill = -20,
     /// The wheels cannot belong to one car, or not to the same car at every station.
@@ -95,7 +97,7 @@ pub enum ErrorCode {
 
 impl ErrorCode {
     /// Every code, in the order of the numbers.
-    pub const ALL: [Self; 24] = [
+    pub const ALL: [Self; 25] = [
         Self::NotFinite,
         Self::NotARotation,
         Self::Reflection,
@@ -114,6 +116,7 @@ impl ErrorCode {
         Self::Mirrored,
         Self::SpindleNotLateral,
         Self::NotASession,
+        Self::NotATyreSize,
         Self::NotStill,
         Self::DifferentVehicles,
         Self::RearWheelSteer,
@@ -231,6 +234,9 @@ impl ErrorCode {
             ),
             Self::NotASession => {
                 ("not_a_session", "the text is not a session", "", "compare it with the published schema")
+            }
+            Self::NotATyreSize => {
+                ("not_a_tyre_size", "the text is not a tyre size", "", "write it as on the tyre, such as 205/55R16")
             }
             Self::NotStill => (
                 "not_still",

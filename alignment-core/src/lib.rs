@@ -18,6 +18,8 @@
 //! | [`vehicle`] | four wheels: the vehicle's own frame, thrust line, setback, dimensions |
 //! | [`steering`] | sweep stations → steering axis: caster, SAI, included angle, trail, scrub |
 //! | [`turns`] | toe-out on turns, Ackermann, the angles at full lock |
+//! | [`gauge`] | caster and SAI by hand gauge: cambers on turning plates, pitch of the locked hub |
+//! | [`tyre`] | tyre sizes |
 //! | [`alignment`] | one whole session → every reading, in one tree |
 //! | [`simulate`] | a virtual vehicle with known truth: tests, demos, exercises |
 //!
@@ -63,6 +65,7 @@ pub mod compensation;
 pub mod datum;
 pub mod error;
 pub mod frame;
+pub mod gauge;
 #[cfg(feature = "json")]
 pub mod json;
 mod layout;
@@ -72,6 +75,7 @@ pub mod session;
 pub mod simulate;
 pub mod steering;
 pub mod turns;
+pub mod tyre;
 pub mod units;
 pub mod vehicle;
 pub mod wheel;

@@ -4,6 +4,7 @@
 //! Two customs exist for toe-out on turns: the inner wheel at 20°, or the outer. The session's `reference.turn` says which.
 
 use crate::error::{Error, ErrorCode};
+use crate::session::check_range;
 use crate::units::{atan2_deg, rad_from_deg};
 use alloc::vec::Vec;
 
@@ -11,6 +12,8 @@ use alloc::vec::Vec;
 pub const TURN_MARGIN_DEG: f64 = 1.0;
 /// Stations nearer to each other than this are one for the interpolation, degrees.
 const SAME_STATION_DEG: f64 = 0.5;
+/// The least and greatest wheelbase or distance of the steering axes in the plane formulas, mm.
+const LENGTH_RANGE_MM: [f64; 2] = [1.0, 1e5];
 
 /// The readings of one turn. Magnitudes.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
@@ -84,13 +87,96 @@ pub fn ackermann_inner_deg(outer_deg: f64, axis_distance_mm: f64, wheelbase_mm: 
 }
 
 fn ackermann(angle_deg: f64, axis_distance_mm: f64, wheelbase_mm: f64, sign: f64) -> Result<f64, Error> {
-    use crate::session::check_range;
     check_range(ErrorCode::AngleOutOfRange, "angle_deg", angle_deg, [0.0, 90.0])?;
-    check_range(ErrorCode::LengthOutOfRange, "axis_distance_mm", axis_distance_mm, [1.0, 1e5])?;
-    check_range(ErrorCode::LengthOutOfRange, "wheelbase_mm", wheelbase_mm, [1.0, 1e5])?;
+    check_lengths(axis_distance_mm, wheelbase_mm)?;
     // cot a = cos a/sin a; as atan2 it needs no special case at 0 or 90°.
     let (sin, cos) = libm::sincos(rad_from_deg(angle_deg));
     Ok(atan2_deg(sin, cos + sign * sin * axis_distance_mm / wheelbase_mm))
+}
+
+fn check_lengths(axis_distance_mm: f64, wheelbase_mm: f64) -> Result<(), Error> {
+    check_range(ErrorCode::LengthOutOfRange, "axis_distance_mm", axis_distance_mm, LENGTH_RANGE_MM)?;
+    check_range(ErrorCode::LengthOutOfRange, "wheelbase_mm", wheelbase_mm, LENGTH_RANGE_MM)
+}
+
+/// Ackermann percentage by toe-out: 100·(δ_inner − δ_outer)/(ideal toe-out at the same inner angle), angles in degrees.
+///
+/// Ideal toe-out is δ_inner less [`ackermann_outer_deg`] of it, and d/L the distance of the steering axes at the ground over the
+/// wheelbase: tan(ideal) = (d/L)·sin²δ_inner/(1 + (d/L)·sin δ_inner·cos δ_inner). Wheels that stay parallel give 0, the ideal 100, toe-in
+/// on turns less than 0. The other definition, [`ackermann_percent_by_cotangents`], agrees at 0 and 100 alone.
+///
+/// # Errors
+/// [`ErrorCode::NotFinite`]; [`ErrorCode::AngleOutOfRange`] outside 1 to 90°; [`ErrorCode::LengthOutOfRange`] for lengths not positive.
+///
+/// ```
+/// # use alignment_core::turns::ackermann_percent_by_toe_out;
+/// assert!((ackermann_percent_by_toe_out(20.0, 18.0, 1400.0, 2600.0)? - 65.1).abs() < 0.1);
+/// # Ok::<(), alignment_core::Error>(())
+/// ```
+pub fn ackermann_percent_by_toe_out(
+    inner_deg: f64,
+    outer_deg: f64,
+    axis_distance_mm: f64,
+    wheelbase_mm: f64,
+) -> Result<f64, Error> {
+    check_turn(inner_deg, outer_deg, axis_distance_mm, wheelbase_mm)?;
+    let (sin, cos) = libm::sincos(rad_from_deg(inner_deg));
+    let ratio = axis_distance_mm / wheelbase_mm;
+    let ideal_deg = atan2_deg(ratio * sin * sin, 1.0 + ratio * sin * cos);
+    Ok(100.0 * (inner_deg - outer_deg) / ideal_deg)
+}
+
+/// Ackermann percentage by cotangents: 100·(cot δ_outer − cot δ_inner)/(distance of the steering axes at the ground/wheelbase), angles in
+/// degrees.
+///
+/// Wheels that stay parallel give 0, the ideal 100, toe-in on turns less than 0. The other definition, [`ackermann_percent_by_toe_out`],
+/// agrees at 0 and 100 alone.
+///
+/// # Errors
+/// As [`ackermann_percent_by_toe_out`].
+///
+/// ```
+/// # use alignment_core::turns::ackermann_percent_by_cotangents;
+/// assert!((ackermann_percent_by_cotangents(20.0, 18.0, 1400.0, 2600.0)? - 61.3).abs() < 0.1);
+/// # Ok::<(), alignment_core::Error>(())
+/// ```
+pub fn ackermann_percent_by_cotangents(
+    inner_deg: f64,
+    outer_deg: f64,
+    axis_distance_mm: f64,
+    wheelbase_mm: f64,
+) -> Result<f64, Error> {
+    check_turn(inner_deg, outer_deg, axis_distance_mm, wheelbase_mm)?;
+    let [inner, outer] = [inner_deg, outer_deg].map(rad_from_deg);
+    // cot o − cot i = sin(i − o)/(sin i·sin o), which loses no digits between nearly equal angles.
+    let difference = libm::sin(inner - outer) / (libm::sin(inner) * libm::sin(outer));
+    Ok(100.0 * difference * wheelbase_mm / axis_distance_mm)
+}
+
+fn check_turn(inner_deg: f64, outer_deg: f64, axis_distance_mm: f64, wheelbase_mm: f64) -> Result<(), Error> {
+    const RANGE_DEG: [f64; 2] = [1.0, 90.0];
+    check_range(ErrorCode::AngleOutOfRange, "inner_deg", inner_deg, RANGE_DEG)?;
+    check_range(ErrorCode::AngleOutOfRange, "outer_deg", outer_deg, RANGE_DEG)?;
+    check_lengths(axis_distance_mm, wheelbase_mm)
+}
+
+/// Turning radius of the middle of the front axle in mm, a magnitude: wheelbase/sin δ, with the steer angle δ of that axle in degrees.
+///
+/// The vehicle rolls without slip about a point on the line of the rear axle, and δ is the heading at the middle of the front axle.
+///
+/// # Errors
+/// [`ErrorCode::NotFinite`]; [`ErrorCode::AngleOutOfRange`] outside 0.1 to 90°; [`ErrorCode::LengthOutOfRange`] for a wheelbase not
+/// positive.
+///
+/// ```
+/// # use alignment_core::turns::turning_radius_mm;
+/// assert!((turning_radius_mm(2600.0, 30.0)? - 5200.0).abs() < 1e-9);
+/// # Ok::<(), alignment_core::Error>(())
+/// ```
+pub fn turning_radius_mm(wheelbase_mm: f64, steer_deg: f64) -> Result<f64, Error> {
+    check_range(ErrorCode::LengthOutOfRange, "wheelbase_mm", wheelbase_mm, LENGTH_RANGE_MM)?;
+    check_range(ErrorCode::AngleOutOfRange, "steer_deg", steer_deg, [0.1, 90.0])?;
+    Ok(wheelbase_mm / libm::sin(rad_from_deg(steer_deg)))
 }
 
 /// The steer angles of both front wheels at one station: (asked-for wheel, other wheel), degrees.
@@ -151,6 +237,38 @@ mod tests {
         assert_eq!(interpolate(&pairs, 22.1), None);
         assert_eq!(interpolate(&pairs[..1], -20.0), None);
         assert_eq!(interpolate(&[], 0.0), None);
+    }
+
+    #[test]
+    fn both_percentages_agree_on_parallel_wheels_and_on_the_ideal() {
+        for inner_deg in [1.0, 5.0, 20.0, 45.0, 90.0] {
+            let outer_deg = ackermann_outer_deg(inner_deg, 1400.0, 2600.0).unwrap();
+            for percent in [ackermann_percent_by_toe_out, ackermann_percent_by_cotangents] {
+                assert!(percent(inner_deg, inner_deg, 1400.0, 2600.0).unwrap().abs() < 1e-12);
+                if outer_deg >= 1.0 {
+                    assert!((percent(inner_deg, outer_deg, 1400.0, 2600.0).unwrap() - 100.0).abs() < 1e-9);
+                }
+            }
+        }
+        // Toe-in on turns, as on some racing cars.
+        assert!(ackermann_percent_by_toe_out(20.0, 21.0, 1400.0, 2600.0).unwrap() < 0.0);
+        assert!(ackermann_percent_by_cotangents(20.0, 21.0, 1400.0, 2600.0).unwrap() < 0.0);
+    }
+
+    #[test]
+    fn what_is_no_turn_is_refused_by_its_name() {
+        let error = turning_radius_mm(2600.0, 0.0).unwrap_err();
+        assert_eq!(
+            (error.code, error.input, error.minimum),
+            (ErrorCode::AngleOutOfRange, Some("steer_deg"), Some(0.1))
+        );
+        assert_eq!(turning_radius_mm(0.0, 20.0).unwrap_err().code, ErrorCode::LengthOutOfRange);
+        let error = ackermann_percent_by_toe_out(20.0, f64::NAN, 1400.0, 2600.0).unwrap_err();
+        assert_eq!((error.code, error.input), (ErrorCode::NotFinite, Some("outer_deg")));
+        let error = ackermann_percent_by_cotangents(0.5, 20.0, 1400.0, 2600.0).unwrap_err();
+        assert_eq!((error.code, error.input), (ErrorCode::AngleOutOfRange, Some("inner_deg")));
+        let error = ackermann_percent_by_cotangents(20.0, 18.0, 0.0, 2600.0).unwrap_err();
+        assert_eq!((error.code, error.input), (ErrorCode::LengthOutOfRange, Some("axis_distance_mm")));
     }
 
     #[test]

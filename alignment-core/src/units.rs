@@ -4,6 +4,7 @@
 //! do the few transcendental functions that the core needs: all from one pure-Rust library, so that the same
 //! input gives the same bits on every platform.
 
+use crate::error::{Error, ErrorCode};
 use core::f64::consts::PI;
 use core::fmt;
 
@@ -60,6 +61,29 @@ pub fn degrees_minutes_from_deg(angle_deg: f64) -> DegreesMinutes {
     DegreesMinutes { negative: angle_deg < 0.0 && total > 0.0, degrees, minutes: total - 60.0 * degrees }
 }
 
+/// An angle in degrees, from sign, degrees and minutes (1° = 60′): ± (degrees + minutes/60).
+///
+/// The inverse of [`degrees_minutes_from_deg`]. Manuals print half minutes too: neither number need be whole.
+///
+/// # Errors
+/// [`ErrorCode::NotFinite`]; [`ErrorCode::AngleOutOfRange`] for degrees outside 0 to 360, or minutes outside 0 to 60 (told in degrees):
+/// the sign stands apart.
+///
+/// ```
+/// # use alignment_core::units::{DegreesMinutes, deg_from_degrees_minutes};
+/// let angle = DegreesMinutes { negative: true, degrees: 0.0, minutes: 12.0 };
+/// assert_eq!(deg_from_degrees_minutes(angle)?, -0.2);
+/// # Ok::<(), alignment_core::Error>(())
+/// ```
+pub fn deg_from_degrees_minutes(angle: DegreesMinutes) -> Result<f64, Error> {
+    use crate::session::check_range;
+    let DegreesMinutes { negative, degrees, minutes } = angle;
+    check_range(ErrorCode::AngleOutOfRange, "degrees", degrees, [0.0, 360.0])?;
+    check_range(ErrorCode::AngleOutOfRange, "minutes", minutes / 60.0, [0.0, 1.0])?;
+    let angle_deg = degrees + minutes / 60.0;
+    Ok(if negative { -angle_deg } else { angle_deg })
+}
+
 impl fmt::Display for DegreesMinutes {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         let sign = if self.negative { "-" } else { "" };
@@ -102,6 +126,28 @@ mod tests {
         assert_eq!(degrees_minutes_from_deg(0.9999).to_string(), "1°00′");
         assert_eq!(degrees_minutes_from_deg(-0.001).to_string(), "0°00′");
         assert_eq!(degrees_minutes_from_deg(-1.0 - 5.0 / 60.0).to_string(), "-1°05′");
+    }
+
+    #[test]
+    fn every_minute_is_read_back() {
+        for minutes in -21_600..=21_600 {
+            let angle_deg = f64::from(minutes) / 60.0;
+            let back = deg_from_degrees_minutes(degrees_minutes_from_deg(angle_deg)).unwrap();
+            assert!((back - angle_deg).abs() < 1e-12);
+        }
+    }
+
+    #[test]
+    fn a_sign_in_the_wrong_place_is_refused() {
+        let refused = |degrees, minutes| {
+            deg_from_degrees_minutes(DegreesMinutes { negative: false, degrees, minutes }).unwrap_err()
+        };
+        assert_eq!((refused(-1.0, 5.0).code, refused(-1.0, 5.0).input), (ErrorCode::AngleOutOfRange, Some("degrees")));
+        assert_eq!(refused(1.0, -5.0).input, Some("minutes"));
+        let error = refused(1.0, 75.0);
+        assert_eq!((error.value, error.maximum), (Some(1.25), Some(1.0)));
+        assert_eq!(refused(f64::NAN, 0.0).code, ErrorCode::NotFinite);
+        assert_eq!(refused(0.0, f64::INFINITY).code, ErrorCode::NotFinite);
     }
 
     #[test]

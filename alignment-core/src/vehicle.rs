@@ -16,7 +16,7 @@ use crate::frame::{Rig, Transform, Vector, Vehicle};
 use crate::layout::{ByAxle, ByWheel, Side, Wheel};
 use crate::pose::Pose;
 use crate::session::{self, Centreline};
-use crate::units::{atan2_deg, hypot};
+use crate::units::{atan2_deg, hypot, rad_from_deg};
 use crate::wheel::{self, WheelInRig, WheelReadings};
 
 /// The least and greatest wheelbase, mm, on each side.
@@ -351,4 +351,48 @@ pub fn thrust_angle_deg(rear_left_toe_deg: f64, rear_right_toe_deg: f64) -> f64 
 #[must_use]
 pub fn toe_to_thrust_line_deg(side: Side, toe_to_centreline_deg: f64, thrust_angle_deg: f64) -> f64 {
     toe_to_centreline_deg - side.sign() * thrust_angle_deg
+}
+
+/// Dog tracking in mm: how far the rear axle runs beside the track of the front one, positive to the right: wheelbase·tan(thrust angle).
+///
+/// The car travels along its thrust line. With a positive thrust angle, in degrees, that line points to the right of the centreline; the
+/// front axle, which lies on the centreline, is then to the left of it, and the rear runs to the right of the front. Measured square to
+/// the centreline; square to the travel it is wheelbase·sin(thrust angle), 0.02 % less at 1°.
+///
+/// # Errors
+/// [`ErrorCode::NotFinite`]; [`ErrorCode::LengthOutOfRange`] for a wheelbase outside 500 to 12000 mm; [`ErrorCode::AngleOutOfRange`] for
+/// a thrust angle beyond ± 45°.
+///
+/// ```
+/// # use alignment_core::vehicle::dog_tracking_offset_mm;
+/// assert!((dog_tracking_offset_mm(2600.0, 1.0)? - 45.38).abs() < 0.01);
+/// # Ok::<(), alignment_core::Error>(())
+/// ```
+pub fn dog_tracking_offset_mm(wheelbase_mm: f64, thrust_angle_deg: f64) -> Result<f64, Error> {
+    session::check_range(ErrorCode::LengthOutOfRange, "wheelbase_mm", wheelbase_mm, WHEELBASE_RANGE_MM)?;
+    session::check_range(ErrorCode::AngleOutOfRange, "thrust_angle_deg", thrust_angle_deg, [-45.0, 45.0])?;
+    Ok(wheelbase_mm * libm::tan(rad_from_deg(thrust_angle_deg)))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_rear_runs_to_the_side_to_which_the_thrust_line_points() {
+        // Rear wheels that both point right: left toe-in, right toe-out.
+        let thrust = thrust_angle_deg(1.0, -1.0);
+        assert!(dog_tracking_offset_mm(2600.0, thrust).unwrap() > 0.0);
+        let (right, left) = (dog_tracking_offset_mm(2600.0, 0.3), dog_tracking_offset_mm(2600.0, -0.3));
+        assert!((right.unwrap() + left.unwrap()).abs() < 1e-12);
+    }
+
+    #[test]
+    fn what_is_no_wheelbase_or_thrust_angle_is_refused_by_its_name() {
+        let error = dog_tracking_offset_mm(2.6, 1.0).unwrap_err();
+        assert_eq!((error.code, error.input), (ErrorCode::LengthOutOfRange, Some("wheelbase_mm")));
+        let error = dog_tracking_offset_mm(2600.0, 90.0).unwrap_err();
+        assert_eq!((error.code, error.input), (ErrorCode::AngleOutOfRange, Some("thrust_angle_deg")));
+        assert_eq!(dog_tracking_offset_mm(2600.0, f64::NAN).unwrap_err().code, ErrorCode::NotFinite);
+    }
 }

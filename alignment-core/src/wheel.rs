@@ -8,7 +8,15 @@ use crate::error::{Error, ErrorCode};
 use crate::frame::{Rig, Target, Transform, Vector, Vehicle};
 use crate::layout::Side;
 use crate::pose;
-use crate::units::{atan2_deg, deg_from_rad, hypot};
+use crate::session::check_range;
+use crate::units::{atan2_deg, deg_from_rad, hypot, rad_from_deg};
+
+/// The least and greatest diameter to which a toe length refers, mm.
+pub const REFERENCE_DIAMETER_RANGE_MM: [f64; 2] = [100.0, 3000.0];
+/// The least and greatest toe or slip angle that is turned into a length, degrees.
+const SLOPE_RANGE_DEG: [f64; 2] = [-45.0, 45.0];
+/// The same as lengths over the length that they refer to.
+const SLOPE_RANGE: [f64; 2] = [-1.0, 1.0];
 
 /// The readings of one wheel.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
@@ -104,12 +112,85 @@ pub fn contact_centre_mm(centre_mm: [f64; 3], spindle: [f64; 3], loaded_radius_m
         return Err(Error::new(ErrorCode::NotFinite).input("centre_mm"));
     }
     let range = crate::session::LOADED_RADIUS_RANGE_MM;
-    crate::session::check_range(ErrorCode::LengthOutOfRange, "loaded_radius_mm", loaded_radius_mm, range)?;
+    check_range(ErrorCode::LengthOutOfRange, "loaded_radius_mm", loaded_radius_mm, range)?;
     let spindle = checked_spindle(spindle)?;
     if hypot(spindle.x(), spindle.y()) < pose::UNIT_LENGTH_TOLERANCE {
         return Err(Error::new(ErrorCode::SpindleNotLateral).input("spindle").value(90.0));
     }
     Ok(contact_centre_of(Vector::new(centre_mm), spindle, loaded_radius_mm).to_array())
+}
+
+/// Toe as a length in mm, positive toe-in: D·tan(toe), at the reference diameter D.
+///
+/// Always state D: some manuals mean the rim flange (nominal rim + 35 mm), some the nominal rim, some the tyre. For total toe, add the
+/// lengths of both wheels.
+///
+/// # Errors
+/// [`ErrorCode::NotFinite`]; [`ErrorCode::AngleOutOfRange`] beyond ± 45°; [`ErrorCode::LengthOutOfRange`] for a diameter outside 100 to
+/// 3000 mm.
+///
+/// ```
+/// # use alignment_core::wheel::toe_length_mm;
+/// assert!((toe_length_mm(0.33, 416.0)? - 2.4).abs() < 0.05);
+/// # Ok::<(), alignment_core::Error>(())
+/// ```
+pub fn toe_length_mm(toe_deg: f64, reference_diameter_mm: f64) -> Result<f64, Error> {
+    check_range(ErrorCode::AngleOutOfRange, "toe_deg", toe_deg, SLOPE_RANGE_DEG)?;
+    check_reference_diameter(reference_diameter_mm)?;
+    Ok(reference_diameter_mm * libm::tan(rad_from_deg(toe_deg)))
+}
+
+/// Toe in degrees, positive toe-in, from its length at the reference diameter D in mm: atan(length/D).
+///
+/// # Errors
+/// [`ErrorCode::NotFinite`]; [`ErrorCode::LengthOutOfRange`] for a diameter outside 100 to 3000 mm or a length beyond ± D.
+///
+/// ```
+/// # use alignment_core::wheel::toe_from_length_deg;
+/// assert!((toe_from_length_deg(2.0, 390.6)? - 18.0 / 60.0).abs() < 0.01);
+/// # Ok::<(), alignment_core::Error>(())
+/// ```
+pub fn toe_from_length_deg(toe_length_mm: f64, reference_diameter_mm: f64) -> Result<f64, Error> {
+    check_reference_diameter(reference_diameter_mm)?;
+    let range = SLOPE_RANGE.map(|slope| slope * reference_diameter_mm);
+    check_range(ErrorCode::LengthOutOfRange, "toe_length_mm", toe_length_mm, range)?;
+    Ok(atan2_deg(toe_length_mm, reference_diameter_mm))
+}
+
+fn check_reference_diameter(diameter_mm: f64) -> Result<(), Error> {
+    let range = REFERENCE_DIAMETER_RANGE_MM;
+    check_range(ErrorCode::LengthOutOfRange, "reference_diameter_mm", diameter_mm, range)
+}
+
+/// Side slip in mm per m of travel, of the sign of the angle in degrees: 1000·tan(angle).
+///
+/// # Errors
+/// [`ErrorCode::NotFinite`]; [`ErrorCode::AngleOutOfRange`] beyond ± 45°.
+///
+/// ```
+/// # use alignment_core::wheel::side_slip_mm_per_m;
+/// assert!((side_slip_mm_per_m(0.2865)? - 5.0).abs() < 1e-3);
+/// # Ok::<(), alignment_core::Error>(())
+/// ```
+pub fn side_slip_mm_per_m(angle_deg: f64) -> Result<f64, Error> {
+    check_range(ErrorCode::AngleOutOfRange, "angle_deg", angle_deg, SLOPE_RANGE_DEG)?;
+    Ok(1000.0 * libm::tan(rad_from_deg(angle_deg)))
+}
+
+/// The angle in degrees, of the sign of the side slip in mm per m of travel: atan(side slip/1000).
+///
+/// # Errors
+/// [`ErrorCode::NotFinite`]; [`ErrorCode::LengthOutOfRange`] beyond ± 1000 mm per m.
+///
+/// ```
+/// # use alignment_core::wheel::angle_from_side_slip_deg;
+/// assert!((angle_from_side_slip_deg(5.0)? - 0.2865).abs() < 1e-4);
+/// # Ok::<(), alignment_core::Error>(())
+/// ```
+pub fn angle_from_side_slip_deg(side_slip_mm_per_m: f64) -> Result<f64, Error> {
+    let range = SLOPE_RANGE.map(|slope| slope * 1000.0);
+    check_range(ErrorCode::LengthOutOfRange, "side_slip_mm_per_m", side_slip_mm_per_m, range)?;
+    Ok(atan2_deg(side_slip_mm_per_m, 1000.0))
 }
 
 fn checked_spindle(spindle: [f64; 3]) -> Result<Vector<Vehicle>, Error> {
@@ -180,6 +261,28 @@ mod tests {
         // Top inward: the bottom stands outward by r·sin 5°.
         assert!((contact[1] - 283.92 * 5.0_f64.to_radians().sin()).abs() < 1e-9);
         assert!((contact[2] + 283.92 * 5.0_f64.to_radians().cos()).abs() < 1e-9);
+    }
+
+    #[test]
+    fn lengths_of_toe_and_slip_are_read_back() {
+        for angle_deg in [-45.0, -3.0, -1e-9, 0.0, 0.2, 44.9] {
+            let length = toe_length_mm(angle_deg, 600.0).unwrap();
+            assert!((toe_from_length_deg(length, 600.0).unwrap() - angle_deg).abs() < 1e-13);
+            let slip = side_slip_mm_per_m(angle_deg).unwrap();
+            assert!((angle_from_side_slip_deg(slip).unwrap() - angle_deg).abs() < 1e-13);
+        }
+    }
+
+    #[test]
+    fn what_is_no_toe_length_is_refused_by_its_name() {
+        let error = toe_length_mm(0.2, 16.0).unwrap_err();
+        assert_eq!((error.code, error.input), (ErrorCode::LengthOutOfRange, Some("reference_diameter_mm")));
+        let error = toe_from_length_deg(601.0, 600.0).unwrap_err();
+        assert_eq!((error.input, error.maximum), (Some("toe_length_mm"), Some(600.0)));
+        assert_eq!(toe_from_length_deg(f64::NAN, 600.0).unwrap_err().code, ErrorCode::NotFinite);
+        assert_eq!(toe_length_mm(46.0, 600.0).unwrap_err().code, ErrorCode::AngleOutOfRange);
+        assert_eq!(side_slip_mm_per_m(-46.0).unwrap_err().code, ErrorCode::AngleOutOfRange);
+        assert_eq!(angle_from_side_slip_deg(1001.0).unwrap_err().code, ErrorCode::LengthOutOfRange);
     }
 
     #[test]

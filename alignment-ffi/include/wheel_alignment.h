@@ -80,6 +80,9 @@
 // The text is not a session: malformed JSON, an unknown key, a wrong type.
 #define WA_NOT_A_SESSION -18
 
+// The text is not a metric tyre size code.
+#define WA_NOT_A_TYRE_SIZE -19
+
 // A pointer is NULL that must not be; the message names it.
 #define WA_NULL_POINTER -1001
 

@@ -43,6 +43,8 @@ pub const WA_MIRRORED: i32 = -16;
 pub const WA_SPINDLE_NOT_LATERAL: i32 = -17;
 /// The text is not a session: malformed JSON, an unknown key, a wrong type.
 pub const WA_NOT_A_SESSION: i32 = -18;
+/// The text is not a metric tyre size code.
+pub const WA_NOT_A_TYRE_SIZE: i32 = -19;
 
 /// A pointer is NULL that must not be; the message names it.
 pub const WA_NULL_POINTER: i32 = -1001;
@@ -81,7 +83,7 @@ pub const WA_WHEEL_RL: i32 = 2;
 pub const WA_WHEEL_RR: i32 = 3;
 
 /// Every status with its name.
-const NAMES: [(i32, &CStr); 25] = [
+const NAMES: [(i32, &CStr); 26] = [
     (WA_SUCCESS, c"success"),
     (WA_NOT_FINITE, c"not_finite"),
     (WA_NOT_A_ROTATION, c"not_a_rotation"),
@@ -101,6 +103,7 @@ const NAMES: [(i32, &CStr); 25] = [
     (WA_MIRRORED, c"mirrored"),
     (WA_SPINDLE_NOT_LATERAL, c"spindle_not_lateral"),
     (WA_NOT_A_SESSION, c"not_a_session"),
+    (WA_NOT_A_TYRE_SIZE, c"not_a_tyre_size"),
     (WA_NULL_POINTER, c"null_pointer"),
     (WA_BUFFER_TOO_SMALL, c"buffer_too_small"),
     (WA_BAD_STRUCT_SIZE, c"bad_struct_size"),

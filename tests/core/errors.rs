@@ -630,6 +630,15 @@ fn a_body_found_again_from_free_wheels_does_not_show_its_pitch() {
     assert!(codes(&measure(&car.session()).unwrap()).contains(&WarningCode::BodyPitchUnseen));
 }
 
+/// The one code that no session provokes.
+#[test]
+fn a_text_that_is_no_tyre_size_names_the_part() {
+    let error = alignment_core::tyre::size_from_code("205/55R91").unwrap_err();
+    assert_eq!((error.code, error.input), (ErrorCode::NotATyreSize, Some("rim diameter")));
+    assert_eq!((error.value, error.minimum, error.maximum), (Some(91.0), Some(8.0), Some(30.0)));
+    assert_eq!((error.stage, error.station, error.wheel), (None, None, None));
+}
+
 /// Every code has a test above; a new one without is found here.
 #[test]
 fn every_code_is_provoked_in_this_file() {

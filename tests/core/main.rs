@@ -1,12 +1,16 @@
-//! What crosses crates, in one binary: the virtual vehicle read back, invariants, the session format, the program, the contract.
+//! What crosses crates, in one binary: the virtual vehicle read back, invariants, the session format, the program, the contract, and
+//! the formulas used by hand.
 
+mod by_hand;
 mod contract;
 mod errors;
 mod format;
 mod invariants;
 mod paths;
 mod program;
+mod published;
 mod truth;
+mod vectors;
 
 use proptest::prelude::ProptestConfig;
 

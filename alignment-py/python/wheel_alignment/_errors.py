@@ -218,6 +218,13 @@ class NotASessionError(AlignmentError):
         self.column = column
 
 
+class NotATyreSizeError(AlignmentError):
+    """The text is not a metric tyre size code."""
+
+    code = -19
+    name = "not_a_tyre_size"
+
+
 # Tracebacks name the class as its reader imports it.
 for _class in (AlignmentError, *AlignmentError.__subclasses__()):
     _class.__module__ = "wheel_alignment"
