@@ -7,15 +7,15 @@ The world frame of the engine is the rig frame. Lengths are millimetres.
 """
 
 import math
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from typing import Any, NamedTuple
 
 import mujoco
 import numpy as np
 
-Vector = np.ndarray
-Matrix = np.ndarray
+from frames import Matrix, Vector, plane_normal, unit, vehicle_axes, wheel_plane_normal
+
 Session = dict[str, Any]
 
 SIDE_OF_WHEEL = {"fl": 1, "fr": -1, "rl": 1, "rr": -1}
@@ -25,10 +25,10 @@ WHEELS_OF_AXLE = {"front": ("fl", "fr"), "rear": ("rl", "rr")}
 STEERED = {"left": "fl", "right": "fr"}
 POSE_FORMS = ("rotation", "quaternion_wxyz", "rotation_vector_rad")
 UP = np.array([0.0, 0.0, 1.0])
-
-
-def unit(vector: Vector) -> Vector:
-    return vector / np.linalg.norm(vector)
+LEFT = np.array([0.0, 1.0, 0.0])
+FORWARD = np.array([1.0, 0.0, 0.0])
+# Into so many steps a course is cut to follow the paths of the wheel centres.
+COURSE_STEPS = 400
 
 
 # --------------------------------------------------------------------------------------
@@ -109,13 +109,57 @@ def _no_roll() -> dict[str, float]:
 
 
 @dataclass(frozen=True)
+class Shift:
+    """How far the whole car stands from where it stands ahead, in the level frame."""
+
+    slide_mm: Vector = field(default_factory=lambda: np.zeros(3))
+    yaw_deg: float = 0.0
+    pitch_deg: float = 0.0
+    roll_deg: float = 0.0
+    about_mm: Vector = field(default_factory=lambda: np.zeros(3))
+    """The point of the body, in its frame, that the turns leave alone."""
+
+
+STILL = Shift()
+
+Angle = Callable[[Vector], Vector]
+
+
+@dataclass(frozen=True)
+class Course:
+    """How the body turns while it is rolled: degrees by the travel in mm.
+
+    The rear of the body drives where it points, but for the crab; pitch and roll go
+    about a point between the axles, `about_mm` in the body frame.
+    """
+
+    yaw_deg: Angle
+    pitch_deg: Angle
+    roll_deg: Angle
+    about_mm: Vector
+
+
+@dataclass(frozen=True)
+class Spinning:
+    """The car raised, its wheels hanging, one of them spun at a time."""
+
+    hanging: Car
+    raised: Mapping[str, Shift]
+    """Where the body stands while this wheel is spun."""
+    steer_deg: Mapping[str, float]
+    """Where the rack stands while this wheel is spun."""
+    spins: tuple[tuple[str, float], ...]
+    """One station each: the wheel, and its turn in degrees."""
+
+
+@dataclass(frozen=True)
 class Procedure:
     """Where the car stands in the rig, and what is done with it.
 
     `rig_from_level_wxyz` turns the level frame (z up, x where the body's nose points)
     into the rig frame. The body is at `origin_mm` for all stations but the rolling
-    ones, where it has travelled along one horizontal direction, `crab_deg` to the left
-    of its nose.
+    ones, where it has travelled along one direction square to the datum's normal,
+    `crab_deg` to the left of its nose.
     """
 
     rig_from_level_wxyz: Vector
@@ -133,6 +177,16 @@ class Procedure:
     ride_height_at_origin_mm: float | None = None
     rear_seen_while_steering: bool = True
     reference: Mapping[str, Any] = field(default_factory=dict)
+    runway_mm: Mapping[str, Vector] | None = None
+    """Points of the runway under the wheels, in the rig."""
+    spinning: Spinning | None = None
+    """Stands in for the rolling."""
+    course: Course | None = None
+    """How the body turns while it is rolled; without one it does not."""
+    sweep_shift: tuple[Shift, ...] | None = None
+    """By station. Wheels that are not locked roll as the body slides."""
+    lock_shift: Mapping[str, Shift] = field(default_factory=dict)
+    sweep_body: str | None = None
 
 
 # --------------------------------------------------------------------------------------
@@ -161,6 +215,20 @@ def rotate(rotation: Vector, vector: Vector) -> Vector:
     """The engine's own rotation of a vector by a quaternion."""
     result = np.empty(3)
     mujoco.mju_rotVecQuat(result, np.asarray(vector, dtype=float), rotation)
+    return result
+
+
+def inverse(rotation: Vector) -> Vector:
+    """The engine's own inverse of a unit quaternion."""
+    result = np.empty(4)
+    mujoco.mju_negQuat(result, rotation)
+    return result
+
+
+def rotation_vector(rotation: Vector) -> Vector:
+    """The engine's own axis times angle, radians."""
+    result = np.empty(3)
+    mujoco.mju_quat2Vel(result, rotation, 1.0)
     return result
 
 
@@ -265,14 +333,63 @@ class Bay:
         self.engine = Engine(car)
         self._rig_from_body = product(
             procedure.rig_from_level_wxyz,
-            quaternion(np.array([0.0, 1.0, 0.0]), car.pitch_deg),
-            quaternion(np.array([1.0, 0.0, 0.0]), car.roll_deg),
+            quaternion(LEFT, car.pitch_deg),
+            quaternion(FORWARD, car.roll_deg),
         )
-        self._travel_direction = rotate(
-            procedure.rig_from_level_wxyz,
-            rotate(quaternion(UP, procedure.crab_deg), np.array([1.0, 0.0, 0.0])),
+        self.up = self._rig_from_level(UP)
+        self.stand_ahead()
+        self._centre_ahead = {
+            wheel: self.engine.spindle(wheel).point for wheel in WHEELS
+        }
+        self.normal = self._datum_normal()
+        self.vehicle_axes = vehicle_axes(
+            self._centre_ahead,
+            self.normal,
+            procedure.reference.get("centreline", "axle_midpoints"),
         )
-        self.up = rotate(procedure.rig_from_level_wxyz, UP)
+        crabwise = self._rig_from_level(
+            rotate(quaternion(UP, procedure.crab_deg), FORWARD)
+        )
+        self._travel_direction = unit(crabwise - self.normal * (self.normal @ crabwise))
+
+    def radius_mm(self, wheel: str) -> float:
+        """From the wheel centre to the ground, in the wheel plane."""
+        axle = AXLE_OF_WHEEL[wheel]
+        return (self.procedure.loaded_radius_mm or {}).get(
+            axle, self.car.rolling_radius_mm[axle]
+        )
+
+    def _datum_normal(self) -> Vector:
+        """What angles to the vertical are measured from, in the rig."""
+        datum = self.procedure.reference.get("datum", "up")
+        if datum == "runway":
+            targets = [self.engine.target(wheel)[1] for wheel in WHEELS]
+            return plane_normal(self.procedure.runway_mm, np.mean(targets, axis=0))
+        if datum == "wheel_plane":
+            return wheel_plane_normal(
+                self._centre_ahead,
+                {wheel: self.engine.spindle(wheel).direction for wheel in WHEELS},
+                {wheel: self.radius_mm(wheel) for wheel in WHEELS},
+                start=self.up,
+            )
+        return self.up
+
+    def _rig_from_level(self, vector: Vector) -> Vector:
+        return rotate(self.procedure.rig_from_level_wxyz, vector)
+
+    def _stance(self, shift: Shift) -> tuple[Vector, Vector]:
+        """Position and attitude of the body in the rig."""
+        level = self.procedure.rig_from_level_wxyz
+        turn = product(
+            level,
+            quaternion(UP, shift.yaw_deg),
+            quaternion(LEFT, shift.pitch_deg),
+            quaternion(FORWARD, shift.roll_deg),
+            inverse(level),
+        )
+        arm = rotate(self._rig_from_body, shift.about_mm)
+        position = self.procedure.origin_mm + self._rig_from_level(shift.slide_mm)
+        return position + arm - rotate(turn, arm), product(turn, self._rig_from_body)
 
     def roll_to(self, travel_mm: float) -> None:
         """Rolls without slip: each wheel turns by the travel over its radius."""
@@ -286,16 +403,100 @@ class Bay:
             },
         )
 
-    def steer_to(self, steer_deg: float, roll_deg: Mapping[str, float]) -> None:
-        self.engine.place(
-            self.procedure.origin_mm,
-            self._rig_from_body,
-            self.car.knuckle_rad(steer_deg),
-            roll_deg,
+    def rolled(self) -> list[Callable[[], None]]:
+        """What puts the engine into the state of each rolling station."""
+        stops = self.procedure.rolling_travel_mm
+        if self.procedure.course is None:
+            return [lambda stop=stop: self.roll_to(stop) for stop in stops]
+        by_stop = self._drive()
+        return [lambda stop=stop: self.engine.place(*by_stop[stop]) for stop in stops]
+
+    def _drive(self) -> dict[float, tuple[Any, ...]]:
+        """Follows the course step by step: the state of the engine at each stop.
+
+        Rolling without slip: about its spindle, and against the ground, a wheel turns
+        by the level path of its centre over its radius. The body's own turn about the
+        spindle is a part of that.
+        """
+        course, stops = self.procedure.course, self.procedure.rolling_travel_mm
+        knuckle_rad = self.car.knuckle_rad(self.procedure.rolling_steer_deg)
+        fine = np.linspace(min(stops), max(stops), COURSE_STEPS)
+        travel = np.unique(np.concatenate([fine, stops]))
+        yaw_deg, pitch_deg, roll_deg = (
+            of(travel) for of in (course.yaw_deg, course.pitch_deg, course.roll_deg)
         )
+        heading = np.radians(yaw_deg + self.procedure.crab_deg)
+        steps = np.diff(travel)[:, None]
+        along = np.column_stack([np.cos(heading), np.sin(heading)])
+        rear = np.vstack(
+            [[0.0, 0.0], np.cumsum((along[1:] + along[:-1]) / 2 * steps, axis=0)]
+        )
+        ahead_of_rear = course.about_mm * FORWARD
+
+        states: dict[float, tuple[Any, ...]] = {}
+        hinge = dict.fromkeys(WHEELS, 0.0)
+        before: dict[str, Line] = {}
+        attitude_before = self._rig_from_body
+        for i, stop in enumerate(travel):
+            swung = rotate(quaternion(UP, yaw_deg[i]), ahead_of_rear) - ahead_of_rear
+            shift = Shift(
+                slide_mm=np.append(rear[i], 0.0) + swung,
+                yaw_deg=yaw_deg[i],
+                pitch_deg=pitch_deg[i],
+                roll_deg=roll_deg[i],
+                about_mm=course.about_mm,
+            )
+            position, attitude = self._stance(shift)
+            self.engine.place(position, attitude, knuckle_rad, hinge)
+            now = {wheel: self.engine.spindle(wheel) for wheel in WHEELS}
+            if before:
+                turn = rotation_vector(product(attitude, inverse(attitude_before)))
+                for wheel, axle in AXLE_OF_WHEEL.items():
+                    spindle = (now[wheel].direction + before[wheel].direction) / 2
+                    to_the_left = SIDE_OF_WHEEL[wheel] * spindle
+                    gone = now[wheel].point - before[wheel].point
+                    path = np.linalg.norm(np.cross(self.up, gone))
+                    rolled = path / self.car.rolling_radius_mm[axle]
+                    hinge[wheel] += math.degrees(rolled - turn @ to_the_left)
+            before, attitude_before = now, attitude
+            if stop in stops:
+                states[float(stop)] = (position, attitude, knuckle_rad, dict(hinge))
+        return states
+
+    def steer_to(
+        self, steer_deg: float, roll_deg: Mapping[str, float], shift: Shift = STILL
+    ) -> None:
+        stance, knuckle_rad = self._stance(shift), self.car.knuckle_rad(steer_deg)
+        self.engine.place(*stance, knuckle_rad, roll_deg)
+        if shift is not STILL and not self.procedure.wheels_locked:
+            rolled = dict(roll_deg)
+            for wheel in WHEELS_OF_AXLE["rear"]:
+                radius = self.car.rolling_radius_mm["rear"]
+                rolled[wheel] += math.degrees(self._gone_ahead_mm(wheel) / radius)
+            self.engine.place(*stance, knuckle_rad, rolled)
+
+    def _gone_ahead_mm(self, wheel: str) -> float:
+        """How far along the vehicle's x axis the wheel stands from straight ahead."""
+        gone = self.engine.spindle(wheel).point - self._centre_ahead[wheel]
+        return float(gone @ self.vehicle_axes[0])
 
     def stand_ahead(self) -> None:
         self.steer_to(self.procedure.ahead_steer_deg, self.procedure.ahead_roll_deg)
+
+
+class RaisedBay(Bay):
+    """The same car raised, its wheels hanging."""
+
+    def __init__(self, procedure: Procedure) -> None:
+        super().__init__(procedure.spinning.hanging, procedure)
+
+    def spin(self, wheel: str, turn_deg: float) -> None:
+        spinning = self.procedure.spinning
+        self.engine.place(
+            *self._stance(spinning.raised[wheel]),
+            self.car.knuckle_rad(spinning.steer_deg[wheel]),
+            {wheel: turn_deg},
+        )
 
 
 def pose(
@@ -307,47 +508,67 @@ def pose(
         value = np.empty(4)
         mujoco.mju_mat2Quat(value, rotation.ravel())
     if form == "rotation_vector_rad":
-        wxyz, value = value, np.empty(3)
-        mujoco.mju_quat2Vel(value, wxyz, 1.0)
+        value = rotation_vector(value)
     return {form: value.tolist(), "translation_mm": translation_mm.tolist()}
 
 
 def session_of(bay: Bay, pose_form: str = "rotation") -> Session:
     """Takes the car through the procedure: what the rig hands over."""
-    car, procedure, engine = bay.car, bay.procedure, bay.engine
+    car, procedure = bay.car, bay.procedure
 
-    def station(wheels: tuple[str, ...] = WHEELS) -> dict[str, Any]:
+    def station(
+        wheels: tuple[str, ...] = WHEELS, engine: Engine = bay.engine
+    ) -> dict[str, Any]:
         return {wheel: pose(*engine.target(wheel), pose_form) for wheel in wheels}
 
     session: Session = {
         "format": "alignment-session/1",
-        "up": bay.up.tolist(),
         "clamp_standoff_mm": {
             name: car.wheels[name].clamp.standoff_mm for name in WHEELS
         },
     }
+    if procedure.reference.get("datum", "up") == "up":
+        session["up"] = bay.up.tolist()
+    if procedure.runway_mm is not None:
+        session["runway_mm"] = {
+            wheel: np.asarray(point).tolist()
+            for wheel, point in procedure.runway_mm.items()
+        }
     if procedure.loaded_radius_mm is not None:
         session["loaded_radius_mm"] = dict(procedure.loaded_radius_mm)
     if procedure.reference:
         session["reference"] = dict(procedure.reference)
 
     session["rolling"] = []
-    for travel_mm in procedure.rolling_travel_mm:
-        bay.roll_to(travel_mm)
-        session["rolling"].append(station())
+    if procedure.spinning is None:
+        for put in bay.rolled():
+            put()
+            session["rolling"].append(station())
+    else:
+        session["compensation"] = "spun"
+        raised = RaisedBay(procedure)
+        for wheel, turn_deg in procedure.spinning.spins:
+            raised.spin(wheel, turn_deg)
+            session["rolling"].append(station((wheel,), raised.engine))
+    if procedure.course is not None:
+        session["rolling_body"] = "turns"
 
     bay.stand_ahead()
     session["ahead"] = station()
 
     seen = WHEELS if procedure.rear_seen_while_steering else WHEELS_OF_AXLE["front"]
     session["sweep"] = []
-    for steer_deg, roll_deg in zip(
-        procedure.sweep_steer_deg, procedure.sweep_roll_deg, strict=True
+    shifts = procedure.sweep_shift or (STILL,) * len(procedure.sweep_steer_deg)
+    for steer_deg, roll_deg, shift in zip(
+        procedure.sweep_steer_deg, procedure.sweep_roll_deg, shifts, strict=True
     ):
-        bay.steer_to(steer_deg, roll_deg)
+        bay.steer_to(steer_deg, roll_deg, shift)
         session["sweep"].append(station(seen))
     session["sweep_wheels_locked"] = procedure.wheels_locked
+    if procedure.sweep_body is not None:
+        session["sweep_body"] = procedure.sweep_body
     for lock, steer_deg in procedure.lock_steer_deg.items():
-        bay.steer_to(steer_deg, procedure.sweep_roll_deg[0])
+        shift = procedure.lock_shift.get(lock, STILL)
+        bay.steer_to(steer_deg, procedure.sweep_roll_deg[0], shift)
         session[f"lock_{lock}"] = station(seen)
     return session

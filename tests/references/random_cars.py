@@ -1,6 +1,7 @@
 """Cars and procedures at random, as askew as a workshop would still measure them."""
 
 import math
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -11,14 +12,23 @@ from engine import (
     STEERED,
     UP,
     WHEELS,
+    WHEELS_OF_AXLE,
+    Angle,
+    Bay,
     Car,
     Clamp,
+    Course,
     Procedure,
+    Shift,
+    Spinning,
     SteeringAxis,
+    Vector,
     Wheel,
     product,
     quaternion,
+    rotate,
 )
+from frames import contact_centre
 from truth import Measured, measure_in_engine
 
 
@@ -151,10 +161,155 @@ def random_procedure(
     )
 
 
+def random_setup(seed: int, *, wheels_locked: bool = True) -> tuple[Car, Procedure]:
+    """A car at random and a procedure at random: the seed gives both."""
+    rng = np.random.default_rng(seed)
+    car = random_car(rng)
+    return car, random_procedure(rng, car, wheels_locked)
+
+
 def random_measured(
     seed: int, *, wheels_locked: bool = True, pose_form: str = "rotation"
 ) -> Measured:
-    """A car at random, measured by a procedure at random: the seed gives both."""
-    rng = np.random.default_rng(seed)
-    car = random_car(rng)
-    return measure_in_engine(car, random_procedure(rng, car, wheels_locked), pose_form)
+    """A car at random, measured by a procedure at random."""
+    return measure_in_engine(
+        *random_setup(seed, wheels_locked=wheels_locked), pose_form
+    )
+
+
+def standing_flat(car: Car, procedure: Procedure) -> Car:
+    """The same car with all its contact centres on one level plane."""
+    for _ in range(10):  # steered wheels rise along a slant: once is not enough
+        bay = Bay(car, procedure)
+        wheels = {}
+        for name, wheel in car.wheels.items():
+            spindle = bay.engine.spindle(name)
+            contact = contact_centre(
+                spindle.point, spindle.direction, bay.radius_mm(name), bay.up
+            )
+            height = (contact - procedure.origin_mm) @ bay.up
+            lowered = wheel.centre_mm - [0.0, 0.0, height]
+            wheels[name] = replace(wheel, centre_mm=lowered)
+        car = replace(car, wheels=wheels)
+    return car
+
+
+def random_runway(
+    rng: np.random.Generator, car: Car, procedure: Procedure, raised_mm: float = 0.0
+) -> dict[str, Vector]:
+    """Points of the level floor near below the wheels, one of them raised."""
+    raised = rng.choice(WHEELS)
+    points = {}
+    for name, wheel in car.wheels.items():
+        in_level = wheel.centre_mm * [1.0, 1.0, 0.0]
+        in_level += np.append(rng.uniform(-60.0, 60.0, 2), raised_mm * (name == raised))
+        rig_from_level = procedure.rig_from_level_wxyz
+        points[name] = procedure.origin_mm + rotate(rig_from_level, in_level)
+    return points
+
+
+def random_spinning(rng: np.random.Generator, car: Car) -> Spinning:
+    """Each wheel hangs with a camber, a toe and a height of its own."""
+    hanging = {
+        name: replace(
+            wheel,
+            centre_mm=wheel.centre_mm + rng.uniform([-15, -15, -120], [15, 15, -40]),
+            camber_deg=wheel.camber_deg + rng.uniform(-3.0, 3.0),
+            toe_deg=wheel.toe_deg + rng.uniform(-2.0, 2.0),
+        )
+        for name, wheel in car.wheels.items()
+    }
+    spins = []
+    for wheel in WHEELS:
+        stations = int(rng.integers(2, 7))
+        span = rng.uniform(60.0, 170.0) if stations == 2 else rng.uniform(60.0, 300.0)
+        turns = rng.uniform(-180.0, 180.0) + np.linspace(0.0, span, stations)
+        turns[1:-1] += span / stations * rng.uniform(-0.3, 0.3, stations - 2)
+        spins += [(wheel, turn) for turn in turns.tolist()]
+    return Spinning(
+        hanging=replace(car, wheels=hanging),
+        raised={
+            wheel: Shift(
+                slide_mm=rng.uniform([-30.0, -30.0, 100.0], [30.0, 30.0, 400.0]),
+                yaw_deg=rng.uniform(-1.0, 1.0),
+                pitch_deg=rng.uniform(-1.0, 1.0),
+                roll_deg=rng.uniform(-1.0, 1.0),
+            )
+            for wheel in WHEELS
+        },
+        steer_deg={wheel: rng.uniform(-3.0, 3.0) for wheel in WHEELS},
+        spins=tuple(spins[i] for i in rng.permutation(len(spins))),
+    )
+
+
+def between_axles(car: Car) -> Vector:
+    """At the height of the wheel centres."""
+    return np.mean([wheel.centre_mm for wheel in car.wheels.values()], axis=0)
+
+
+def random_course(
+    rng: np.random.Generator, car: Car, procedure: Procedure, way: str
+) -> Course:
+    """An `arc` of one curvature; the body may `drift` to a tilt or `nod` as it goes."""
+    stops = procedure.rolling_travel_mm
+    start, length = min(stops), max(stops) - min(stops)
+    size_deg = rng.uniform(0.1, 0.2) * rng.choice([-1, 1])
+    tilt_deg = rng.uniform(0.05, 0.1, 2) * rng.choice([-1, 1], 2)
+    nods, phases = rng.uniform(3.0, 6.0), rng.uniform(0.0, 2 * math.pi, 2)
+
+    def even(size_deg: float) -> Angle:
+        return lambda travel: size_deg * (2 * (travel - start) / length - 1)
+
+    def wave(size_deg: float, phase: float) -> Angle:
+        return lambda travel: (
+            size_deg * np.sin(nods * (travel - start) / length + phase)
+        )
+
+    if way == "arc":
+        pitch, roll = even(0.0), even(0.0)
+    elif way == "drift":
+        pitch, roll = (even(tilt) for tilt in tilt_deg)
+    else:
+        pitch, roll = (wave(*of) for of in zip(tilt_deg, phases, strict=True))
+    return Course(even(size_deg), pitch, roll, about_mm=between_axles(car))
+
+
+def with_moving_body(
+    rng: np.random.Generator, car: Car, procedure: Procedure, how: str, body: str
+) -> Procedure:
+    """The body moves as the wheels are steered: `smooth` with the steer, or `random`.
+
+    The rear targets go with it: they stand in it as they stood straight ahead, but for
+    what wheels that are not locked roll as it slides.
+    """
+    locked = procedure.wheels_locked
+    half_sweep = max(procedure.sweep_steer_deg)
+    slide_towards = rng.uniform(0.0, 2 * math.pi) if locked else 0.0
+    slide_mm = 5.0 * np.array([math.cos(slide_towards), math.sin(slide_towards), 0.0])
+    rear_middle = (car.wheels["rl"].centre_mm + car.wheels["rr"].centre_mm) / 2
+    signs = rng.choice([-1, 1], 4)
+
+    def shift(steer_deg: float) -> Shift:
+        if how == "smooth":
+            parts = signs * math.sin(steer_deg / half_sweep)
+        else:
+            parts = rng.uniform(-1.0, 1.0, 4)
+        return Shift(
+            slide_mm=parts[0] * (slide_mm + [0.0, 0.0, 8.0]),
+            roll_deg=0.3 * parts[1],
+            pitch_deg=0.2 * parts[2],
+            yaw_deg=0.1 * parts[3],
+            about_mm=between_axles(car) if locked else rear_middle,
+        )
+
+    rear = {wheel: procedure.ahead_roll_deg[wheel] for wheel in WHEELS_OF_AXLE["rear"]}
+    return replace(
+        procedure,
+        rear_seen_while_steering=True,
+        sweep_roll_deg=tuple({**roll, **rear} for roll in procedure.sweep_roll_deg),
+        sweep_shift=tuple(shift(steer) for steer in procedure.sweep_steer_deg),
+        lock_shift={
+            lock: shift(steer) for lock, steer in procedure.lock_steer_deg.items()
+        },
+        sweep_body=body,
+    )

@@ -5,6 +5,7 @@ import copy
 import numpy as np
 import pytest
 
+from agreement import assert_true
 from conftest import Read
 from engine import (
     AXLE_OF_WHEEL,
@@ -18,46 +19,7 @@ from engine import (
     quaternion,
 )
 from random_cars import random_clamp, random_measured
-from truth import Readings, measure_in_engine
-
-ANGLE_DEG = 1e-6
-LENGTH_MM = 1e-4
-# The angle of the other wheel may be interpolated between sweep stations.
-INTERPOLATED_DEG = 0.02
-
-
-def tolerance(path: str) -> float:
-    if "_turn." in path and path.endswith((".outer_deg", ".inner_deg", ".toe_out_deg")):
-        return INTERPOLATED_DEG
-    if path.endswith("_deg"):
-        return ANGLE_DEG
-    if path.endswith("_mm"):
-        return LENGTH_MM
-    return np.radians(ANGLE_DEG)  # the components of a unit vector
-
-
-def disagreements(found: Readings, true: Readings) -> dict[str, tuple[object, object]]:
-    """What is missing or out of tolerance, by path: what was found, what is true."""
-    wrong = {}
-    for path, truth in true.items():
-        if path not in found:
-            wrong[path] = (None, truth)
-            continue
-        off = np.abs(np.subtract(found[path], truth)).max()
-        if path.endswith(".axis_point_mm"):
-            # Any point of the axis will do: its distance from the true axis counts.
-            axis = true[path.replace("axis_point_mm", "axis_direction")]
-            off = np.linalg.norm(np.cross(np.subtract(found[path], truth), axis))
-        if not off <= tolerance(path):
-            wrong[path] = (found[path], truth)
-    return wrong
-
-
-def assert_true(found: Readings, true: Readings) -> None:
-    wrong = disagreements(found, true)
-    assert not wrong, "\n".join(
-        f"{path}: found {value}, true {truth}" for path, (value, truth) in wrong.items()
-    )
+from truth import measure_in_engine
 
 
 @pytest.mark.parametrize("seed", range(25))

@@ -8,33 +8,18 @@ import numpy as np
 import pytest
 from scipy.spatial.transform import Rotation
 
+from agreement import assert_same
 from conftest import Read
 from engine import SIDE_OF_WHEEL, STEERED, UP, WHEELS, Session
 from random_cars import random_measured
+from sightings import change_poses
 
 TIGHT_DEG = 1e-9
 
 
-def assert_same(found: dict[str, Any], expected: dict[str, Any]) -> None:
-    assert found.keys() == expected.keys()
-    for path, value in expected.items():
-        # Positions are thousands of mm in 53 bits: lengths lose digits to that.
-        allowed = 1e-7 if path.endswith("_mm") else TIGHT_DEG
-        assert found[path] == pytest.approx(value, rel=0, abs=allowed), path
-
-
 def with_poses(session: Session, change: Callable[[dict[str, Any]], Any]) -> Session:
     """The same session with every pose put through `change`."""
-
-    def station(poses: dict[str, Any]) -> dict[str, Any]:
-        return {wheel: change(pose) for wheel, pose in poses.items()}
-
-    changed = dict(session)
-    for key in ("rolling", "sweep"):
-        changed[key] = [station(poses) for poses in session[key]]
-    for key in {"ahead", "lock_left", "lock_right"} & session.keys():
-        changed[key] = station(session[key])
-    return changed
+    return change_poses(session, lambda _, pose: change(pose))
 
 
 def rotation_of(pose: dict[str, Any]) -> Rotation:

@@ -26,8 +26,8 @@ from engine import (
     Session,
     Vector,
     session_of,
-    unit,
 )
+from frames import contact_centre, unit
 
 Readings = dict[str, Any]
 
@@ -65,7 +65,24 @@ def measure_in_engine(
             procedure.ride_height_at_origin_mm, body_up, corners
         )
         readings |= _steering_to_body(body_up, corners)
+    for path in _not_shown(procedure, readings):
+        del readings[path]
     return Measured(session, readings, corners.frame.axes)
+
+
+def _not_shown(procedure: Procedure, readings: Readings) -> list[str]:
+    """What rests on a radius that wheels spun in the air do not show."""
+    if procedure.spinning is None:
+        return []
+    loaded = procedure.loaded_radius_mm or {}
+    unknown = [axle for axle in WHEELS_OF_AXLE if axle not in loaded]
+    hidden = [path for path in readings if path.endswith(".rolling_radius_mm")]
+    hidden += [f"axles.{axle}.track_at_ground_mm" for axle in unknown]
+    if "front" in unknown:
+        # The ideal toe-out rests on where the steering axes meet the ground.
+        at_ground = ("caster_trail", "scrub_radius", "ackermann_deg")
+        hidden += [path for path in readings if any(name in path for name in at_ground)]
+    return hidden
 
 
 @dataclass(frozen=True)
@@ -75,19 +92,8 @@ class _VehicleFrame:
 
     @classmethod
     def of(cls, bay: Bay) -> "_VehicleFrame":
-        centre = {wheel: bay.engine.spindle(wheel).point for wheel in WHEELS}
-
-        def level(vector: Vector) -> Vector:
-            return unit(vector - bay.up * (bay.up @ vector))
-
-        rear_middle = (centre["rl"] + centre["rr"]) / 2
-        if bay.procedure.reference.get("centreline") == "side_line_bisector":
-            left = level(centre["fl"] - centre["rl"])
-            right = level(centre["fr"] - centre["rr"])
-            forward = unit(left + right)
-        else:
-            forward = level((centre["fl"] + centre["fr"]) / 2 - rear_middle)
-        return cls(np.array([forward, np.cross(bay.up, forward), bay.up]), rear_middle)
+        left, right = (bay.engine.spindle(wheel).point for wheel in ("rl", "rr"))
+        return cls(bay.vehicle_axes, (left + right) / 2)
 
     def vector(self, in_rig: Vector) -> Vector:
         return self.axes @ in_rig
@@ -110,14 +116,14 @@ class _Corners:
     @classmethod
     def of(cls, bay: Bay) -> "_Corners":
         frame = _VehicleFrame.of(bay)
-        radius = bay.procedure.loaded_radius_mm or bay.car.rolling_radius_mm
         outward, centre, contact = {}, {}, {}
-        for wheel, axle in AXLE_OF_WHEEL.items():
+        for wheel in WHEELS:
             spindle = bay.engine.spindle(wheel)
             outward[wheel] = frame.vector(spindle.direction)
             centre[wheel] = frame.point(spindle.point)
-            steepest_descent = unit(outward[wheel] * outward[wheel][2] - UP)
-            contact[wheel] = centre[wheel] + radius[axle] * steepest_descent
+            contact[wheel] = contact_centre(
+                centre[wheel], outward[wheel], bay.radius_mm(wheel), UP
+            )
         axes = {side: bay.engine.steering_axis(side) for side in STEERED}
         return cls(
             frame,
@@ -301,13 +307,31 @@ def _steering_to_body(body_up: Vector, corners: _Corners) -> Readings:
     return readings
 
 
+def swept_deg(car: Car, procedure: Procedure) -> dict[str, list[float]]:
+    """How far each front wheel has turned from straight ahead, station by station."""
+    bay = Bay(car, procedure)
+    bay.stand_ahead()
+    corners = _Corners.of(bay)
+    return {
+        side: [
+            _turned_deg(bay, corners, wheel, steer_deg)
+            for steer_deg in procedure.sweep_steer_deg
+        ]
+        for side, wheel in STEERED.items()
+    }
+
+
+def _turned_deg(bay: Bay, corners: _Corners, wheel: str, steer_deg: float) -> float:
+    bay.steer_to(steer_deg, bay.procedure.ahead_roll_deg)
+    outward = corners.frame.vector(bay.engine.spindle(wheel).direction)
+    return _yaw_deg(wheel, outward) - _yaw_deg(wheel, corners.outward[wheel])
+
+
 def _turns(bay: Bay, corners: _Corners) -> Readings:
     procedure = bay.procedure
 
     def turned_deg(wheel: str, steer_deg: float) -> float:
-        bay.steer_to(steer_deg, procedure.ahead_roll_deg)
-        outward = corners.frame.vector(bay.engine.spindle(wheel).direction)
-        return _yaw_deg(wheel, outward) - _yaw_deg(wheel, corners.outward[wheel])
+        return _turned_deg(bay, corners, wheel, steer_deg)
 
     readings: Readings = {
         f"turns.lock_{lock}.{side}_deg": turned_deg(wheel, steer_deg)
