@@ -83,6 +83,24 @@
 // The text is not a metric tyre size code.
 #define WA_NOT_A_TYRE_SIZE -19
 
+// The frames of one station move by more than they scatter: the target did not stand still.
+#define WA_NOT_STILL -20
+
+// The wheels cannot belong to one car, or not to the same car at every station.
+#define WA_DIFFERENT_VEHICLES -21
+
+// The rear wheels steer with the front ones: this library measures cars that steer with the front wheels alone.
+#define WA_REAR_WHEEL_STEER -22
+
+// A station has wheels beyond fl, fr, rl and rr: a third axle, which this library does not measure.
+#define WA_THIRD_AXLE -23
+
+// A stage has more stations, or a station more frames, than any session needs.
+#define WA_TOO_MANY -24
+
+// Two inputs contradict each other.
+#define WA_CONTRADICTION -25
+
 // A pointer is NULL that must not be; the message names it.
 #define WA_NULL_POINTER -1001
 

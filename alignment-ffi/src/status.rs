@@ -45,6 +45,18 @@ pub const WA_SPINDLE_NOT_LATERAL: i32 = -17;
 pub const WA_NOT_A_SESSION: i32 = -18;
 /// The text is not a metric tyre size code.
 pub const WA_NOT_A_TYRE_SIZE: i32 = -19;
+/// The frames of one station move by more than they scatter: the target did not stand still.
+pub const WA_NOT_STILL: i32 = -20;
+/// The wheels cannot belong to one car, or not to the same car at every station.
+pub const WA_DIFFERENT_VEHICLES: i32 = -21;
+/// The rear wheels steer with the front ones: this library measures cars that steer with the front wheels alone.
+pub const WA_REAR_WHEEL_STEER: i32 = -22;
+/// A station has wheels beyond fl, fr, rl and rr: a third axle, which this library does not measure.
+pub const WA_THIRD_AXLE: i32 = -23;
+/// A stage has more stations, or a station more frames, than any session needs.
+pub const WA_TOO_MANY: i32 = -24;
+/// Two inputs contradict each other.
+pub const WA_CONTRADICTION: i32 = -25;
 
 /// A pointer is NULL that must not be; the message names it.
 pub const WA_NULL_POINTER: i32 = -1001;
@@ -83,7 +95,7 @@ pub const WA_WHEEL_RL: i32 = 2;
 pub const WA_WHEEL_RR: i32 = 3;
 
 /// Every status with its name.
-const NAMES: [(i32, &CStr); 26] = [
+const NAMES: [(i32, &CStr); 32] = [
     (WA_SUCCESS, c"success"),
     (WA_NOT_FINITE, c"not_finite"),
     (WA_NOT_A_ROTATION, c"not_a_rotation"),
@@ -104,6 +116,12 @@ const NAMES: [(i32, &CStr); 26] = [
     (WA_SPINDLE_NOT_LATERAL, c"spindle_not_lateral"),
     (WA_NOT_A_SESSION, c"not_a_session"),
     (WA_NOT_A_TYRE_SIZE, c"not_a_tyre_size"),
+    (WA_NOT_STILL, c"not_still"),
+    (WA_DIFFERENT_VEHICLES, c"different_vehicles"),
+    (WA_REAR_WHEEL_STEER, c"rear_wheel_steer"),
+    (WA_THIRD_AXLE, c"third_axle"),
+    (WA_TOO_MANY, c"too_many"),
+    (WA_CONTRADICTION, c"contradiction"),
     (WA_NULL_POINTER, c"null_pointer"),
     (WA_BUFFER_TOO_SMALL, c"buffer_too_small"),
     (WA_BAD_STRUCT_SIZE, c"bad_struct_size"),

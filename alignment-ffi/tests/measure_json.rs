@@ -1,7 +1,6 @@
 //! `wa_measure_json` as C calls it: the core's result to the byte, and every refusal.
 
 use alignment_core::json::{measurement_to_json, session_from_json, session_to_json};
-use alignment_core::session::Sighting;
 use alignment_core::{ErrorCode, measure};
 use std::ffi::{CStr, c_char};
 use std::{fs, mem, ptr, thread};
@@ -105,13 +104,15 @@ fn a_small_buffer_is_told_the_length_that_it_needs() {
 fn an_error_of_the_core_comes_with_its_place_and_figures() {
     let session = demo_session();
     let mut tree = session_from_json(&session).unwrap();
+    // A wheel that the rolling left where it was.
+    let still = tree.rolling[0].rl.clone();
     for station in &mut tree.rolling {
-        station.rl = Sighting::NotSeen;
+        station.rl = still.clone();
     }
     let expected = measure(&tree).unwrap_err();
     let call = Call::new(session_to_json(&tree).as_bytes(), CAPACITY);
     assert!(call.wrote_nothing());
-    assert_eq!((expected.code, call.status), (ErrorCode::TooFewStations, ErrorCode::TooFewStations.number()));
+    assert_eq!((expected.code, call.status), (ErrorCode::RollTooSmall, ErrorCode::RollTooSmall.number()));
     assert_eq!((call.error.stage, call.error.station, call.error.wheel), (WA_STAGE_ROLLING, WA_NONE, WA_WHEEL_RL));
     assert_eq!(call.error.value.to_bits(), expected.value.unwrap().to_bits());
     assert_eq!(call.error.minimum.to_bits(), expected.minimum.unwrap().to_bits());

@@ -13,6 +13,7 @@ pub(crate) fn from_core(py: Python<'_>, error: &Error) -> PyErr {
         fields.set_item("station", error.station)?;
         fields.set_item("wheel", error.wheel.map(alignment_core::Wheel::name))?;
         fields.set_item("input", error.input)?;
+        fields.set_item("unit", error.unit)?;
         fields.set_item("value", error.value)?;
         fields.set_item("minimum", error.minimum)?;
         fields.set_item("maximum", error.maximum)
@@ -33,7 +34,8 @@ pub(crate) fn not_a_session(py: Python<'_>, message: &str, path: &str, place: Op
         fields.set_item("line", place.map(|(line, _)| line))?;
         fields.set_item("column", place.map(|(_, column)| column))
     };
-    filled().map_or_else(|fault| fault, |()| exception(ErrorCode::NotASession, message, &fields))
+    let code = JsonError::code_of(message);
+    filled().map_or_else(|fault| fault, |()| exception(code, message, &fields))
 }
 
 fn exception(code: ErrorCode, message: &str, fields: &Bound<'_, PyDict>) -> PyErr {

@@ -26,12 +26,19 @@ class AlignmentError(ValueError):
         The wheel: ``fl``, ``fr``, ``rl`` or ``rr``.
     input : str or None
         The input, by its key in the session, when the fault is not in a pose.
+    unit : str
+        The unit of the figures: ``deg``, ``mm`` or nothing.
     value : float or None
-        The figure seen, in the unit that the message states.
+        The figure seen, in `unit`.
     minimum : float or None
-        The least that is allowed, in the unit of `value`.
+        The least that is allowed, in `unit`.
     maximum : float or None
-        The most that is allowed, in the unit of `value`.
+        The most that is allowed, in `unit`.
+    path : str
+        The place in what was handed over, as in ``rolling[2].fl``, when it could not
+        be read; else empty.
+    line, column : int or None
+        The place in a JSON text that could not be read, counted from 1.
 
     Examples
     --------
@@ -54,9 +61,13 @@ class AlignmentError(ValueError):
         station: int | None = None,
         wheel: str | None = None,
         input: str | None = None,
+        unit: str = "",
         value: float | None = None,
         minimum: float | None = None,
         maximum: float | None = None,
+        path: str = "",
+        line: int | None = None,
+        column: int | None = None,
     ) -> None:
         super().__init__(message)
         self.stage = stage
@@ -66,6 +77,10 @@ class AlignmentError(ValueError):
         self.value = value
         self.minimum = minimum
         self.maximum = maximum
+        self.unit = unit
+        self.path = path
+        self.line = line
+        self.column = column
 
 
 class NotFiniteError(AlignmentError):
@@ -188,34 +203,10 @@ class SpindleNotLateralError(AlignmentError):
 
 
 class NotASessionError(AlignmentError):
-    """It is not a session: malformed JSON, an unknown key, a wrong type.
-
-    Attributes
-    ----------
-    path : str
-        The place in the session, as in ``rolling[2].fl``; empty at the top.
-    line : int or None
-        The line in the JSON text, counted from 1; None for a session that is no text.
-    column : int or None
-        The column in the JSON text, counted from 1; None for a session that is no
-        text.
-    """
+    """It is not a session: malformed JSON, an unknown key, a wrong type."""
 
     code = -18
     name = "not_a_session"
-
-    def __init__(
-        self,
-        message: str = "",
-        *,
-        path: str = "",
-        line: int | None = None,
-        column: int | None = None,
-    ) -> None:
-        super().__init__(message)
-        self.path = path
-        self.line = line
-        self.column = column
 
 
 class NotATyreSizeError(AlignmentError):
@@ -223,6 +214,48 @@ class NotATyreSizeError(AlignmentError):
 
     code = -19
     name = "not_a_tyre_size"
+
+
+class NotStillError(AlignmentError):
+    """The frames of one station move by more than they scatter."""
+
+    code = -20
+    name = "not_still"
+
+
+class DifferentVehiclesError(AlignmentError):
+    """The wheels cannot belong to one car, or not to the same at every station."""
+
+    code = -21
+    name = "different_vehicles"
+
+
+class RearWheelSteerError(AlignmentError):
+    """The rear wheels steer with the front ones, which is not measured."""
+
+    code = -22
+    name = "rear_wheel_steer"
+
+
+class ThirdAxleError(AlignmentError):
+    """A station has wheels beyond fl, fr, rl and rr: a third axle is not measured."""
+
+    code = -23
+    name = "third_axle"
+
+
+class TooManyError(AlignmentError):
+    """A stage has more stations, or a station more frames, than any session needs."""
+
+    code = -24
+    name = "too_many"
+
+
+class ContradictionError(AlignmentError):
+    """Two inputs contradict each other."""
+
+    code = -25
+    name = "contradiction"
 
 
 # Tracebacks name the class as its reader imports it.

@@ -31,6 +31,20 @@ class ByWheel(Generic[T]):
 
 
 @dataclass(frozen=True, slots=True)
+class BySide(Generic[T]):
+    """One value per side.
+
+    Attributes
+    ----------
+    left, right
+        The driver's left, the driver's right.
+    """
+
+    left: T
+    right: T
+
+
+@dataclass(frozen=True, slots=True)
 class ByAxle(Generic[T]):
     """One value per axle.
 
@@ -327,7 +341,8 @@ class Reference:
     centreline : str
         How the centreline is defined: ``axle_midpoints`` or ``side_line_bisector``.
     datum : str
-        What angles to the vertical are measured from: ``up``.
+        What angles to the vertical are measured from: ``up``, ``wheel_plane`` or
+        ``runway``.
     turn : Turn
         How toe-out on turns was read.
     """
@@ -415,6 +430,69 @@ class Residuals:
     sweep: tuple[ByWheel[Residual | None], ...]
 
 
+@dataclass(frozen=True, slots=True)
+class StationSpread:
+    """How much the frames of one wheel scatter at one station.
+
+    Attributes
+    ----------
+    stage : str
+        In which group of stations.
+    station : int or None
+        At which station of the group, counted from 0 as in the session.
+    wheel : str
+        At which wheel.
+    frames : int
+        How many frames there were.
+    rotation_deg : float
+        Of the rotation, one standard deviation of a single frame about each axis,
+        degrees.
+    translation_mm : float
+        Of the translation, one standard deviation of a single frame along each axis,
+        mm.
+    """
+
+    stage: str
+    station: int | None
+    wheel: str
+    frames: int
+    rotation_deg: float
+    translation_mm: float
+
+
+@dataclass(frozen=True, slots=True)
+class InstantaneousAxis:
+    """The steering axis between two neighbouring stations of a sweep.
+
+    Attributes
+    ----------
+    stations : tuple of int
+        The two stations of the sweep, in the order of their steer angles.
+    steer_deg : float
+        Steer angle halfway between them, from the wheel's own heading straight ahead;
+        positive to the left.
+    caster_deg : float
+        Caster to the datum, in the side view; positive with the top of the axis
+        rearward.
+    sai_deg : float
+        Steering-axis inclination to the datum, in the front view; positive with the
+        top inboard.
+    caster_trail_mm : float or None
+        Caster trail along the vehicle's x axis; positive when the axis meets the
+        ground ahead of the contact centre.
+    scrub_radius_mm : float or None
+        Scrub radius along the vehicle's y axis; positive when the axis meets the
+        ground inboard of the contact centre.
+    """
+
+    stations: tuple[int, int]
+    steer_deg: float
+    caster_deg: float
+    sai_deg: float
+    caster_trail_mm: float | None
+    scrub_radius_mm: float | None
+
+
 @dataclass(frozen=True, slots=True, repr=False)
 class Measurement:
     """What `measure` returns.
@@ -425,16 +503,28 @@ class Measurement:
         Every reading.
     reference : Reference
         The choices that the readings rest on, defaults included.
+    datum_normal : tuple of float
+        The normal of the datum, unit vector upward in the rig frame: what angles to
+        the vertical refer to.
     warnings : tuple of Warning
         What is weak, with the figures; empty when nothing is.
     residuals : Residuals
         How far each pose lies from the fits.
+    spreads : tuple of StationSpread
+        How much the frames of each wheel scatter, station by station, where there
+        were several.
+    instantaneous_axes : BySide of tuple of InstantaneousAxis
+        The steering axis from each station of the sweep to the next, in the order of
+        their steer angles. Empty with wheels free to roll.
     """
 
     alignment: Alignment
     reference: Reference
+    datum_normal: tuple[float, float, float]
     warnings: tuple[Warning, ...]
     residuals: Residuals
+    spreads: tuple[StationSpread, ...]
+    instantaneous_axes: BySide[tuple[InstantaneousAxis, ...]]
 
     def to_dict(self) -> dict[str, object]:
         """Return the result as plain dicts and lists, as the JSON has it."""
