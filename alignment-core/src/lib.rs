@@ -59,6 +59,8 @@ extern crate alloc;
 
 pub mod alignment;
 pub mod compensation;
+#[cfg(feature = "nalgebra")]
+mod convert;
 pub mod error;
 pub mod frame;
 #[cfg(feature = "json")]
@@ -78,5 +80,8 @@ mod rigid;
 
 pub use alignment::{Alignment, Measurement, measure};
 pub use error::{Error, ErrorCode};
+/// The very version of nalgebra whose types convert from and to those here, with the feature `nalgebra`.
+#[cfg(feature = "nalgebra")]
+pub use nalgebra;
 pub use pose::Pose;
 pub use session::{ByAxle, BySide, ByWheel, Session, Side, Station, Wheel};
