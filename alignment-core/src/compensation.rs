@@ -300,7 +300,9 @@ impl<'a> RolledWheel<'a> {
             direction = direction.reversed();
         }
         let outward = direction.in_rig;
-        let skew_deg = atan2_deg(outward.cross(across).norm(), outward.dot(across));
+        // To the line between the wheels, and to the level: across a spindle that stands upright no wheel rolls forward.
+        let skew_deg = atan2_deg(outward.cross(across).norm(), outward.dot(across))
+            .max(atan2_deg(outward.dot(up).abs(), outward.cross(up).norm()));
         if skew_deg > MAX_SPINDLE_SKEW_DEG {
             return Err(Error::new(ErrorCode::SpindleNotLateral).value(skew_deg).at_most(MAX_SPINDLE_SKEW_DEG));
         }

@@ -239,8 +239,9 @@ impl Error {
         Self { code, stage: None, station: None, wheel: None, input: None, value: None, minimum: None, maximum: None }
     }
 
+    /// The figure seen; one that overflowed would tell nothing and is left out.
     pub(crate) const fn value(self, value: f64) -> Self {
-        Self { value: Some(value), ..self }
+        Self { value: if value.is_finite() { Some(value) } else { None }, ..self }
     }
 
     pub(crate) const fn at_least(self, minimum: f64) -> Self {
