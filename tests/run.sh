@@ -9,6 +9,12 @@ cd "$root"
 echo "== Rust: unit tests, doc tests, invariants, errors, format, program, contract, header"
 cargo test --locked
 
+echo "== Features: every combination of the core's, without warnings"
+sh tests/features.sh
+
+echo "== Without the standard library: a program that links and measures"
+sh tests/no_std/run.sh
+
 echo "== C: a consumer of the header, shared and static"
 sh tests/c/run.sh
 

@@ -770,6 +770,11 @@ impl<'a> RolledWheel<'a> {
         }
         let direction = outward(direction, lateral)?;
         let outward = direction.in_rig;
+        // Across a spindle that stands upright no wheel rolls forward.
+        let rise_deg = atan2_deg(outward.dot(up).abs(), outward.cross(up).norm());
+        if rise_deg > MAX_SPINDLE_SKEW_DEG {
+            return Err(Error::new(ErrorCode::SpindleNotLateral).value(rise_deg).at_most(MAX_SPINDLE_SKEW_DEG));
+        }
         let side = wheel.side().sign();
         let heading = (outward.cross(up) * side).unit();
 

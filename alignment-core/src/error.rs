@@ -320,8 +320,9 @@ impl Error {
         Self { unit: "mm", ..self }
     }
 
+    /// The figure seen; one that overflowed would tell nothing and is left out.
     pub(crate) const fn value(self, value: f64) -> Self {
-        Self { value: Some(value), ..self }
+        Self { value: if value.is_finite() { Some(value) } else { None }, ..self }
     }
 
     pub(crate) const fn at_least(self, minimum: f64) -> Self {

@@ -62,6 +62,8 @@ extern crate alloc;
 
 pub mod alignment;
 pub mod compensation;
+#[cfg(feature = "nalgebra")]
+mod convert;
 pub mod datum;
 pub mod error;
 pub mod frame;
@@ -85,5 +87,8 @@ mod slip;
 
 pub use alignment::{Alignment, Measurement, measure};
 pub use error::{Error, ErrorCode};
+/// The very version of nalgebra whose types convert from and to those here, with the feature `nalgebra`.
+#[cfg(feature = "nalgebra")]
+pub use nalgebra;
 pub use pose::Pose;
 pub use session::{ByAxle, BySide, ByWheel, Session, Side, Station, Wheel};

@@ -3,6 +3,7 @@
 use crate::error::{Error, ErrorCode};
 use crate::frame::{Frame, Rig, Target, Transform, Vector};
 use crate::units::{self, deg_from_rad};
+use core::array;
 use nalgebra::{Matrix3, Quaternion, Rotation3, UnitQuaternion, Vector3};
 
 /// How far RᵀR may differ from the identity, in its worst element, before a matrix is refused as a rotation.
@@ -111,6 +112,121 @@ impl Pose {
                 .at_most(ROTATION_TOLERANCE));
         }
         Ok(Self { rotation: [r0, r1, r2].map(|[a, b, c, _]| [a, b, c]), translation_mm: [r0[3], r1[3], r2[3]] })
+    }
+
+    /// A pose from a flat homogeneous 4×4 matrix, row after row: the translation, mm, stands at 3, 7 and 11.
+    ///
+    /// # Errors
+    /// [`ErrorCode::NotFinite`] and [`ErrorCode::NotARotation`] as [`from_matrix4`](Self::from_matrix4). A matrix in the other order is
+    /// refused for its translation; one without translation cannot be told from its inverse.
+    ///
+    /// ```
+    /// # use alignment_core::Pose;
+    /// let pose = Pose::from_matrix4_row_major([
+    ///     1.0, 0.0, 0.0, 10.0, //
+    ///     0.0, 1.0, 0.0, 20.0, //
+    ///     0.0, 0.0, 1.0, 30.0, //
+    ///     0.0, 0.0, 0.0, 1.0,
+    /// ])?;
+    /// assert_eq!(pose.translation_mm, [10.0, 20.0, 30.0]);
+    /// # Ok::<(), alignment_core::Error>(())
+    /// ```
+    pub fn from_matrix4_row_major(matrix: [f64; 16]) -> Result<Self, Error> {
+        Self::from_matrix4(array::from_fn(|row| array::from_fn(|column| matrix[4 * row + column])))
+    }
+
+    /// A pose from a flat homogeneous 4×4 matrix, column after column, as graphics libraries store it: the translation, mm, stands at
+    /// 12, 13 and 14.
+    ///
+    /// # Errors
+    /// [`ErrorCode::NotFinite`] and [`ErrorCode::NotARotation`] as [`from_matrix4`](Self::from_matrix4). A matrix in the other order is
+    /// refused for its translation; one without translation cannot be told from its inverse.
+    ///
+    /// ```
+    /// # use alignment_core::Pose;
+    /// let pose = Pose::from_matrix4_column_major([
+    ///     1.0, 0.0, 0.0, 0.0, //
+    ///     0.0, 1.0, 0.0, 0.0, //
+    ///     0.0, 0.0, 1.0, 0.0, //
+    ///     10.0, 20.0, 30.0, 1.0,
+    /// ])?;
+    /// assert_eq!(pose.translation_mm, [10.0, 20.0, 30.0]);
+    /// # Ok::<(), alignment_core::Error>(())
+    /// ```
+    pub fn from_matrix4_column_major(matrix: [f64; 16]) -> Result<Self, Error> {
+        Self::from_matrix4(array::from_fn(|row| array::from_fn(|column| matrix[4 * column + row])))
+    }
+
+    /// A pose from a left-handed source with X forward, Y right, Z up: (x, y, z) → (x, −y, z), mm.
+    ///
+    /// Rig and target axes are mapped by the same M: R′ = M·R·Mᵀ, t′ = M·t, and the pose comes out right-handed. Convert `up` alike, with
+    /// [`Axes::direction`]. Numbers are checked when the pose is used.
+    ///
+    /// ```
+    /// # use alignment_core::Pose;
+    /// // A quarter turn from X forward to Y right is to the right: from forward to −Y here.
+    /// let rotation = [[0.0, -1.0, 0.0], [1.0, 0.0, 0.0], [0.0, 0.0, 1.0]];
+    /// let pose = Pose::from_left_handed_y_right(rotation, [1.0, 2.0, 3.0]);
+    /// assert_eq!(pose.rotation, [[0.0, 1.0, 0.0], [-1.0, 0.0, 0.0], [0.0, 0.0, 1.0]]);
+    /// assert_eq!(pose.translation_mm, [1.0, -2.0, 3.0]);
+    /// ```
+    #[must_use]
+    pub fn from_left_handed_y_right(rotation: [[f64; 3]; 3], translation_mm: [f64; 3]) -> Self {
+        Axes::LeftHandedYRight.pose(rotation, translation_mm)
+    }
+
+    /// A pose from a left-handed source with X right, Y up, Z forward, the custom of game engines: (x, y, z) → (z, −x, y), mm.
+    ///
+    /// Rig and target axes are mapped by the same M: R′ = M·R·Mᵀ, t′ = M·t, and the pose comes out right-handed. Convert `up` alike, with
+    /// [`Axes::direction`]. Numbers are checked when the pose is used.
+    ///
+    /// ```
+    /// # use alignment_core::Pose;
+    /// // A quarter turn from Z forward to X right is to the right: from forward to −Y here.
+    /// let rotation = [[0.0, 0.0, 1.0], [0.0, 1.0, 0.0], [-1.0, 0.0, 0.0]];
+    /// let pose = Pose::from_left_handed_y_up(rotation, [1.0, 2.0, 3.0]);
+    /// assert_eq!(pose.rotation, [[0.0, 1.0, 0.0], [-1.0, 0.0, 0.0], [0.0, 0.0, 1.0]]);
+    /// assert_eq!(pose.translation_mm, [3.0, -1.0, 2.0]);
+    /// ```
+    #[must_use]
+    pub fn from_left_handed_y_up(rotation: [[f64; 3]; 3], translation_mm: [f64; 3]) -> Self {
+        Axes::LeftHandedYUp.pose(rotation, translation_mm)
+    }
+
+    /// A pose from a right-handed source with X right, Y up, Z backward: (x, y, z) → (−z, −x, y), mm.
+    ///
+    /// Rig and target axes are mapped by the same M: R′ = M·R·Mᵀ, t′ = M·t. Convert `up` alike, with [`Axes::direction`]. Numbers are
+    /// checked when the pose is used.
+    ///
+    /// ```
+    /// # use alignment_core::Pose;
+    /// // A quarter turn from X right to −Z forward is to the left: from forward to Y here.
+    /// let rotation = [[0.0, 0.0, 1.0], [0.0, 1.0, 0.0], [-1.0, 0.0, 0.0]];
+    /// let pose = Pose::from_right_handed_y_up(rotation, [1.0, 2.0, 3.0]);
+    /// assert_eq!(pose.rotation, [[0.0, -1.0, 0.0], [1.0, 0.0, 0.0], [0.0, 0.0, 1.0]]);
+    /// assert_eq!(pose.translation_mm, [-3.0, -1.0, 2.0]);
+    /// ```
+    #[must_use]
+    pub fn from_right_handed_y_up(rotation: [[f64; 3]; 3], translation_mm: [f64; 3]) -> Self {
+        Axes::RightHandedYUp.pose(rotation, translation_mm)
+    }
+
+    /// A pose from a right-handed source with X forward, Y right, Z down (SAE J670): (x, y, z) → (x, −y, −z), mm.
+    ///
+    /// Rig and target axes are mapped by the same M: R′ = M·R·Mᵀ, t′ = M·t. Convert `up` alike, with [`Axes::direction`]. Numbers are
+    /// checked when the pose is used.
+    ///
+    /// ```
+    /// # use alignment_core::Pose;
+    /// // A quarter turn from X forward to Y right is to the right: from forward to −Y here.
+    /// let rotation = [[0.0, -1.0, 0.0], [1.0, 0.0, 0.0], [0.0, 0.0, 1.0]];
+    /// let pose = Pose::from_z_down(rotation, [1.0, 2.0, 3.0]);
+    /// assert_eq!(pose.rotation, [[0.0, 1.0, 0.0], [-1.0, 0.0, 0.0], [0.0, 0.0, 1.0]]);
+    /// assert_eq!(pose.translation_mm, [1.0, -2.0, -3.0]);
+    /// ```
+    #[must_use]
+    pub fn from_z_down(rotation: [[f64; 3]; 3], translation_mm: [f64; 3]) -> Self {
+        Axes::ZDown.pose(rotation, translation_mm)
     }
 
     /// The mean of several frames of one target that stands still: the chordal mean of the rotations (the rotation
@@ -228,6 +344,48 @@ impl Pose {
     }
 }
 
+/// The axes of a source that are not X forward, Y left, Z up. Each has its constructor of [`Pose`].
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Axes {
+    /// Left-handed, X forward, Y right, Z up: [`Pose::from_left_handed_y_right`].
+    LeftHandedYRight,
+    /// Left-handed, X right, Y up, Z forward: [`Pose::from_left_handed_y_up`].
+    LeftHandedYUp,
+    /// Right-handed, X right, Y up, Z backward: [`Pose::from_right_handed_y_up`].
+    RightHandedYUp,
+    /// Right-handed, X forward, Y right, Z down (SAE J670): [`Pose::from_z_down`].
+    ZDown,
+}
+
+impl Axes {
+    /// A direction of the source, such as `up`, in X forward, Y left, Z up: M·v, of the same length.
+    ///
+    /// ```
+    /// # use alignment_core::pose::Axes;
+    /// assert_eq!(Axes::LeftHandedYUp.direction([0.0, 1.0, 0.0]), [0.0, 0.0, 1.0]);
+    /// assert_eq!(Axes::ZDown.direction([0.0, 0.0, -1.0]), [0.0, 0.0, 1.0]);
+    /// ```
+    #[must_use]
+    pub fn direction(self, direction: [f64; 3]) -> [f64; 3] {
+        self.map().map(|(axis, sign)| sign * direction[axis])
+    }
+
+    fn pose(self, rotation: [[f64; 3]; 3], translation_mm: [f64; 3]) -> Pose {
+        let rotation = self.map().map(|(row, sign)| self.direction(rotation[row]).map(|v| sign * v));
+        Pose { rotation, translation_mm: self.direction(translation_mm) }
+    }
+
+    /// M, row by row: which axis of the source is forward, left and up here, and its sign. A permutation rounds nothing.
+    const fn map(self) -> [(usize, f64); 3] {
+        match self {
+            Self::LeftHandedYRight => [(0, 1.0), (1, -1.0), (2, 1.0)],
+            Self::LeftHandedYUp => [(2, 1.0), (0, -1.0), (1, 1.0)],
+            Self::RightHandedYUp => [(2, -1.0), (0, -1.0), (1, 1.0)],
+            Self::ZDown => [(0, 1.0), (1, -1.0), (2, -1.0)],
+        }
+    }
+}
+
 /// A transform into the rig as plain numbers.
 impl<From: Frame> core::convert::From<Transform<Rig, From>> for Pose {
     fn from(transform: Transform<Rig, From>) -> Self {
@@ -316,4 +474,67 @@ pub(crate) fn check_unit_length(norm: f64) -> Result<(), Error> {
             .at_most(1.0 + UNIT_LENGTH_TOLERANCE));
     }
     Ok(())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    type Constructor = fn([[f64; 3]; 3], [f64; 3]) -> Pose;
+
+    const IDENTITY: [[f64; 3]; 3] = [[1.0, 0.0, 0.0], [0.0, 1.0, 0.0], [0.0, 0.0, 1.0]];
+    /// Each source: its constructor, and its own forward, left and up.
+    const SOURCES: [(Axes, Constructor, [[f64; 3]; 3]); 4] = [
+        (Axes::LeftHandedYRight, Pose::from_left_handed_y_right, [[1.0, 0.0, 0.0], [0.0, -1.0, 0.0], [0.0, 0.0, 1.0]]),
+        (Axes::LeftHandedYUp, Pose::from_left_handed_y_up, [[0.0, 0.0, 1.0], [-1.0, 0.0, 0.0], [0.0, 1.0, 0.0]]),
+        (Axes::RightHandedYUp, Pose::from_right_handed_y_up, [[0.0, 0.0, -1.0], [-1.0, 0.0, 0.0], [0.0, 1.0, 0.0]]),
+        (Axes::ZDown, Pose::from_z_down, [[1.0, 0.0, 0.0], [0.0, -1.0, 0.0], [0.0, 0.0, -1.0]]),
+    ];
+
+    #[test]
+    fn forward_left_and_up_of_every_source_come_out_as_x_y_z_and_an_identity_stays_one() {
+        for (axes, pose, [forward, left, up]) in SOURCES {
+            for (source, expected) in [forward, left, up].into_iter().zip(IDENTITY) {
+                assert_eq!((axes, axes.direction(source)), (axes, expected));
+                let pose = pose(IDENTITY, source);
+                assert_eq!((pose.rotation, pose.translation_mm), (IDENTITY, expected), "{axes:?}");
+            }
+        }
+    }
+
+    /// The same physical turn to the left by 3-4-5, written down in every source: forward goes to (0.6, 0.8, 0), up stays.
+    #[test]
+    fn one_turn_to_the_left_reads_alike_from_every_source() {
+        let here = [[0.6, -0.8, 0.0], [0.8, 0.6, 0.0], [0.0, 0.0, 1.0]];
+        let written = [
+            [[0.6, 0.8, 0.0], [-0.8, 0.6, 0.0], [0.0, 0.0, 1.0]],
+            [[0.6, 0.0, -0.8], [0.0, 1.0, 0.0], [0.8, 0.0, 0.6]],
+            [[0.6, 0.0, 0.8], [0.0, 1.0, 0.0], [-0.8, 0.0, 0.6]],
+            [[0.6, 0.8, 0.0], [-0.8, 0.6, 0.0], [0.0, 0.0, 1.0]],
+        ];
+        for ((axes, pose, _), rotation) in SOURCES.into_iter().zip(written) {
+            assert_eq!(pose(rotation, [0.0; 3]).rotation, here, "{axes:?}");
+        }
+    }
+
+    #[test]
+    fn a_source_that_mirrors_only_one_side_is_refused() {
+        let mirrored = [[1.0, 0.0, 0.0], [0.0, -1.0, 0.0], [0.0, 0.0, 1.0]];
+        for (axes, pose, _) in SOURCES {
+            let error = pose(mirrored, [0.0; 3]).rig_from_target().unwrap_err();
+            assert_eq!(error.code, ErrorCode::Reflection, "{axes:?}");
+        }
+    }
+
+    #[test]
+    fn a_flat_matrix_reads_alike_in_both_orders_and_the_wrong_one_is_refused() {
+        let rows = [0.6, -0.8, 0.0, 10.0, 0.8, 0.6, 0.0, 20.0, 0.0, 0.0, 1.0, 30.0, 0.0, 0.0, 0.0, 1.0];
+        let columns = [0.6, 0.8, 0.0, 0.0, -0.8, 0.6, 0.0, 0.0, 0.0, 0.0, 1.0, 0.0, 10.0, 20.0, 30.0, 1.0];
+        let expected =
+            Pose { rotation: [[0.6, -0.8, 0.0], [0.8, 0.6, 0.0], [0.0, 0.0, 1.0]], translation_mm: [10.0, 20.0, 30.0] };
+        assert_eq!(Pose::from_matrix4_row_major(rows).unwrap(), expected);
+        assert_eq!(Pose::from_matrix4_column_major(columns).unwrap(), expected);
+        assert_eq!(Pose::from_matrix4_row_major(columns).unwrap_err().code, ErrorCode::NotARotation);
+        assert_eq!(Pose::from_matrix4_column_major(rows).unwrap_err().code, ErrorCode::NotARotation);
+    }
 }

@@ -36,6 +36,8 @@ use nalgebra::{Matrix3, Vector3};
 pub const MIN_SWEEP_LOCKED_DEG: f64 = 10.0;
 /// The least sweep with the wheels free to roll, from one end to the other, degrees: ± 8°.
 pub const MIN_SWEEP_FREE_DEG: f64 = 16.0;
+/// The greatest angle between a steering axis and up, degrees. No car's axis comes near it.
+const MAX_LEAN_DEG: f64 = 80.0;
 /// The least root mean square by which the tips of a free wheel's spindle must leave a straight line, as a share of the spindle.
 const LEAST_SAGITTA: f64 = 1e-3;
 /// Neighbouring stations nearer to each other than this have no axis of their own, degrees.
@@ -265,6 +267,7 @@ pub(crate) fn fit_locked(
     if axis.in_rig.dot(up) < 0.0 {
         axis = axis.reversed();
     }
+    check_lean(axis.in_rig, up)?;
     let (point, point_in_rig) = axis.fixed_point(poses(), centre);
     let residuals = sweep
         .iter()
@@ -386,6 +389,7 @@ pub(crate) fn fit_free(sweep: &[SweepStation], centre: Vector<Target>, up: Vecto
         .collect();
     let turning = FixedDirection::fit(knuckles.iter());
     check_turned(&turning)?;
+    check_lean(axis, up)?;
     let (point, point_in_rig) = turning.fixed_point(knuckles.iter(), Vector::zero());
     let height = mean.dot(axis);
     let residuals = sweep
@@ -405,6 +409,16 @@ fn check_turned<From: Frame>(axis: &FixedDirection<From>) -> Result<(), Error> {
     let turned_deg = axis.equivalent_angle_deg();
     if turned_deg < MIN_SWEEP_LOCKED_DEG * 0.5 {
         return Err(Error::new(ErrorCode::SweepTooSmall).value(turned_deg).at_least(MIN_SWEEP_LOCKED_DEG * 0.5));
+    }
+    Ok(())
+}
+
+/// Refuses an axis so level that it is none of a steering, and does not meet the ground.
+fn check_lean(axis: Vector<Rig>, up: Vector<Rig>) -> Result<(), Error> {
+    let lean_deg = atan2_deg(axis.cross(up).norm(), axis.dot(up));
+    if lean_deg > MAX_LEAN_DEG {
+        let error = Error::new(ErrorCode::AngleOutOfRange).input("steering axis to up");
+        return Err(error.value(lean_deg).at_most(MAX_LEAN_DEG));
     }
     Ok(())
 }

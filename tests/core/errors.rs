@@ -67,6 +67,16 @@ fn a_matrix_that_is_no_rotation_gives_its_deviation() {
     assert!(error.value.unwrap() > 1e-6);
 }
 
+/// A figure that overflowed is left out: infinity is no figure, and JSON has none.
+#[test]
+fn numbers_that_overflow_are_refused_without_a_figure() {
+    let error = refused(|s| pose(&mut s.rolling[1].fl).rotation[0][0] = 1e200);
+    assert_eq!((error.code, error.value, error.maximum), (ErrorCode::NotARotation, None, Some(1e-6)));
+    let error = Pose::from_rotation_vector_rad([1e308, 0.0, 0.0], [0.0; 3]).unwrap_err();
+    assert_eq!((error.code, error.value, error.maximum), (ErrorCode::AngleOutOfRange, None, Some(3600.0)));
+    assert!(error.to_string().contains("out of range, at most 3600° allowed"), "{error}");
+}
+
 #[test]
 fn a_matrix_within_the_tolerance_is_taken_to_the_nearest_rotation() {
     // Single precision, as some camera libraries compute: refused by none, and worth a millionth of a degree or so.
@@ -143,6 +153,42 @@ fn a_spindle_along_the_car_is_refused() {
     });
     assert_eq!((error.code, error.stage), (ErrorCode::SpindleNotLateral, Some(Stage::Rolling)));
     assert!(error.value.unwrap() > 60.0);
+}
+
+/// Of a wheel that lies flat no travel can be told: the quotient is 0/0 when up lies along the spindle to the last bit.
+#[test]
+fn an_up_along_the_spindles_is_refused() {
+    let level = Pose { rotation: [[1.0, 0.0, 0.0], [0.0, 1.0, 0.0], [0.0, 0.0, 1.0]], translation_mm: [0.0; 3] };
+    let mut car = VirtualVehicle { rig_from_vehicle: level, ..VirtualVehicle::default() }.session();
+    car.up = Some([0.0, 1.0, 0.0]);
+    let error = measure(&car).unwrap_err();
+    assert_eq!((error.code, error.stage), (ErrorCode::SpindleNotLateral, Some(Stage::Rolling)), "{error}");
+    assert!(error.value.unwrap() > 80.0, "{error}");
+}
+
+/// An axis that lies level does not meet the ground: trail and scrub would be a division by nought.
+#[test]
+fn a_steering_axis_that_lies_level_is_refused() {
+    for locked in [true, false] {
+        let mut car = VirtualVehicle { sweep_wheels_locked: locked, ..VirtualVehicle::default() }.session();
+        let ahead = car.ahead.clone();
+        for (station, angle) in car.sweep.iter_mut().zip([-1.2, -0.8, -0.4, -0.1, 0.0, 0.2, 0.5, 0.9, 1.3]) {
+            for wheel in [Wheel::Fl, Wheel::Fr] {
+                // About a level line halfway between forward and left: the wheel turns in and tips over at once.
+                let half = angle / 2.0_f64;
+                let across = half.sin() * 0.5_f64.sqrt();
+                let turn = Pose::from_quaternion_wxyz([half.cos(), across, across, 0.0], [0.0; 3]).unwrap().rotation;
+                let straight = ahead.get(wheel).frames()[0].rotation;
+                pose(station.get_mut(wheel)).rotation = core::array::from_fn(|i| {
+                    core::array::from_fn(|j| (0..3).map(|k| turn[i][k] * straight[k][j]).sum())
+                });
+            }
+        }
+        let error = measure(&car).unwrap_err();
+        assert_eq!((error.code, error.stage), (ErrorCode::AngleOutOfRange, Some(Stage::Sweep)), "{error}");
+        assert_eq!((error.input, error.wheel), (Some("steering axis to up"), Some(Wheel::Fl)), "{error}");
+        assert_eq!(error.maximum, Some(80.0));
+    }
 }
 
 /// A target that tipped over before the ahead station: no car has such a camber.

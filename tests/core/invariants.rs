@@ -1,12 +1,14 @@
 //! What must not matter: where the rig's frame lies, which side is which, in what order stations come, how often, in which unit.
 
 use crate::paths::{EXACT, assert_same, by_path};
+use alignment_core::pose::Axes;
 use alignment_core::session::{PoseNoise, Sighting};
 use alignment_core::simulate::VirtualVehicle;
 use alignment_core::{Alignment, ByWheel, Pose, Session, Station, Wheel, measure};
 use proptest::prelude::*;
 
 type Matrix = [[f64; 3]; 3];
+type Constructor = fn(Matrix, [f64; 3]) -> Pose;
 
 fn product(a: &Matrix, b: &Matrix) -> Matrix {
     core::array::from_fn(|i| core::array::from_fn(|j| (0..3).map(|k| a[i][k] * b[k][j]).sum()))
@@ -130,6 +132,30 @@ proptest! {
             expected.wheels.get_mut(wheel).runout_deg = None;
         }
         assert_same(&found, &expected, EXACT);
+    }
+
+    /// A session written down in each other convention, with M from the words that define it, and converted back.
+    #[test]
+    fn the_axes_of_the_source_do_not_matter(seed: u64, locked: bool) {
+        // Rows: the source's X, Y and Z, seen in X forward, Y left, Z up.
+        let (forward, left, up) = ([1.0, 0.0, 0.0], [0.0, 1.0, 0.0], [0.0, 0.0, 1.0]);
+        let [backward, right, down] = [forward, left, up].map(|axis| axis.map(|v: f64| -v));
+        let sources: [(Matrix, Axes, Constructor); 4] = [
+            ([forward, right, up], Axes::LeftHandedYRight, Pose::from_left_handed_y_right),
+            ([right, up, forward], Axes::LeftHandedYUp, Pose::from_left_handed_y_up),
+            ([right, up, backward], Axes::RightHandedYUp, Pose::from_right_handed_y_up),
+            ([forward, right, down], Axes::ZDown, Pose::from_z_down),
+        ];
+        let session = noisy(seed, locked);
+        for (to_source, axes, constructor) in sources {
+            let from_source = core::array::from_fn(|i| core::array::from_fn(|j| to_source[j][i]));
+            let mut read = mapped(&session, |station| mapped_poses(station, |pose| {
+                let written = product(&product(&to_source, &pose.rotation), &from_source);
+                constructor(written, applied(&to_source, pose.translation_mm))
+            }));
+            read.up = session.up.map(|up| axes.direction(applied(&to_source, up)));
+            assert_same(&readings(&read), &readings(&session), EXACT);
+        }
     }
 
     #[test]

@@ -1,0 +1,407 @@
+//! Inputs made of bytes: numbers of every kind, poses that are nearly right, and sessions that were spoiled in a few places. Bytes alone
+//! would never pass the first check.
+
+use alignment_core::compensation::{self, Compensation};
+use alignment_core::session::{Centreline, PoseNoise, RollingBody, Sighting, TurnWheel};
+use alignment_core::simulate::{Clamp, VirtualVehicle};
+use alignment_core::{ByAxle, ByWheel, Pose, Session, Side, Station, Wheel};
+use arbitrary::Unstructured;
+use std::sync::LazyLock;
+
+/// Where formulas break: zeros, the ends of the range, quarter turns, the bounds of the checks.
+const SPECIAL: [f64; 28] = [
+    0.0,
+    -0.0,
+    1.0,
+    -1.0,
+    f64::NAN,
+    f64::INFINITY,
+    f64::NEG_INFINITY,
+    f64::MAX,
+    f64::MIN,
+    f64::MIN_POSITIVE,
+    5e-324,
+    f64::EPSILON,
+    1e-7,
+    1e-160,
+    1e160,
+    0.5,
+    2.0,
+    45.0,
+    80.0,
+    90.0,
+    -90.0,
+    180.0,
+    360.0,
+    50.0,
+    1000.0,
+    1500.0,
+    1e5,
+    1e6,
+];
+
+/// Sound sessions, each with its compensation: what is spoiled.
+static SOUND: LazyLock<Vec<(Session, ByWheel<Compensation>)>> = LazyLock::new(|| {
+    let few = |car: VirtualVehicle| VirtualVehicle {
+        roll_deg: vec![-20.0, 3.0, 20.0],
+        sweep_deg: vec![-20.0, -7.0, 9.0, 20.0],
+        ..car
+    };
+    // Everything at right angles: what cancels here to the last bit is only small elsewhere.
+    let mut true_car = few(VirtualVehicle::default());
+    for wheel in
+        [&mut true_car.front.left, &mut true_car.front.right, &mut true_car.rear.left, &mut true_car.rear.right]
+    {
+        (wheel.camber_deg, wheel.toe_to_centreline_deg, wheel.caster_deg, wheel.sai_deg) = (0.0, 0.0, 0.0, 0.0);
+        wheel.clamp = Clamp { tilt_deg: 0.0, tilt_bearing_deg: 0.0, clock_deg: 0.0, ..wheel.clamp };
+    }
+    true_car.rig_from_vehicle =
+        Pose { rotation: [[1.0, 0.0, 0.0], [0.0, 1.0, 0.0], [0.0, 0.0, 1.0]], translation_mm: [0.0; 3] };
+    let two_stations = VirtualVehicle { roll_deg: vec![-15.0, 15.0], ..true_car.clone() };
+    let free = VirtualVehicle { sweep_wheels_locked: false, ..few(VirtualVehicle::random(1)) };
+    let true_and_free = VirtualVehicle { sweep_wheels_locked: false, ..true_car.clone() };
+    let noise = Some(PoseNoise { rotation_deg: 0.01, translation_mm: 0.1 });
+    let noisy = VirtualVehicle { pose_noise: noise, ..few(VirtualVehicle::random(2)) };
+    let cars = [
+        VirtualVehicle::default(),
+        few(VirtualVehicle::default()),
+        true_car,
+        two_stations,
+        free,
+        true_and_free,
+        noisy,
+        few(VirtualVehicle::random(3)),
+    ];
+    cars.iter()
+        .map(|car| {
+            let mut session = car.session();
+            session.ride_height_mm = Some(ByWheel { fl: 180.0, fr: 181.0, rl: 190.0, rr: 191.0 });
+            let (up, radii) = (session.up.unwrap(), session.loaded_radius_mm.unwrap());
+            let body = RollingBody::Translates;
+            let rolled = compensation::from_rolling(&session.rolling, up, &session.clamp_standoff_mm, &radii, body);
+            let wheels = rolled.and_then(|rolled| rolled.all_wheels()).unwrap();
+            (session, wheels)
+        })
+        .collect()
+});
+
+/// Bytes that are drawn from until they run out; from then on everything is its first choice.
+pub struct Bytes<'a>(Unstructured<'a>);
+
+impl<'a> Bytes<'a> {
+    pub fn new(bytes: &'a [u8]) -> Self {
+        Self(Unstructured::new(bytes))
+    }
+
+    /// A number from 0 up to, and without, `count`.
+    pub fn below(&mut self, count: usize) -> usize {
+        self.0.int_in_range(0..=count - 1).unwrap_or_default()
+    }
+
+    pub fn flag(&mut self) -> bool {
+        self.below(2) == 1
+    }
+
+    /// Any bit pattern, a special number, or one of an everyday size.
+    pub fn number(&mut self) -> f64 {
+        match self.below(6) {
+            0 => self.0.arbitrary().unwrap_or_default(),
+            1 => SPECIAL[self.below(SPECIAL.len())],
+            2 => f64::from(self.integer::<i16>()) / 100.0,
+            3 => f64::from(self.integer::<i32>()) / 1e5,
+            4 => f64::from(self.integer::<i32>()) / f64::from(i32::MAX),
+            _ => f64::from(self.integer::<i8>()),
+        }
+    }
+
+    pub fn numbers<const N: usize>(&mut self) -> [f64; N] {
+        core::array::from_fn(|_| self.number())
+    }
+
+    /// A number between the bounds, seldom any other.
+    pub fn between(&mut self, least: f64, most: f64) -> f64 {
+        if self.below(8) == 7 {
+            return self.number();
+        }
+        least + (most - least) * f64::from(self.integer::<u16>()) / f64::from(u16::MAX)
+    }
+
+    /// A unit vector, more or less.
+    pub fn unit(&mut self) -> [f64; 3] {
+        let axis = self.below(3);
+        let sign = if self.flag() { -1.0 } else { 1.0 };
+        let mut unit = core::array::from_fn(|i| if i == axis { sign } else { 0.0 });
+        match self.below(8) {
+            0 => return self.numbers(),
+            1 => unit[self.below(3)] = self.number(),
+            2 | 3 => {}
+            _ => unit = self.numbers::<3>().map(|v| if v.abs() < 1e3 { v } else { 0.1 }),
+        }
+        let norm = unit.iter().map(|v| v * v).sum::<f64>().sqrt();
+        if norm > 0.0 { unit.map(|v| v / norm) } else { unit }
+    }
+
+    /// A pose, more or less: any turn, some metres away, and seldom a number that does not belong there.
+    pub fn pose(&mut self) -> Pose {
+        let [x, y, z] = self.unit();
+        let angle = if self.flag() { self.number() } else { self.between(-3.2, 3.2) };
+        let translation_mm = core::array::from_fn(|_| self.between(-4000.0, 4000.0));
+        let mut pose = Pose::from_rotation_vector_rad([x * angle, y * angle, z * angle], translation_mm)
+            .unwrap_or(Pose { rotation: core::array::from_fn(|_| self.numbers()), translation_mm });
+        if self.below(4) == 3 {
+            self.spoil_pose(&mut pose);
+        }
+        pose
+    }
+
+    pub fn side(&mut self) -> Side {
+        Side::ALL[self.below(2)]
+    }
+
+    pub fn wheel(&mut self) -> Wheel {
+        Wheel::ALL[self.below(4)]
+    }
+
+    pub fn centreline(&mut self) -> Centreline {
+        if self.flag() { Centreline::SideLineBisector } else { Centreline::AxleMidpoints }
+    }
+
+    /// Loaded radii, given or not.
+    pub fn radii(&mut self) -> ByAxle<Option<f64>> {
+        let mut radius = || if self.flag() { Some(self.between(250.0, 400.0)) } else { None };
+        ByAxle { front: radius(), rear: radius() }
+    }
+
+    /// A sound session that was spoiled in up to four ways, and the compensation that it had before.
+    pub fn session(&mut self) -> (Session, ByWheel<Compensation>) {
+        let (mut session, compensation) = SOUND[self.below(SOUND.len())].clone();
+        for _ in 0..self.below(5) {
+            self.spoil(&mut session);
+        }
+        (session, compensation)
+    }
+
+    /// The text of a sound session in which up to three tokens were replaced.
+    pub fn session_text(&mut self) -> String {
+        const TOKENS: [&str; 20] = [
+            "",
+            "null",
+            "0",
+            "-0.0",
+            "1e400",
+            "1e308",
+            "NaN",
+            "[]",
+            "[",
+            "]",
+            "{}",
+            "}",
+            "\"\"",
+            "\"",
+            "\"fl\"",
+            "\"rotation\"",
+            "\"up\"",
+            ",",
+            ":",
+            "true",
+        ];
+        /// Every short session there is, as text.
+        static TEXTS: LazyLock<Vec<String>> = LazyLock::new(|| {
+            let short = SOUND.iter().filter(|(session, _)| session.sweep.len() < 5);
+            short.map(|(session, _)| alignment_core::json::session_to_json(session)).collect()
+        });
+        let mut text = TEXTS[self.below(TEXTS.len())].clone();
+        for _ in 0..self.below(4) {
+            let inside = |c: char| !matches!(c, ' ' | '\n' | ',' | ':' | '[' | ']' | '{' | '}');
+            let at = (self.below(text.len() + 1)..=text.len()).find(|&at| text.is_char_boundary(at)).unwrap();
+            let start = text[..at].trim_end_matches(inside).len();
+            let end = text.len() - text[at..].trim_start_matches(inside).len();
+            let token = match self.below(3) {
+                0 => self.number().to_string(),
+                1 => String::from_utf8_lossy(&self.0.arbitrary::<[u8; 4]>().unwrap_or_default()).into_owned(),
+                _ => TOKENS[self.below(TOKENS.len())].to_owned(),
+            };
+            text.replace_range(start..end, &token);
+        }
+        text
+    }
+
+    /// Any bytes as text.
+    pub fn text(&mut self) -> String {
+        String::from_utf8_lossy(self.0.peek_bytes(self.0.len()).unwrap_or_default()).into_owned()
+    }
+
+    fn integer<T: for<'b> arbitrary::Arbitrary<'b> + Default>(&mut self) -> T {
+        self.0.arbitrary().unwrap_or_default()
+    }
+
+    /// Replaces one number of a pose, or moves it by a little.
+    pub fn spoil_pose(&mut self, pose: &mut Pose) {
+        let index = self.below(12);
+        let number =
+            if index < 9 { &mut pose.rotation[index / 3][index % 3] } else { &mut pose.translation_mm[index - 9] };
+        self.spoil_number(number);
+    }
+
+    /// Replaces a number, or moves it by a little: past every bound there is one hair's breadth to try.
+    pub fn spoil_number(&mut self, number: &mut f64) {
+        *number = match self.below(4) {
+            0 => *number * (1.0 + 0.5_f64.powi(i32::from(self.integer::<u8>() % 52))),
+            1 => *number + 0.5_f64.powi(i32::from(self.integer::<u8>() % 60)),
+            2 => -*number,
+            _ => self.number(),
+        };
+    }
+
+    fn spoil(&mut self, session: &mut Session) {
+        match self.below(16) {
+            0 | 1 => {
+                if let Some(pose) = self.any_pose(session) {
+                    self.spoil_pose(pose);
+                }
+            }
+            2 => {
+                let new = self.pose();
+                if let Some(pose) = self.any_pose(session) {
+                    *pose = new;
+                }
+            }
+            3 => {
+                if let Some(&mut from) = self.any_pose(session)
+                    && let Some(to) = self.any_pose(session)
+                {
+                    *to = from;
+                }
+            }
+            4 => {
+                let (wheel, frames) = (self.wheel(), self.below(4));
+                let frames = (0..frames).map(|_| self.pose()).collect();
+                *self.any_station(session).get_mut(wheel) = Sighting::Frames(frames);
+            }
+            5 => {
+                let wheel = self.wheel();
+                *self.any_station(session).get_mut(wheel) = Sighting::NotSeen;
+            }
+            6 | 7 => self.spoil_stage(session),
+            8 => self.exchange_wheels(session),
+            9 => std::mem::swap(&mut session.rolling, &mut session.sweep),
+            10 => {
+                let factor = self.number();
+                for station in stations(session) {
+                    for wheel in Wheel::ALL {
+                        if let Sighting::Pose(pose) = station.get_mut(wheel) {
+                            pose.translation_mm = pose.translation_mm.map(|v| v * factor);
+                        }
+                    }
+                }
+            }
+            11 | 12 => self.spin(session),
+            13 => session.up = if self.below(8) == 7 { None } else { Some(self.unit()) },
+            14 => self.spoil_numbers(session),
+            _ => {
+                session.sweep_wheels_locked = [None, Some(true), Some(false)][self.below(3)];
+                session.reference.centreline = self.centreline();
+                session.reference.turn.wheel = if self.flag() { TurnWheel::Outer } else { TurnWheel::Inner };
+                session.reference.turn.angle_deg = self.between(1.0, 60.0);
+            }
+        }
+    }
+
+    /// Doubles, empties or drops a station of the rolling or of the sweep, or drops them all, or turns their order.
+    fn spoil_stage(&mut self, session: &mut Session) {
+        let stage = if self.flag() { &mut session.rolling } else { &mut session.sweep };
+        if stage.is_empty() {
+            return;
+        }
+        let index = self.below(stage.len());
+        match self.below(5) {
+            0 => stage.push(stage[index].clone()),
+            1 => stage[index] = Station::default(),
+            2 => {
+                stage.remove(index);
+            }
+            3 => stage.clear(),
+            _ => stage.reverse(),
+        }
+    }
+
+    /// Exchanges two wheels at one station or at all of them.
+    fn exchange_wheels(&mut self, session: &mut Session) {
+        let (a, b, only) = (self.wheel(), self.wheel(), self.below(32));
+        for (index, station) in stations(session).into_iter().enumerate() {
+            if only >= 16 || only == index {
+                let from_a = std::mem::take(station.get_mut(a));
+                let from_b = std::mem::replace(station.get_mut(b), from_a);
+                *station.get_mut(a) = from_b;
+            }
+        }
+    }
+
+    /// Turns one wheel or all in a stage about an axis of their own, each station further: a motion that is rigid and yet none of a car's.
+    fn spin(&mut self, session: &mut Session) {
+        let axis = self.unit();
+        let step_rad = self.between(-1.0, 1.0);
+        let only = if self.flag() { Some(self.wheel()) } else { None };
+        let (in_target, from_first) = (self.flag(), self.flag());
+        let stage = if self.flag() { &mut session.rolling } else { &mut session.sweep };
+        let Some(first) = stage.first().cloned() else { return };
+        for (index, station) in (0_u8..).zip(stage) {
+            let angle = step_rad * f64::from(index);
+            let Ok(turn) = Pose::from_rotation_vector_rad(axis.map(|v| v * angle), [0.0; 3]) else { return };
+            for wheel in Wheel::ALL {
+                if only.is_none_or(|only| only == wheel)
+                    && let Sighting::Pose(pose) = station.get_mut(wheel)
+                {
+                    let old = match first.get(wheel).frames().first() {
+                        Some(first) if from_first => first.rotation,
+                        _ => pose.rotation,
+                    };
+                    let (a, b) = if in_target { (old, turn.rotation) } else { (turn.rotation, old) };
+                    pose.rotation =
+                        core::array::from_fn(|i| core::array::from_fn(|j| (0..3).map(|k| a[i][k] * b[k][j]).sum()));
+                }
+            }
+        }
+    }
+
+    /// Replaces a number that is not in a pose.
+    fn spoil_numbers(&mut self, session: &mut Session) {
+        let wheel = self.wheel();
+        match self.below(5) {
+            0 => session.loaded_radius_mm = Some(self.radii()),
+            1 => session.loaded_radius_mm = None,
+            2 => *session.clamp_standoff_mm.get_mut(wheel) = self.between(-1000.0, 1000.0),
+            3 => {
+                let mut heights = session.ride_height_mm.unwrap_or_default();
+                *heights.get_mut(wheel) = self.between(-2000.0, 5000.0);
+                session.ride_height_mm = Some(heights);
+            }
+            _ => {
+                session.pose_noise =
+                    Some(PoseNoise { rotation_deg: self.between(0.0, 10.0), translation_mm: self.between(0.0, 100.0) });
+            }
+        }
+    }
+
+    fn any_station<'s>(&mut self, session: &'s mut Session) -> &'s mut Station {
+        let mut stations = stations(session);
+        let index = self.below(stations.len());
+        stations.swap_remove(index)
+    }
+
+    /// A pose of any station, if a wheel was seen there.
+    fn any_pose<'s>(&mut self, session: &'s mut Session) -> Option<&'s mut Pose> {
+        let wheel = self.wheel();
+        match self.any_station(session).get_mut(wheel) {
+            Sighting::NotSeen => None,
+            Sighting::Pose(pose) => Some(pose),
+            Sighting::Frames(frames) => frames.first_mut(),
+        }
+    }
+}
+
+/// Every station of the session.
+fn stations(session: &mut Session) -> Vec<&mut Station> {
+    let Session { rolling, ahead, sweep, lock_left, lock_right, .. } = session;
+    rolling.iter_mut().chain([ahead]).chain(sweep).chain(lock_left).chain(lock_right).collect()
+}

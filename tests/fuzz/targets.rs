@@ -1,0 +1,172 @@
+//! What must hold whatever the bytes say: no panic, no NaN or infinity in what is given, and a refusal that can be read. One function per
+//! family of public functions; each tells whether anything was given, so that a family that only ever refuses is noticed.
+
+mod bytes;
+
+use alignment_core::json::{measurement_to_json, session_from_json, session_to_json};
+use alignment_core::session::RollingBody;
+use alignment_core::{
+    ByWheel, Error, Pose, Wheel, compensation, measure, pose::Axes, steering, turns, units, vehicle, wheel,
+};
+use bytes::Bytes;
+use std::fmt::Debug;
+
+/// Fails if a number in the value is NaN or infinite: `Debug` shows every field, and JSON would write null.
+fn assert_finite(value: &impl Debug) {
+    let text = format!("{value:?}");
+    let broken = text.split(|c: char| !c.is_ascii_alphanumeric()).any(|word| word == "NaN" || word == "inf");
+    assert!(!broken, "{text}");
+}
+
+/// Whether something was given; fails if what was given, or the refusal, is unsound.
+fn given<T: Debug>(result: Result<T, Error>) -> bool {
+    match result {
+        Ok(value) => {
+            assert_finite(&value);
+            true
+        }
+        Err(error) => {
+            assert_finite(&error);
+            assert!(!error.to_string().is_empty());
+            false
+        }
+    }
+}
+
+/// The constructors of a pose, its checks, and means of frames.
+pub fn pose(bytes: &[u8]) -> bool {
+    let mut bytes = Bytes::new(bytes);
+    // A sound pose comes out of every form; so do the numbers of a spoiled one, and are refused when it is used.
+    let pose = bytes.pose();
+    let [[a, b, c], [d, e, f], [g, h, i]] = pose.rotation;
+    let [x, y, z] = pose.translation_mm;
+    let last = if bytes.flag() { bytes.numbers() } else { [0.0, 0.0, 0.0, 1.0] };
+    let [p, q, r, s] = last;
+    let ([x_axis, y_axis, z_axis], (sin, cos)) = (bytes.unit(), bytes.between(-3.2, 3.2).sin_cos());
+    let poses = [
+        Ok(pose),
+        Pose::from_quaternion_wxyz(bytes.numbers(), pose.translation_mm),
+        Pose::from_quaternion_wxyz([cos, x_axis * sin, y_axis * sin, z_axis * sin], pose.translation_mm),
+        Pose::from_rotation_vector_rad(bytes.numbers(), pose.translation_mm),
+        Pose::from_matrix4([[a, b, c, x], [d, e, f, y], [g, h, i, z], last]),
+        Pose::from_matrix4_row_major([a, b, c, x, d, e, f, y, g, h, i, z, p, q, r, s]),
+        Pose::from_matrix4_column_major([a, d, g, p, b, e, h, q, c, f, i, r, x, y, z, s]),
+        Ok(Pose::from_left_handed_y_right(pose.rotation, pose.translation_mm)),
+        Ok(Pose::from_left_handed_y_up(pose.rotation, pose.translation_mm)),
+        Ok(Pose::from_right_handed_y_up(pose.rotation, pose.translation_mm)),
+        Ok(Pose::from_z_down(pose.rotation, pose.translation_mm)),
+    ];
+    let _ = Axes::ZDown.direction(bytes.numbers());
+    let frames: Vec<Pose> = (0..bytes.below(5)).map(|_| bytes.pose()).collect();
+    let mut any = given(Pose::mean(&frames));
+    for pose in poses {
+        any |= given(pose.and_then(|pose| pose.rig_from_target()));
+    }
+    any
+}
+
+/// The session as text: any text, and texts that were spoiled here and there.
+pub fn session_text(bytes: &[u8]) -> bool {
+    let mut bytes = Bytes::new(bytes);
+    let text = if bytes.below(8) == 7 { bytes.text() } else { bytes.session_text() };
+    match session_from_json(&text) {
+        Ok(mut session) => {
+            assert_eq!(session_from_json(&session_to_json(&session)).as_ref(), Ok(&session));
+            session.note = None; // a remark may well say NaN
+            assert_finite(&session);
+            given(measure(&session));
+            true
+        }
+        Err(error) => {
+            assert!(!error.to_string().is_empty());
+            false
+        }
+    }
+}
+
+/// Rolling compensation.
+pub fn rolling(bytes: &[u8]) -> bool {
+    let mut bytes = Bytes::new(bytes);
+    let (session, _) = bytes.session();
+    let up = session.up.unwrap_or_else(|| bytes.numbers());
+    let radii = if bytes.flag() { bytes.radii() } else { session.loaded_radius_mm.unwrap_or_default() };
+    let body = if bytes.flag() { RollingBody::Turns } else { RollingBody::Translates };
+    given(compensation::from_rolling(&session.rolling, up, &session.clamp_standoff_mm, &radii, body))
+}
+
+/// One reading from four poses.
+pub fn ahead(bytes: &[u8]) -> bool {
+    let mut bytes = Bytes::new(bytes);
+    let (session, mut compensation) = bytes.session();
+    let mut poses =
+        ByWheel::from_fn(|wheel| session.ahead.get(wheel).frames().first().copied().unwrap_or_else(|| bytes.pose()));
+    for _ in 0..bytes.below(3) {
+        let wheel = bytes.wheel();
+        bytes.spoil_pose(poses.get_mut(wheel));
+    }
+    for _ in 0..bytes.below(3) {
+        let wheel = compensation.get_mut(bytes.wheel());
+        let [a, b, c] = &mut wheel.spindle_in_target;
+        let [x, y, z] = &mut wheel.centre_in_target_mm;
+        let rest = [&mut wheel.runout_deg].into_iter().chain(&mut wheel.rolling_radius_mm);
+        let mut numbers: Vec<&mut f64> = [a, b, c, x, y, z].into_iter().chain(rest).collect();
+        let number = bytes.below(numbers.len());
+        bytes.spoil_number(numbers[number]);
+        if bytes.flag() {
+            wheel.spindle_in_target = bytes.unit();
+        }
+    }
+    let up = session.up.unwrap_or_else(|| bytes.numbers());
+    let radii = bytes.radii();
+    given(vehicle::ahead_readings(&compensation, &poses, up, &radii, bytes.centreline()))
+}
+
+/// The formulas of one wheel.
+pub fn wheels(bytes: &[u8]) -> bool {
+    let mut bytes = Bytes::new(bytes);
+    let spindle = bytes.unit();
+    let radius_mm = bytes.between(50.0, 1500.0);
+    given(wheel::camber_deg(spindle))
+        | given(wheel::toe_deg(bytes.side(), spindle))
+        | given(wheel::contact_centre_mm(bytes.numbers(), spindle, radius_mm))
+}
+
+/// The formulas of the steering axis.
+pub fn steering_axis(bytes: &[u8]) -> bool {
+    let mut bytes = Bytes::new(bytes);
+    let (axis, side) = (bytes.unit(), bytes.side());
+    let heights = ByWheel::from_fn(|_: Wheel| bytes.between(-2000.0, 5000.0));
+    let attitude = steering::body_attitude_deg(&heights, bytes.between(500.0, 12_000.0), bytes.between(300.0, 4000.0));
+    given(steering::caster_deg(axis))
+        | given(steering::sai_deg(side, axis))
+        | given(attitude)
+        | given(steering::axis_direction(side, bytes.between(-80.0, 80.0), bytes.between(-80.0, 80.0)))
+        | given(steering::axis_to_body(axis, bytes.between(-45.0, 45.0), bytes.between(-45.0, 45.0)))
+}
+
+/// The formulas of turning, and those that refuse nothing.
+pub fn turning(bytes: &[u8]) -> bool {
+    let mut bytes = Bytes::new(bytes);
+    let (angle_deg, axis_mm, wheelbase_mm) =
+        (bytes.between(0.0, 90.0), bytes.between(1.0, 1e5), bytes.between(1.0, 1e5));
+    // These take any number, and give NaN for NaN.
+    let [a, b] = bytes.numbers();
+    let thrust_deg = vehicle::thrust_angle_deg(a, b);
+    let _ = vehicle::toe_to_thrust_line_deg(bytes.side(), a, thrust_deg);
+    let _ = units::degrees_minutes_from_deg(a).to_string();
+    given(turns::ackermann_outer_deg(angle_deg, axis_mm, wheelbase_mm))
+        | given(turns::ackermann_inner_deg(angle_deg, axis_mm, wheelbase_mm))
+}
+
+/// The whole session.
+pub fn session(bytes: &[u8]) -> bool {
+    let (session, _) = Bytes::new(bytes).session();
+    let result = measure(&session);
+    if let Ok(measurement) = &result {
+        for warning in &measurement.warnings {
+            assert!(!warning.to_string().is_empty());
+        }
+        assert!(!measurement_to_json(measurement).is_empty());
+    }
+    given(result)
+}
