@@ -258,23 +258,15 @@ fn wheel_plane(
     /// An error of the normal shrinks by far more than half from one round to the next: the contact centres move together.
     const ROUNDS: usize = 60;
     const AGREED: f64 = 1e-15;
-    let too_few = |seen: usize| {
-        #[expect(clippy::cast_precision_loss, reason = "there are four wheels")]
-        Error::new(ErrorCode::WheelNotSeen)
-            .stage(Stage::Ahead)
-            .input("reference.datum")
-            .value(seen as f64)
-            .at_least(3.0)
+    let plane_of = |point: &dyn Fn(Wheel) -> Result<Option<Vector<Rig>>, Error>| {
+        let ByWheel { fl, fr, rl, rr } = ByWheel::try_from_fn(|wheel| {
+            let error = Error::new(ErrorCode::WheelNotSeen).input("reference.datum");
+            let point = point(wheel).and_then(|point| point.ok_or(error));
+            point.map(Vector::to_array).map_err(|error| error.stage(Stage::Ahead).wheel(wheel))
+        })?;
+        datum::plane_through(&[fl, fr, rl, rr]).map_err(|error| error.stage(Stage::Ahead).input("reference.datum"))
     };
-    let plane_of = |points: &[[f64; 3]]| {
-        if points.len() < 3 {
-            return Err(too_few(points.len()));
-        }
-        datum::plane_through(points).map_err(|error| error.stage(Stage::Ahead).input("reference.datum"))
-    };
-    let origins: Vec<[f64; 3]> =
-        Wheel::ALL.iter().filter_map(|&wheel| Some(ahead.get(wheel).as_ref()?.origin().to_array())).collect();
-    let normal = Vector::new(plane_of(&origins)?.normal);
+    let normal = Vector::new(plane_of(&|wheel| Ok(ahead.get(wheel).as_ref().map(Transform::origin)))?.normal);
     let by_rolling = || match session.compensation {
         CompensationMethod::Rolled => compensation::up_by_rolling(rolling),
         CompensationMethod::Spun => None,
@@ -286,16 +278,15 @@ fn wheel_plane(
     let mut round = 0;
     loop {
         let clamps = compensate(session, rolling, up)?;
-        let contacts: Vec<[f64; 3]> = Wheel::ALL
-            .iter()
-            .filter_map(|&wheel| {
-                let clamp = clamps.wheels.get(wheel).as_ref()?;
-                let WheelInRig { spindle, centre } = wheel::locate(clamp, ahead.get(wheel).as_ref()?);
-                let radius = loaded_radius_mm.of_wheel(wheel).or(clamp.rolling_radius_mm)?;
-                Some((centre - up.square_to(spindle).unit() * radius).to_array())
-            })
-            .collect();
-        let plane = plane_of(&contacts)?;
+        let plane = plane_of(&|wheel| {
+            let Some((clamp, pose)) = clamps.wheels.get(wheel).as_ref().zip(ahead.get(wheel).as_ref()) else {
+                return Ok(None);
+            };
+            let WheelInRig { spindle, centre } = wheel::locate(clamp, pose);
+            let radius = loaded_radius_mm.of_wheel(wheel).or(clamp.rolling_radius_mm);
+            let radius = radius.ok_or(Error::new(ErrorCode::MissingInput).input("loaded_radius_mm"))?;
+            Ok(Some(centre - up.square_to(spindle).unit() * radius))
+        })?;
         let normal = upright(Vector::new(plane.normal));
         let change = (normal - up).norm();
         up = normal;

@@ -251,9 +251,9 @@ pub fn wheel_from_rolling(
     clamp_standoff_mm: f64,
     loaded_radius_mm: Option<f64>,
 ) -> Result<Compensation, Error> {
-    let (stations, wheel, across, up) = alone(poses, side, forward, up, clamp_standoff_mm)?;
+    let Alone { stations, wheel, lateral, up } = alone(poses, side, forward, up, clamp_standoff_mm)?;
     session::check_loaded_radii(&ByAxle { front: loaded_radius_mm, rear: None })?;
-    let roll = RolledWheel::observe(&stations, &stations, wheel, Lateral::Sure(across), up)?;
+    let roll = RolledWheel::observe(&stations, &stations, wheel, lateral, up)?;
     let too_few = Error::new(ErrorCode::TooFewStations).value(roll.count()).at_least(3.0);
     let (travel, known) = match (roll.free_travel(up), loaded_radius_mm) {
         (Some(travel), _) => (travel, None),
@@ -287,19 +287,21 @@ pub fn wheel_from_spinning(
     up: [f64; 3],
     clamp_standoff_mm: f64,
 ) -> Result<Compensation, Error> {
-    let (stations, wheel, across, _) = alone(poses, side, forward, up, clamp_standoff_mm)?;
-    let spin = SpunWheel::observe(&stations, wheel, Lateral::Sure(across))?;
+    let Alone { stations, wheel, lateral, .. } = alone(poses, side, forward, up, clamp_standoff_mm)?;
+    let spin = SpunWheel::observe(&stations, wheel, lateral)?;
     spin.compensation(clamp_standoff_mm)
 }
 
+/// One wheel alone, as stations of a session.
+struct Alone {
+    stations: Vec<Poses>,
+    wheel: Wheel,
+    lateral: Lateral,
+    up: Vector<Rig>,
+}
+
 /// One wheel alone as stations of a session, with the direction outward.
-fn alone(
-    poses: &[Pose],
-    side: Side,
-    forward: [f64; 3],
-    up: [f64; 3],
-    clamp_standoff_mm: f64,
-) -> Result<(Vec<Poses>, Wheel, Vector<Rig>, Vector<Rig>), Error> {
+fn alone(poses: &[Pose], side: Side, forward: [f64; 3], up: [f64; 3], clamp_standoff_mm: f64) -> Result<Alone, Error> {
     let up = session::up_in_rig(up)?;
     let forward = Vector::<Rig>::new(forward);
     pose::check_unit_length(forward.norm()).map_err(|error| error.input("forward"))?;
@@ -316,7 +318,7 @@ fn alone(
     if poses.len() < 2 {
         return Err(Error::new(ErrorCode::TooFewStations).value(poses.len() as f64).at_least(2.0));
     }
-    Ok((stations, wheel, up.cross(forward) * side.sign(), up))
+    Ok(Alone { stations, wheel, lateral: Lateral::Sure(up.cross(forward) * side.sign()), up })
 }
 
 /// Which way is outward at a wheel, in the rig: surely, or but for a large angle.
@@ -525,7 +527,8 @@ impl Rolling<'_> {
                 stations.iter().zip(&yaw_rad).map(|(station, yaw)| turned_back(station, up, *yaw)).collect();
             let mut warnings = Vec::new();
             let rolls = observe_all(stations, up, false, &mut warnings, |wheel, lateral| {
-                RolledWheel::observe(stations, &straightened, wheel, lateral, up)
+                let standoff_mm = *self.clamp_standoff_mm.get(wheel);
+                RolledWheel::observe_turning(stations, &straightened, wheel, lateral, up, standoff_mm)
             })?;
             let own = ByWheel::try_from_fn(|wheel| {
                 let Some(roll) = rolls.get(wheel) else { return Ok(None) };
@@ -544,7 +547,7 @@ impl Rolling<'_> {
                 Wheel::ALL.iter().filter_map(|&wheel| *own.get(wheel)).map(|path| path.step).sum::<Vector<Rig>>();
             return self.finish(&rolls, warnings, Some(travel.unit()), |wheel, roll, put| {
                 let path = own.get(wheel).ok_or(Error::new(ErrorCode::TooFewStations))?;
-                roll.residuals_square_to_spindle(&path, put);
+                roll.residuals_but_sideways(&path, up, put);
                 Ok((path.step.norm(), path.offset, None))
             });
         }
@@ -749,7 +752,28 @@ struct OwnPath {
 }
 
 impl<'a> RolledWheel<'a> {
-    /// What the stations show of one wheel; `straightened` are the same stations with the body's turning taken out of the rotations.
+    /// What the stations show of one wheel whose body may turn: `straightened` are the stations with that turning taken out of the rotations.
+    /// The wheel centre rolls on the path of the wheel, not the target, which stands off.
+    fn observe_turning(
+        stations: &'a [Poses],
+        straightened: &'a [Poses],
+        wheel: Wheel,
+        lateral: Lateral,
+        up: Vector<Rig>,
+        standoff_mm: f64,
+    ) -> Result<Self, Error> {
+        let mut roll = Self::observe(stations, straightened, wheel, lateral, up)?;
+        let spindle = roll.direction.in_moving;
+        for station in &mut roll.stations {
+            let pose = stations[station.index].get(wheel).as_ref();
+            let outward = pose.map_or(Vector::zero(), |pose| pose.direction(spindle));
+            station.origin = station.origin - (outward - roll.direction.in_rig) * standoff_mm;
+        }
+        centre(&mut roll.stations);
+        Ok(roll)
+    }
+
+    /// What the stations show of one wheel; `straightened` are the same stations unless the body turns.
     fn observe(
         stations: &'a [Poses],
         straightened: &'a [Poses],
@@ -866,15 +890,16 @@ impl<'a> RolledWheel<'a> {
         Some((radius_mm.unwrap_or(solution[0]), offset))
     }
 
-    /// The wheel's own travel per radian of roll and its offset, from what lies square to the spindle alone: a body that turns takes the
-    /// wheel sideways, along the spindle. None when the stations do not tell radius from offset.
+    /// The wheel's own travel per radian of roll and its offset, whatever it moves sideways, since a body that turns takes it there. None when
+    /// the stations do not tell radius from offset.
     fn own_path(&self, up: Vector<Rig>) -> Option<OwnPath> {
         let spindle = self.direction.in_rig;
+        let level = spindle.square_to(up).unit();
         let (mut normal, mut right) = (Matrix3::zeros(), Vector3::zeros());
         for station in &self.stations {
             let [b, c] = station.square;
-            let columns = [self.heading * station.roll_rad, b, c].map(|column| column.square_to(spindle));
-            accumulate(&mut normal, &mut right, &columns, station.origin.square_to(spindle));
+            let columns = [self.heading * station.roll_rad, b, c].map(|column| self.but_for(level, column));
+            accumulate(&mut normal, &mut right, &columns, self.but_for(level, station.origin));
         }
         let solution = solve(normal, right)?;
         let offset = -(self.square[0] * solution[1] + self.square[1] * solution[2]);
@@ -884,9 +909,14 @@ impl<'a> RolledWheel<'a> {
             sideways += station.roll_rad * centre.dot(spindle);
             weight += station.roll_rad * station.roll_rad;
         }
-        let level = spindle.square_to(up).unit();
         let step = self.heading * solution[0] + level * (sideways / weight / spindle.dot(level));
         Some(OwnPath { step, offset })
+    }
+
+    /// The vector but for a part along `sideways`, so much that the rest lies square to the spindle.
+    fn but_for(&self, sideways: Vector<Rig>, v: Vector<Rig>) -> Vector<Rig> {
+        let spindle = self.direction.in_rig;
+        v - sideways * (v.dot(spindle) / sideways.dot(spindle))
     }
 
     /// The rolling radius from wheels that rolled beside this one, of known radius: all travel alike.
@@ -961,11 +991,12 @@ impl<'a> RolledWheel<'a> {
         }
     }
 
-    /// The same for a wheel on its own path, in the plane square to the spindle.
-    fn residuals_square_to_spindle(&self, path: &OwnPath, put: &mut dyn FnMut(usize, Residual)) {
+    /// The same for a wheel on its own path, whatever it moved sideways.
+    fn residuals_but_sideways(&self, path: &OwnPath, up: Vector<Rig>, put: &mut dyn FnMut(usize, Residual)) {
+        let level = self.direction.in_rig.square_to(up).unit();
         for station in &self.stations {
             let left_over = station.origin - path.step * station.roll_rad + self.seen(station, path.offset);
-            let left_over = left_over.square_to(self.direction.in_rig);
+            let left_over = self.but_for(level, left_over);
             put(station.index, Residual { rotation_deg: self.tilt_deg(station), translation_mm: left_over.norm() });
         }
     }

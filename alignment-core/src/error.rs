@@ -144,6 +144,7 @@ impl ErrorCode {
     }
 
     /// Name, what is wrong, the unit of the figure, and the remedy.
+    #[expect(clippy::too_many_lines, reason = "a table: one row per code")]
     const fn text(self) -> (&'static str, &'static str, &'static str, &'static str) {
         match self {
             Self::NotFinite => (

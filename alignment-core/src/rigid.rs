@@ -8,13 +8,13 @@ use crate::units;
 use alloc::vec::Vec;
 use nalgebra::{Matrix2, Matrix2x4, Matrix3, Rotation3, SymmetricEigen, Vector2};
 
+/// Where something fixed to a body was before, and where it is now.
+pub(crate) type BeforeAndNow<From> = (Transform<Rig, From>, Transform<Rig, From>);
+
 /// The motion of a body in the rig, from poses fixed to it before and now: the rotation nearest to the sum over the poses of what their origins
 /// and their axes show, the axes as points `lever_mm` away. With the lever the noise of translation over that of rotation, it is the
 /// least-squares estimate. None for no poses, or poses that contradict each other.
-pub(crate) fn body_motion<From: Frame>(
-    pairs: &[(Transform<Rig, From>, Transform<Rig, From>)],
-    lever_mm: f64,
-) -> Option<Transform<Rig, Rig>> {
+pub(crate) fn body_motion<From: Frame>(pairs: &[BeforeAndNow<From>], lever_mm: f64) -> Option<Transform<Rig, Rig>> {
     #[expect(clippy::cast_precision_loss, reason = "the number of poses is far below 2^52")]
     let share = 1.0 / pairs.len() as f64;
     let before = pairs.iter().map(|(before, _)| before.origin()).sum::<Vector<Rig>>() * share;

@@ -41,7 +41,7 @@ const MAX_LEAN_DEG: f64 = 80.0;
 /// The least root mean square by which the tips of a free wheel's spindle must leave a straight line, as a share of the spindle.
 const LEAST_SAGITTA: f64 = 1e-3;
 /// Neighbouring stations nearer to each other than this have no axis of their own, degrees.
-const LEAST_STEP_DEG: f64 = 2.0;
+const LEAST_STEP_DEG: f64 = 1.0;
 /// The sweep below which the result carries a warning, degrees. Common practice: ± 10° to ± 20°.
 pub const SHORT_SWEEP_DEG: f64 = 20.0;
 

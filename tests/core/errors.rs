@@ -555,7 +555,10 @@ fn a_datum_needs_what_it_is_found_from() {
         s.reference.datum = Datum::WheelPlane;
         (s.ahead.fl, s.ahead.rr) = (Sighting::NotSeen, Sighting::NotSeen);
     });
-    assert_eq!((error.code, error.value, error.minimum), (ErrorCode::WheelNotSeen, Some(2.0), Some(3.0)));
+    assert_eq!(
+        (error.code, error.wheel, error.input),
+        (ErrorCode::WheelNotSeen, Some(Wheel::Fl), Some("reference.datum"))
+    );
     // One corner of the runway stands 6 mm high: ± 1.5 mm from the plane.
     let mut session = session();
     session.reference.datum = Datum::Runway;

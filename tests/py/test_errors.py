@@ -49,9 +49,13 @@ def test_a_missing_input_is_named(session: Tree) -> None:
         "station": None,
         "wheel": None,
         "input": "up",
+        "unit": "",
         "value": None,
         "minimum": None,
         "maximum": None,
+        "path": "",
+        "line": None,
+        "column": None,
     }
     assert str(error).startswith("up: ")
 
@@ -81,9 +85,31 @@ def test_the_station_and_the_wheel_are_named(session: Tree) -> None:
 
 
 def test_a_wheel_that_is_needed_must_be_seen(session: Tree) -> None:
+    del session["up"]
+    session["reference"] = {"datum": "wheel_plane"}
     session["ahead"]["rl"] = None
     error = refused(session, wheel_alignment.WheelNotSeenError)
     assert (error.stage, error.station, error.wheel) == ("ahead", None, "rl")
+    assert error.input == "reference.datum"
+
+
+def test_a_third_axle_is_named_alike(session: Tree) -> None:
+    session["rolling"][1]["fm"] = None
+    for form in (session, json.dumps(session)):
+        with pytest.raises(wheel_alignment.ThirdAxleError) as caught:
+            measure(form)
+        assert caught.value.path == "rolling[1]"
+        assert "unknown wheel `fm`: a third axle" in str(caught.value)
+
+
+def test_frames_that_move_are_refused_in_their_unit(session: Tree) -> None:
+    pose = session["ahead"]["rl"]
+    x, y, z = pose["translation_mm"]
+    session["ahead"]["rl"] = [
+        pose | {"translation_mm": [x, y, z + 0.4 * i]} for i in range(9)
+    ]
+    error = refused(session, wheel_alignment.NotStillError)
+    assert (error.stage, error.wheel, error.unit) == ("ahead", "rl", "mm")
 
 
 @pytest.mark.parametrize(
@@ -122,7 +148,7 @@ def test_a_number_that_is_not_finite_is_named(session: Tree, bad: float) -> None
         (["rolling", 1, "fl", "translation_mm", 2], "x", 'invalid type: string "x"'),
         (["rolling", 1, "fl", "colour"], 1, "unknown field `colour`"),
         (["rolling", 1, "fl"], 3, "a pose, an array of poses, or null"),
-        (["rolling", 1, "fm"], None, "unknown field `fm`"),
+        (["rolling", 1], {"fm": None}, "unknown field `fm`"),
         (["rolling", 1], None, "invalid type"),
         (["ahead", "rr"], {"translation_mm": [0, 0, 0]}, "exactly one of rotation"),
         (["sweep_wheels_locked"], 1, "invalid type: integer `1`, expected a boolean"),

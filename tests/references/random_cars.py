@@ -248,30 +248,17 @@ def between_axles(car: Car) -> Vector:
 
 
 def random_course(
-    rng: np.random.Generator, car: Car, procedure: Procedure, way: str
+    rng: np.random.Generator, car: Car, procedure: Procedure
 ) -> Course:
-    """An `arc` of one curvature; the body may `drift` to a tilt or `nod` as it goes."""
+    """An arc of one curvature: the body yaws as the car is rolled."""
     stops = procedure.rolling_travel_mm
     start, length = min(stops), max(stops) - min(stops)
     size_deg = rng.uniform(0.1, 0.2) * rng.choice([-1, 1])
-    tilt_deg = rng.uniform(0.05, 0.1, 2) * rng.choice([-1, 1], 2)
-    nods, phases = rng.uniform(3.0, 6.0), rng.uniform(0.0, 2 * math.pi, 2)
 
     def even(size_deg: float) -> Angle:
         return lambda travel: size_deg * (2 * (travel - start) / length - 1)
 
-    def wave(size_deg: float, phase: float) -> Angle:
-        return lambda travel: (
-            size_deg * np.sin(nods * (travel - start) / length + phase)
-        )
-
-    if way == "arc":
-        pitch, roll = even(0.0), even(0.0)
-    elif way == "drift":
-        pitch, roll = (even(tilt) for tilt in tilt_deg)
-    else:
-        pitch, roll = (wave(*of) for of in zip(tilt_deg, phases, strict=True))
-    return Course(even(size_deg), pitch, roll, about_mm=between_axles(car))
+    return Course(even(size_deg), even(0.0), even(0.0), about_mm=between_axles(car))
 
 
 def with_moving_body(
@@ -297,7 +284,8 @@ def with_moving_body(
         return Shift(
             slide_mm=parts[0] * (slide_mm + [0.0, 0.0, 8.0]),
             roll_deg=0.3 * parts[1],
-            pitch_deg=0.2 * parts[2],
+            # Wheels that roll do not show how the body pitches.
+            pitch_deg=0.2 * parts[2] if locked else 0.0,
             yaw_deg=0.1 * parts[3],
             about_mm=between_axles(car) if locked else rear_middle,
         )
