@@ -572,10 +572,7 @@ impl Job<'_> {
     }
 
     fn slipped_or_rolled(&self, stations: &[SweepStation], wheel: Wheel) -> Option<Warning> {
-        /// The rotation noise that is assumed when none is stated: a third of the residual that is called high.
-        const ASSUMED_DEG: f64 = HIGH_RESIDUAL.rotation_deg / 3.0;
         const LEAST_DEG: f64 = 1e-4;
-        const ASSUMED_MISFIT_MM: f64 = 0.2;
         let noise_deg = self.session.pose_noise.map(|noise| noise.rotation_deg);
         let turning = rigid::FixedDirection::fit(stations.iter().map(|station| &station.rig_from_target));
         let rows = turning.rows(stations.iter().map(|station| (station.index, &station.rig_from_target)));
@@ -591,11 +588,10 @@ impl Job<'_> {
             }
             return Some(slip.warning(Stage::Sweep, rows[slip.row].station, wheel));
         }
-        let noise_rad = rad_from_deg(noise_deg.unwrap_or(ASSUMED_DEG).max(LEAST_DEG));
-        let misfit_mm = if noise_deg.is_some() { self.high.translation_mm } else { ASSUMED_MISFIT_MM };
+        let noise = self.session.pose_noise.map(|noise| rad_from_deg(noise.rotation_deg.max(LEAST_DEG)));
+        let stated = noise.map(|noise_rad| (noise_rad, self.high.translation_mm));
         let compensation = self.compensation.get(wheel);
-        let (rolled_deg, bound_deg) =
-            steering::rolled_about_spindle(stations, compensation, self.up, noise_rad, misfit_mm)?;
+        let (rolled_deg, bound_deg) = steering::rolled_about_spindle(stations, compensation, self.up, stated)?;
         let warning = Warning::new(WarningCode::WheelRolled).stage(Stage::Sweep).wheel(wheel);
         Some(warning.figure(rolled_deg, bound_deg, "deg"))
     }

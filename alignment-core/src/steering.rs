@@ -308,26 +308,38 @@ pub(crate) fn between(
 ///
 /// A wheel that rolls in step with the steering turns about k + c·a instead of k, nearly as rigidly: only spindle and wheel centre, which
 /// rolling leaves alone, show the true axis. Seen along that one, the target turns about its spindle. An error of the axis across the car
-/// passes for such a roll, and is what limits the test. `noise` is that of a pose, `misfit_mm` what a fixed axis may leave over:
-/// where it leaves more the axis itself moves, and nothing is said.
+/// passes for such a roll, and is what limits the test. `stated` is the noise of a rotation and what a fixed axis may leave over in position:
+/// where it leaves more the axis itself moves, and nothing is said. When it is not stated, both are taken from what the fit leaves over.
 pub(crate) fn rolled_about_spindle(
     sweep: &[SweepStation],
     compensation: &Compensation,
     up: Vector<Rig>,
-    noise_rad: f64,
-    misfit_mm: f64,
+    stated: Option<(f64, f64)>,
 ) -> Option<(f64, f64)> {
     /// So many standard deviations are no chance.
     const SURE: f64 = 5.0;
+    /// The noise of translation over that of rotation, as rigs have it: 0.05 mm over 0.005°.
+    const LEVER_MM: f64 = 573.0;
+    /// By how much the two may disagree.
+    const DISAGREE: f64 = 4.0;
     #[expect(clippy::cast_precision_loss, reason = "the number of stations is far below 2^52")]
     let count = sweep.len() as f64;
     let free = fit_free(sweep, Vector::new(compensation.centre_in_target_mm), up).ok()?;
-    let rms = |pick: fn(&Residual) -> f64| units::root_mean_square(free.residuals.iter().map(|(_, r)| pick(r)));
-    if rms(|r| r.translation_mm) > misfit_mm {
+    let rms = free.rms();
+    let of_cone = rad_from_deg(rms.rotation_deg) * units::sqrt(count / (count - 3.0).max(1.0));
+    let of_position = rms.translation_mm / (units::sqrt(3.0) * LEVER_MM);
+    let (noise, moves) = match stated {
+        Some((noise, misfit_mm)) => (noise.max(of_cone), rms.translation_mm > misfit_mm),
+        // Three stations fit any cone.
+        None if count < 4.0 => return None,
+        None => {
+            let least = rad_from_deg(1e-4);
+            (of_cone.max(of_position).max(least), of_position > DISAGREE * of_cone.max(least))
+        }
+    };
+    if moves {
         return None;
     }
-    let of_cone = rad_from_deg(rms(|r| r.rotation_deg));
-    let noise = noise_rad.max(if count > 3.0 { of_cone * units::sqrt(count / (count - 3.0)) } else { 0.0 });
 
     let k = free.direction;
     let radial = sweep.iter().map(|station| station.spindle.square_to(k)).sum::<Vector<Rig>>().unit();
@@ -441,6 +453,12 @@ pub(crate) struct FrontWheel {
 }
 
 impl SteeringAxis {
+    /// How far one fixed axis leaves the sweep unexplained, root mean square over the stations.
+    pub(crate) fn rms(&self) -> Residual {
+        let of = |pick: fn(&Residual) -> f64| units::root_mean_square(self.residuals.iter().map(|(_, r)| pick(r)));
+        Residual { rotation_deg: of(|r| r.rotation_deg), translation_mm: of(|r| r.translation_mm) }
+    }
+
     /// Where the axis meets the ground of this wheel: the plane through its contact centre, square to the datum's normal.
     pub(crate) fn ground_point(
         &self,
@@ -470,7 +488,7 @@ impl SteeringAxis {
             .transpose()
             .map_err(|error| error.input("ride_height_mm"))?;
         let to_body = to_body.map(Vector::new);
-        let rms = |pick: fn(&Residual) -> f64| units::root_mean_square(self.residuals.iter().map(|(_, r)| pick(r)));
+        let rms = self.rms();
         Ok(SteeringAxisReadings {
             caster_deg: Some(caster_of(k)),
             sai_deg: Some(sai_of(side, k)),
@@ -483,8 +501,8 @@ impl SteeringAxis {
             sai_to_body_deg: to_body.map(|k| sai_of(side, k)),
             axis_direction: Some(k.to_array()),
             axis_point_mm: Some((q + k * (wheel.centre - q).dot(k)).to_array()),
-            residual_deg: Some(rms(|r| r.rotation_deg)),
-            residual_mm: Some(rms(|r| r.translation_mm)),
+            residual_deg: Some(rms.rotation_deg),
+            residual_mm: Some(rms.translation_mm),
         })
     }
 }

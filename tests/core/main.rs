@@ -9,6 +9,7 @@ mod invariants;
 mod paths;
 mod program;
 mod published;
+mod statistics;
 mod truth;
 mod vectors;
 
