@@ -78,6 +78,9 @@ pub const MAX_STRETCH_MM: f64 = 50.0;
 /// The most by which both rear wheels may turn against their axle while the front wheels are steered, degrees.
 pub const MAX_REAR_STEER_DEG: f64 = 0.5;
 
+/// The rotation noise below which nothing is suspected: rounding is no fault.
+const LEAST_NOISE_DEG: f64 = 1e-4;
+
 /// Measures a car: from the target poses of one session to every reading.
 ///
 /// Rolling stations compensate the clamps ([`compensation`]); the ahead station gives camber, toe and the vehicle's frame
@@ -397,10 +400,17 @@ impl Job<'_> {
             units::atan2_deg(-line.x(), line.y())
         };
         let straight_deg = line_deg(self.stand.centres.rl, self.stand.centres.rr);
+        let least = rad_from_deg(MAX_REAR_STEER_DEG) * 0.99; // a chord is shorter than its arc
         for (index, station) in sweep.iter().enumerate() {
             let Some((left, right)) = self.locate(station, Wheel::Rl).zip(self.locate(station, Wheel::Rr)) else {
                 continue;
             };
+            let swung = |wheel: Wheel, now: WheelInRig| {
+                (from_rig.direction(now.spindle) - *self.stand.spindles.get(wheel)).norm() > least
+            };
+            if !(swung(Wheel::Rl, left) && swung(Wheel::Rr, right)) {
+                continue;
+            }
             let body_deg = line_deg(from_rig.point(left.centre), from_rig.point(right.centre)) - straight_deg;
             let turned = |wheel: Wheel, now: WheelInRig| {
                 let yaw = |spindle| wheel::yaw_of(wheel.side(), spindle);
@@ -525,7 +535,7 @@ impl Job<'_> {
 
         if locked {
             result.instantaneous_axes =
-                BySide::try_from_fn(|side| self.instantaneous_axes(side, stations.get(side), &fronts))?;
+                BySide::from_fn(|side| self.instantaneous_axes(side, stations.get(side), &fronts));
         }
         result.residuals.sweep = self.sweep_residuals(sweep, &axes);
         warn_of_moved_body(&result.residuals.sweep, self.high, &mut result.warnings);
@@ -566,29 +576,43 @@ impl Job<'_> {
             }
         };
         if locked {
-            result.warnings.extend(self.slipped_or_rolled(stations, wheel));
+            result
+                .warnings
+                .extend(self.slipped(stations, wheel, &axis).or_else(|| self.rolled(stations, wheel, &axis)));
         }
         Ok(Some(axis))
     }
 
-    fn slipped_or_rolled(&self, stations: &[SweepStation], wheel: Wheel) -> Option<Warning> {
-        const LEAST_DEG: f64 = 1e-4;
+    /// A target that slipped on its clamp.
+    fn slipped(&self, stations: &[SweepStation], wheel: Wheel, axis: &SteeringAxis) -> Option<Warning> {
         let noise_deg = self.session.pose_noise.map(|noise| noise.rotation_deg);
+        #[expect(clippy::cast_precision_loss, reason = "the number of stations is far below 2^52")]
+        let count = stations.len() as f64;
+        let squares: f64 = axis.residuals.iter().map(|(_, r)| r.rotation_deg * r.rotation_deg).sum();
+        if !slip::is_suspect(squares, 2.0 * count - 4.0, noise_deg, LEAST_NOISE_DEG) {
+            return None;
+        }
         let turning = rigid::FixedDirection::fit(stations.iter().map(|station| &station.rig_from_target));
         let rows = turning.rows(stations.iter().map(|station| (station.index, &station.rig_from_target)));
-        if let Some(mut slip) = slip::find(&rows, noise_deg.map(rad_from_deg), rad_from_deg(LEAST_DEG)) {
-            if slip.row == 0 && !slip.onward && rows.len() > 1 {
-                // The first station alone, or all that follow: the ahead station was taken before and sides with one of them.
-                let ahead = turning.rows([(0, self.ahead.get(wheel))].into_iter()).remove(0);
-                let left_over = slip::left_over(&rows[1..], [&ahead, &rows[0]]);
-                if left_over.is_some_and(|[ahead, first]| (ahead - first).norm() < ahead.norm()) {
-                    slip.row = 1;
-                    slip.onward = true;
-                }
+        let mut slip = slip::find(&rows, noise_deg.map(rad_from_deg), rad_from_deg(LEAST_NOISE_DEG))?;
+        if slip.row == 0 && !slip.onward && rows.len() > 1 {
+            // The first station alone, or all that follow: the ahead station was taken before and sides with one of them.
+            let ahead = turning.rows([(0, self.ahead.get(wheel))].into_iter()).remove(0);
+            let left_over = slip::left_over(&rows[1..], [&ahead, &rows[0]]);
+            if left_over.is_some_and(|[ahead, first]| (ahead - first).norm() < ahead.norm()) {
+                slip.row = 1;
+                slip.onward = true;
             }
-            return Some(slip.warning(Stage::Sweep, rows[slip.row].station, wheel));
         }
-        let noise = self.session.pose_noise.map(|noise| rad_from_deg(noise.rotation_deg.max(LEAST_DEG)));
+        Some(slip.warning(Stage::Sweep, rows[slip.row].station, wheel))
+    }
+
+    /// A wheel that was to be locked and rolled.
+    fn rolled(&self, stations: &[SweepStation], wheel: Wheel, axis: &SteeringAxis) -> Option<Warning> {
+        let noise = self.session.pose_noise.map(|noise| rad_from_deg(noise.rotation_deg.max(LEAST_NOISE_DEG)));
+        if !steering::leaves_its_cone(stations, axis, noise.unwrap_or(rad_from_deg(LEAST_NOISE_DEG))) {
+            return None;
+        }
         let stated = noise.map(|noise_rad| (noise_rad, self.high.translation_mm));
         let compensation = self.compensation.get(wheel);
         let (rolled_deg, bound_deg) = steering::rolled_about_spindle(stations, compensation, self.up, stated)?;
@@ -602,28 +626,20 @@ impl Job<'_> {
         side: Side,
         stations: &[SweepStation],
         fronts: &BySide<FrontWheel>,
-    ) -> Result<Vec<InstantaneousAxis>, Error> {
+    ) -> Vec<InstantaneousAxis> {
         let centre = Vector::new(self.compensation.get(side.front_wheel()).centre_in_target_mm);
         let mut ordered = stations.to_vec();
         ordered.sort_by(|a, b| a.steer_deg.total_cmp(&b.steer_deg).then(a.index.cmp(&b.index)));
         let mut axes = Vec::with_capacity(ordered.len());
-        let Some(mut one) = ordered.first() else { return Ok(axes) };
+        let Some(mut one) = ordered.first() else { return axes };
         for next in &ordered[1..] {
             let Some(axis) = steering::between(one, next, centre, self.up) else { continue };
-            let readings = axis.readings(&self.stand.vehicle_from_rig, fronts.get(side), None)?;
-            if let (Some(caster_deg), Some(sai_deg)) = (readings.caster_deg, readings.sai_deg) {
-                axes.push(InstantaneousAxis {
-                    stations: [one.index, next.index],
-                    steer_deg: (one.steer_deg + next.steer_deg) / 2.0,
-                    caster_deg,
-                    sai_deg,
-                    caster_trail_mm: readings.caster_trail_mm,
-                    scrub_radius_mm: readings.scrub_radius_mm,
-                });
-            }
+            let stations = [one.index, next.index];
+            let steer_deg = (one.steer_deg + next.steer_deg) / 2.0;
+            axes.push(axis.instantaneous(&self.stand.vehicle_from_rig, fronts.get(side), stations, steer_deg));
             one = next;
         }
-        Ok(axes)
+        axes
     }
 
     fn stations_of(&self, sweep: &[Poses], side: Side) -> Vec<SweepStation> {

@@ -453,13 +453,14 @@ impl Rolling<'_> {
         let rolls = observe_all(stations, up, false, &mut warnings, |wheel, lateral| {
             RolledWheel::observe(stations, stations, wheel, lateral, up)
         })?;
-        let radii = self.known_radii(&rolls, &mut warnings)?;
+        let free = ByWheel::from_fn(|wheel| rolls.get(wheel).as_ref().and_then(|roll| roll.free_travel(up)));
+        let radii = self.known_radii(&rolls, &free, &mut warnings)?;
 
         let mut steps = ByWheel::default();
         for wheel in Wheel::ALL {
             let Some(roll) = rolls.get(wheel) else { continue };
             let step = match radii.get(wheel) {
-                None => roll.free_travel(up).unwrap_or(Vector::zero()),
+                None => free.get(wheel).unwrap_or(Vector::zero()),
                 Some(radius) => roll.travel_with_radius(*radius, up),
             };
             roll.check_sense(step).map_err(|error| error.stage(Stage::Rolling).wheel(wheel))?;
@@ -470,8 +471,17 @@ impl Rolling<'_> {
             let too_few = Error::new(ErrorCode::TooFewStations).value(roll.count()).at_least(3.0);
             let (radius, offset) = roll.radius_and_offset(travel, *radii.get(wheel)).ok_or(too_few)?;
             let path = |roll_rad| travel * (roll_rad * radius);
-            roll.residuals(path, offset, put);
-            Ok((radius, offset, roll.slip_about_spindle(travel, radius, up, self.noise)))
+            let mut shifts = 0.0;
+            roll.residuals(path, offset, &mut |station, residual: Residual| {
+                shifts += residual.translation_mm * residual.translation_mm;
+                put(station, residual);
+            });
+            // What the roll angle scatters moves the wheel along its travel.
+            let noise =
+                self.noise.map(|noise| units::hypot(noise.translation_mm, radius * rad_from_deg(noise.rotation_deg)));
+            let suspect = slip::is_suspect(shifts, 2.0 * roll.count() - 5.0, noise, LEAST_SLIP_MM);
+            let slip = suspect.then(|| roll.slip_about_spindle(travel, radius, up, noise)).flatten();
+            Ok((radius, offset, slip))
         })
     }
 
@@ -480,15 +490,15 @@ impl Rolling<'_> {
     fn known_radii(
         &self,
         rolls: &ByWheel<Option<RolledWheel<'_>>>,
+        free: &ByWheel<Option<Vector<Rig>>>,
         warnings: &mut Vec<Warning>,
     ) -> Result<ByWheel<Option<f64>>, Error> {
         let mut radii: ByWheel<Option<f64>> = ByWheel::default();
         let seen = || Wheel::ALL.into_iter().filter_map(|wheel| Some((wheel, rolls.get(wheel).as_ref()?)));
-        let free = |roll: &RolledWheel<'_>| roll.free_travel(self.up);
-        if seen().all(|(_, roll)| free(roll).is_some()) {
+        if seen().all(|(wheel, _)| free.get(wheel).is_some()) {
             return Ok(radii);
         }
-        if seen().all(|(_, roll)| free(roll).is_none()) {
+        if seen().all(|(wheel, _)| free.get(wheel).is_none()) {
             for (wheel, _) in seen() {
                 let Some(radius) = *self.loaded_radius_mm.of_wheel(wheel) else { continue };
                 *radii.get_mut(wheel) = Some(radius);
@@ -497,12 +507,13 @@ impl Rolling<'_> {
             }
         }
         let known = radii;
-        for (wheel, roll) in seen().filter(|(_, roll)| free(roll).is_none()) {
+        for (wheel, roll) in seen().filter(|(wheel, _)| free.get(*wheel).is_none()) {
             if known.get(wheel).is_some() {
                 continue;
             }
             let others = seen().filter(|(other, _)| *other != wheel).filter_map(|(other, of)| {
-                let radius = known.get(other).or_else(|| Some(of.radius_and_offset(free(of)?.unit(), None)?.0))?;
+                let radius =
+                    known.get(other).or_else(|| Some(of.radius_and_offset((*free.get(other))?.unit(), None)?.0))?;
                 Some((of, radius))
             });
             let located = Error::new(ErrorCode::TooFewStations).stage(Stage::Rolling).wheel(wheel);
@@ -568,10 +579,17 @@ impl Rolling<'_> {
         let mut residuals: Vec<ByWheel<Option<Residual>>> = self.stations.iter().map(|_| ByWheel::default()).collect();
         let wheels = ByWheel::try_from_fn(|wheel| {
             let Some(roll) = rolls.get(wheel) else { return Ok(None) };
-            let mut put = |station: usize, residual| *residuals[station].get_mut(wheel) = Some(residual);
+            let mut tilts = 0.0;
+            let mut put = |station: usize, residual: Residual| {
+                tilts += residual.rotation_deg * residual.rotation_deg;
+                *residuals[station].get_mut(wheel) = Some(residual);
+            };
             let located = |error: Error| error.stage(Stage::Rolling).wheel(wheel);
             let (radius, offset, slip_about_spindle) = solve(wheel, roll, &mut put).map_err(located)?;
-            let slip = slip_about_spindle.or_else(|| slip_of_direction(&roll.direction, roll.in_order(), self.noise));
+            let slip = slip_about_spindle.or_else(|| {
+                let suspect = tilt_is_suspect(tilts, roll.count(), self.noise);
+                suspect.then(|| slip_of_direction(&roll.direction, roll.in_order(), self.noise)).flatten()
+            });
             if let Some((station, slip)) = slip {
                 warnings.push(slip.warning(Stage::Rolling, station, wheel));
             }
@@ -599,13 +617,18 @@ pub(crate) fn spun(
     let mut residuals: Vec<ByWheel<Option<Residual>>> = stations.iter().map(|_| ByWheel::default()).collect();
     let wheels = ByWheel::try_from_fn(|wheel| {
         let Some(spin) = spins.get(wheel) else { return Ok(None) };
+        let (mut tilts, mut count) = (0.0, 0.0);
         for (station, pose) in spin.poses() {
             let tilt = pose.direction(spin.direction.in_moving) - spin.direction.in_rig;
             let shift = pose.point(spin.offset) - spin.centre_in_rig;
-            *residuals[station].get_mut(wheel) =
-                Some(Residual { rotation_deg: deg_from_rad(tilt.norm()), translation_mm: shift.norm() });
+            let residual = Residual { rotation_deg: deg_from_rad(tilt.norm()), translation_mm: shift.norm() };
+            tilts += residual.rotation_deg * residual.rotation_deg;
+            count += 1.0;
+            *residuals[station].get_mut(wheel) = Some(residual);
         }
-        if let Some((station, slip)) = slip_of_direction(&spin.direction, spin.poses(), noise) {
+        if tilt_is_suspect(tilts, count, noise)
+            && let Some((station, slip)) = slip_of_direction(&spin.direction, spin.poses(), noise)
+        {
             warnings.push(slip.warning(Stage::Rolling, station, wheel));
         }
         if spin.range_deg < SHORT_ROLL_DEG {
@@ -632,6 +655,11 @@ pub(crate) fn up_by_rolling(stations: &[Poses]) -> Option<Vector<Rig>> {
         }
     }
     (up.norm() > 0.0).then(|| up.unit())
+}
+
+/// Whether the tilts of a direction, their squares in deg², ask for an explanation.
+fn tilt_is_suspect(squares: f64, count: f64, noise: Option<PoseNoise>) -> bool {
+    slip::is_suspect(squares, 2.0 * count - 4.0, noise.map(|noise| noise.rotation_deg), LEAST_SLIP_DEG)
 }
 
 /// A target that tipped over on its clamp, from how the fixed direction is seen at each station.
@@ -1014,7 +1042,7 @@ impl<'a> RolledWheel<'a> {
         travel: Vector<Rig>,
         radius_mm: f64,
         up: Vector<Rig>,
-        noise: Option<PoseNoise>,
+        noise: Option<f64>,
     ) -> Option<(usize, Slip)> {
         let mut rows: Vec<slip::Row<2, 5, 1>> = self
             .stations
@@ -1042,8 +1070,6 @@ impl<'a> RolledWheel<'a> {
             })
             .collect();
         rows.sort_by_key(|row| row.station);
-        // What the roll angle scatters moves the wheel along its travel.
-        let noise = noise.map(|noise| units::hypot(noise.translation_mm, radius_mm * rad_from_deg(noise.rotation_deg)));
         let slip = slip::find(&rows, noise, LEAST_SLIP_MM)?;
         Some((rows[slip.row].station, slip))
     }

@@ -421,8 +421,14 @@ impl Cameras {
         let mut poses = Poses::default();
         for wheel in Wheel::ALL {
             let frames = station.get(wheel).frames();
-            if frames.is_empty() {
-                continue;
+            match frames {
+                [] => continue,
+                // Most of all poses: one, exact, in the rig.
+                [only] if self.rig_from_camera.get(wheel).is_none() && only.is_exact() => {
+                    *poses.get_mut(wheel) = Some(only.as_it_is());
+                    continue;
+                }
+                _ => {}
             }
             let (pose, spread) = self.mean(frames, wheel).map_err(|error| {
                 let error = error.stage(stage).wheel(wheel);

@@ -56,6 +56,12 @@ struct Support<const P: usize, const K: usize> {
     shared: SMatrix<f64, P, K>,
 }
 
+/// Whether a sum of squares left over, of so many degrees of freedom, asks for an explanation.
+pub(crate) fn is_suspect(squares: f64, freedom: f64, noise: Option<f64>, least: f64) -> bool {
+    let known = noise.unwrap_or(0.0).max(least);
+    squares > SUSPECT * freedom * known * known
+}
+
 /// The slip that best explains what a fit leaves over, if noise does not.
 ///
 /// Rows in the order in which the stations were taken. `noise` is one standard deviation of each equation, when known;
@@ -81,10 +87,10 @@ pub(crate) fn find<const D: usize, const P: usize, const K: usize>(
         })
         .collect();
     let squares: f64 = rows.iter().map(|row| (row.observed - row.design * unknowns).norm_squared()).sum();
-    let known = noise.unwrap_or(0.0).max(least);
-    if squares <= SUSPECT * freedom * known * known {
+    if !is_suspect(squares, freedom, noise, least) {
         return None;
     }
+    let known = noise.unwrap_or(0.0).max(least);
 
     let gain = |support: &Support<P, K>| {
         let own = support.size - support.shared.tr_mul(&normal.solve(&support.shared));

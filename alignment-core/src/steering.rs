@@ -42,6 +42,8 @@ const MAX_LEAN_DEG: f64 = 80.0;
 const LEAST_SAGITTA: f64 = 1e-3;
 /// Neighbouring stations nearer to each other than this have no axis of their own, degrees.
 const LEAST_STEP_DEG: f64 = 1.0;
+/// The cosine of [`MAX_LEAN_DEG`].
+const LEAST_UPRIGHT: f64 = 0.173_648_177_666_930_33;
 /// The sweep below which the result carries a warning, degrees. Common practice: ± 10° to ± 20°.
 pub const SHORT_SWEEP_DEG: f64 = 20.0;
 
@@ -292,15 +294,30 @@ pub(crate) fn between(
     // The skew part of a rotation by θ about k is k·sin θ.
     let [x, y, z] = [turn[(2, 1)] - turn[(1, 2)], turn[(0, 2)] - turn[(2, 0)], turn[(1, 0)] - turn[(0, 1)]];
     let skew = Vector::<Rig>::new([x, y, z]) * 0.5;
-    let angle = libm::atan2(skew.norm(), (turn.trace() - 1.0) / 2.0);
-    if deg_from_rad(angle) < LEAST_STEP_DEG {
+    let (sin, cos) = (skew.norm(), (turn.trace() - 1.0) / 2.0);
+    if cos > 0.0 && sin < libm::sin(rad_from_deg(LEAST_STEP_DEG)) {
         return None;
     }
-    let (axis, angle) = if skew.dot(up) < 0.0 { (-skew.unit(), -angle) } else { (skew.unit(), angle) };
+    let sense = if skew.dot(up) < 0.0 { -1.0 } else { 1.0 };
+    let axis = skew.unit() * sense;
+    if axis.dot(up) < LEAST_UPRIGHT {
+        return None;
+    }
     let (from, to) = (one.rig_from_target.point(centre), next.rig_from_target.point(centre));
     let chord = (to - from).square_to(axis);
-    let point = (from + to) * 0.5 + axis.cross(chord) * (0.5 / libm::tan(angle / 2.0));
+    // From the middle of the chord by half of it over tan(θ/2) = sin θ/(1 + cos θ).
+    let point = (from + to) * 0.5 + axis.cross(chord) * (sense * 0.5 * (1.0 + cos) / sin);
     Some(SteeringAxis { direction: axis, point, residuals: Vec::new() })
+}
+
+/// Whether the spindle's height along the axis of a locked sweep varies by more than noise makes it: only then can the wheel have rolled.
+pub(crate) fn leaves_its_cone(sweep: &[SweepStation], axis: &SteeringAxis, noise_rad: f64) -> bool {
+    const SUSPECT: f64 = 1.25;
+    #[expect(clippy::cast_precision_loss, reason = "the number of stations is far below 2^52")]
+    let count = sweep.len() as f64;
+    let heights = || sweep.iter().map(|station| station.spindle.dot(axis.direction));
+    let mean = heights().sum::<f64>() / count;
+    units::root_mean_square(heights().map(|height| height - mean)) > SUSPECT * noise_rad
 }
 
 /// By how much a wheel that was to be locked rolled about its spindle during the sweep, and how much could be noise, degrees; None when it is
@@ -467,6 +484,27 @@ impl SteeringAxis {
     ) -> Option<Vector<Vehicle>> {
         let (k, q) = (vehicle_from_rig.direction(self.direction), vehicle_from_rig.point(self.point));
         Some(q + k * ((wheel.contact?.z() - q.z()) / k.z()))
+    }
+
+    /// The readings of an axis between two stations.
+    pub(crate) fn instantaneous(
+        &self,
+        vehicle_from_rig: &Transform<Vehicle, Rig>,
+        wheel: &FrontWheel,
+        stations: [usize; 2],
+        steer_deg: f64,
+    ) -> InstantaneousAxis {
+        let k = vehicle_from_rig.direction(self.direction);
+        let ground = self.ground_point(vehicle_from_rig, wheel);
+        let from_contact = ground.zip(wheel.contact).map(|(ground, contact)| ground - contact);
+        InstantaneousAxis {
+            stations,
+            steer_deg,
+            caster_deg: caster_of(k),
+            sai_deg: sai_of(wheel.side, k),
+            caster_trail_mm: from_contact.map(Vector::x),
+            scrub_radius_mm: from_contact.map(|from| -wheel.side.sign() * from.y()),
+        }
     }
 
     /// Every reading of the axis. `attitude_deg` is the body's pitch and roll, when the ride heights are known.
