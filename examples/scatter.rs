@@ -103,6 +103,8 @@ fn table(sessions: u64) -> Result<String, String> {
             .expect("a string takes all");
         }
         let bias = columns[0][row].map_or(0.0, |scatter| scatter.bias);
+        // A bias that rounds to zero has no sign.
+        let bias = if format!("{bias:.decimals$}").trim_matches(['-', '0', '.']).is_empty() { 0.0 } else { bias };
         writeln!(text, " {bias:+.decimals$} |").expect("a string takes all");
     }
     Ok(text)

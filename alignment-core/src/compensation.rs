@@ -24,9 +24,10 @@
 //! | way | when | what it costs |
 //! |---|---|---|
 //! | rolled, the body goes straight | the customary one: the four wheels share one body and one travel | nothing |
-//! | rolled, the body may turn | the car does not run straight; its yaw at each station is found from the wheel centres, and each wheel rolls along a path of its own | see below |
+//! | rolled, the body may turn | the car does not run straight; its yaw at each station is found from the wheel centres, and each wheel rolls along a path of its own | camber scatters by a sixth more: 0.0102° against 0.0088° |
 //! | spun | the car is raised and each wheel spun by hand: the point that spinning leaves alone is the centre | no rolling radius |
 //!
+//! The costs are those of five stations over ± 27° with a pose noise of 0.005° and 0.05 mm per axis.
 //! [`wheel_from_rolling`] and [`wheel_from_spinning`] do one wheel alone.
 
 use crate::error::{Error, ErrorCode, Stage, Warning, WarningCode};
