@@ -4,8 +4,8 @@ import numpy as np
 
 from truth import Readings
 
-ANGLE_DEG = 1e-6
-LENGTH_MM = 1e-4
+ANGLE_DEG = 1e-9
+LENGTH_MM = 1e-6
 # The angle of the other wheel may be interpolated between sweep stations.
 INTERPOLATED_DEG = 0.02
 
