@@ -2,7 +2,7 @@
 //!
 //! `cargo bench --bench measure`
 
-use alignment_core::session::{ByAxle, Centreline, RollingBody};
+use alignment_core::session::{ByAxle, Centreline, PoseNoise, RollingBody};
 use alignment_core::simulate::VirtualVehicle;
 use alignment_core::{ByWheel, Session, compensation, measure, vehicle};
 use criterion::{Criterion, criterion_group, criterion_main};
@@ -34,6 +34,8 @@ fn stages() -> (Session, Session) {
 
 fn benchmarks(criterion: &mut Criterion) {
     let (whole, unswept) = stages();
+    let pose_noise = Some(PoseNoise { rotation_deg: 0.005, translation_mm: 0.05 });
+    let noisy = VirtualVehicle { pose_noise, lock_deg: None, ..VirtualVehicle::default() }.session();
     let up = whole.up.unwrap();
     let radii = whole.loaded_radius_mm.unwrap();
     let rolled =
@@ -70,7 +72,7 @@ fn benchmarks(criterion: &mut Criterion) {
     criterion.bench_function("whole session, 1 + 5 + 9 stations", |b| b.iter(|| measure(black_box(&whole))));
 
     let angles: Vec<(f64, f64)> = (0..100).map(|i| (f64::from(i) * 0.02 - 1.0, 1.0 - f64::from(i) * 0.003)).collect();
-    let [hundred_atan2, one, roll, without_sweep, all] = best_ns([
+    let [hundred_atan2, one, roll, without_sweep, all, with_noise] = best_ns([
         &|| {
             for &(y, x) in &angles {
                 black_box(libm::atan2(black_box(y), black_box(x)));
@@ -88,6 +90,9 @@ fn benchmarks(criterion: &mut Criterion) {
         &|| {
             black_box(&measure(black_box(&whole)));
         },
+        &|| {
+            black_box(&measure(black_box(&noisy)));
+        },
     ]);
     let t = hundred_atan2 / 100.0;
     println!("\nIn this run, t = one libm atan2 = {t:.1} ns:");
@@ -96,6 +101,7 @@ fn benchmarks(criterion: &mut Criterion) {
         ("rolling compensation, 5 stations", roll),
         ("9-station sweep (whole less the session without)", all - without_sweep),
         ("whole session, 1 + 5 + 9 stations", all),
+        ("the same with noise, stated", with_noise),
     ] {
         println!("{name:<50} {ns:>9.0} ns = {:>6.1} t", ns / t);
     }

@@ -28,8 +28,10 @@ const ROWS: [Row; 13] = [
     ("toe-out on turns", "°", |a| vec![a.turns.left_turn.toe_out_deg, a.turns.right_turn.toe_out_deg]),
 ];
 
-/// The procedures: the car and what is said of it.
-fn procedures() -> [(&'static str, VirtualVehicle, fn(&mut Session)); 5] {
+/// One column: the name of the procedure, the car, and what else its session says.
+type Procedure = (&'static str, VirtualVehicle, fn(&mut Session));
+
+fn procedures() -> [Procedure; 5] {
     let pose_noise = Some(PoseNoise { rotation_deg: 0.005, translation_mm: 0.05 });
     let car = VirtualVehicle { pose_noise, ..VirtualVehicle::default() };
     [

@@ -9,7 +9,8 @@ use crate::frame::{Frame, Rig, Target, Transform, Vector, Vehicle};
 use crate::layout::{ByAxle, BySide, ByWheel, Side, Wheel};
 use crate::pose::Pose;
 use crate::session::{
-    CompensationMethod, PoseNoise, Reference, RollingBody, Session, Sighting, Stage, Station, SweepBody, TurnWheel,
+    CompensationMethod, MAX_FRAMES, PoseNoise, Reference, RollingBody, Session, Sighting, Stage, Station, SweepBody,
+    TurnWheel,
 };
 use crate::steering::{SteeringAxisReadings, SteeringReadings};
 use crate::turns::{self, LockReadings, TurnReadings, TurnsReadings};
@@ -140,7 +141,7 @@ pub struct VirtualVehicle {
     pub reference: Reference,
     /// One standard deviation of every pose, per axis; None for none.
     pub pose_noise: Option<PoseNoise>,
-    /// Frames of each wheel at each station, 1 or more; each has its own noise.
+    /// Frames of each wheel at each station, 1 to 10 000; each has its own noise.
     pub frames: usize,
     /// The seed of the noise.
     pub seed: u64,
@@ -596,7 +597,7 @@ impl VirtualVehicle {
                 None => pose.into(),
             };
             if self.frames > 1 {
-                Sighting::Frames((0..self.frames).map(|_| frame()).collect())
+                Sighting::Frames((0..self.frames.min(MAX_FRAMES)).map(|_| frame()).collect())
             } else {
                 Sighting::Pose(frame())
             }

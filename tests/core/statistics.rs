@@ -13,8 +13,11 @@ fn noisy(seed: u64) -> VirtualVehicle {
     VirtualVehicle { pose_noise: Some(NOISE), seed, ..VirtualVehicle::default() }
 }
 
+/// A session, and what should be said of it.
+type Trial = (Session, Box<dyn Fn(&Measurement) -> bool>);
+
 /// How many of the sessions, in percent, are so; with the noise stated, and without.
-fn percent(sessions: impl Fn(u64) -> (Session, Box<dyn Fn(&Measurement) -> bool>)) -> [f64; 2] {
+fn percent(sessions: impl Fn(u64) -> Trial) -> [f64; 2] {
     [true, false].map(|stated| {
         let mut count = 0_u32;
         for seed in 0..SESSIONS {
@@ -33,7 +36,8 @@ fn slip(stage: Stage, seed: u64, stations: u64, angle_deg: f64) -> ClampSlip {
     let place = seed % (2 * stations - 1);
     let onward = place >= stations;
     let station = usize::try_from(if onward { place - stations + 1 } else { place }).unwrap();
-    let wheel = if stage == Stage::Sweep { [Wheel::Fl, Wheel::Fr][usize::from(seed % 2 == 0)] } else { Wheel::Rl };
+    let wheel =
+        if stage == Stage::Sweep { [Wheel::Fl, Wheel::Fr][usize::from(seed.is_multiple_of(2))] } else { Wheel::Rl };
     // From the last station on is the last one alone.
     ClampSlip { stage, station, onward: onward && station + 1 < usize::try_from(stations).unwrap(), wheel, angle_deg }
 }
