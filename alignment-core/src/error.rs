@@ -486,7 +486,7 @@ impl WarningCode {
             ),
             Self::WheelBlocked => (
                 "wheel_blocked",
-                "not seen at enough stations, so the readings that need it are absent: clear the camera's view and take the stage again",
+                "not seen often enough, so the readings that need it are absent: clear the camera's view and take the stage again",
             ),
             Self::TargetSlippedOnce => (
                 "target_slipped_once",
@@ -573,9 +573,10 @@ impl fmt::Display for Warning {
         place(f, self.stage, self.station, None, self.wheel)?;
         f.write_str(self.code.text().1)?;
         if let Some(value) = self.value {
-            write!(f, " ({} {}", Figure(value), self.unit)?;
+            let space = if self.unit.is_empty() { "" } else { " " };
+            write!(f, " ({}{space}{}", Figure(value), self.unit)?;
             if let Some(limit) = self.limit {
-                write!(f, ", bound {} {}", Figure(limit), self.unit)?;
+                write!(f, ", bound {}{space}{}", Figure(limit), self.unit)?;
             }
             f.write_str(")")?;
         }
