@@ -15,6 +15,9 @@ pub(crate) type BeforeAndNow<From> = (Transform<Rig, From>, Transform<Rig, From>
 /// and their axes show, the axes as points `lever_mm` away. With the lever the noise of translation over that of rotation, it is the
 /// least-squares estimate. None for no poses, or poses that contradict each other.
 pub(crate) fn body_motion<From: Frame>(pairs: &[BeforeAndNow<From>], lever_mm: f64) -> Option<Transform<Rig, Rig>> {
+    if pairs.is_empty() {
+        return None;
+    }
     #[expect(clippy::cast_precision_loss, reason = "the number of poses is far below 2^52")]
     let share = 1.0 / pairs.len() as f64;
     let before = pairs.iter().map(|(before, _)| before.origin()).sum::<Vector<Rig>>() * share;

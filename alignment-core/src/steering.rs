@@ -283,7 +283,8 @@ pub(crate) fn fit_locked(
     Ok(SteeringAxis { direction: axis.in_rig, point: point_in_rig, residuals })
 }
 
-/// The axis about which a wheel locked to its knuckle turned from one station to the next; None when it hardly turned.
+/// The axis about which a wheel locked to its knuckle turned from one station to the next; None when it hardly turned, or about a line so
+/// level that it is no steering axis.
 pub(crate) fn between(
     one: &SweepStation,
     next: &SweepStation,
