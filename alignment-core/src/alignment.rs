@@ -150,7 +150,7 @@ pub fn measure(session: &Session) -> Result<Measurement, Error> {
     let Some((compensation, wheels, ahead)) = all(&clamps.wheels).zip(all(&wheels)).zip(all(&ahead)).map(flat) else {
         one_vehicle?;
         let tree = &mut result.alignment;
-        (tree.wheels, tree.axles) = vehicle::without_frame(&clamps.wheels, &wheels, up);
+        (tree.wheels, tree.axles) = vehicle::without_frame(&clamps.wheels, &wheels, up)?;
         return Ok(result);
     };
 

@@ -735,6 +735,25 @@ fn two_frames_of_unknown_noise_are_never_said_to_move() {
     }
 }
 
+/// Where a wheel is missed the car has no frame, yet a wheel that lies flat is no car's.
+#[test]
+fn a_spindle_that_stands_upright_is_refused_without_a_frame_too() {
+    use alignment_core::session::CompensationMethod;
+    let car = VirtualVehicle { compensation: CompensationMethod::Spun, ..VirtualVehicle::default() };
+    let mut session = car.session();
+    session.ahead.rr = Sighting::NotSeen;
+    let seen = pose(&mut session.ahead.rl);
+    // A quarter turn about the rig's x axis.
+    let [x, y, z] = seen.rotation;
+    seen.rotation = [x, z.map(|v| -v), y];
+    let error = measure(&session).unwrap_err();
+    assert_eq!(
+        (error.code, error.stage, error.wheel),
+        (ErrorCode::SpindleNotLateral, Some(Stage::Ahead), Some(Wheel::Rl))
+    );
+    assert!(error.value.unwrap() > 88.0 && error.maximum == Some(60.0), "{error}");
+}
+
 /// Forward along up says nothing of left and right.
 #[test]
 fn a_forward_that_points_up_is_refused() {
