@@ -60,4 +60,18 @@ macro_rules! families {
     };
 }
 
-families!(pose, session_text, rolling, ahead, wheels, steering_axis, turning, session);
+families!(
+    pose,
+    session_text,
+    rolling,
+    spinning,
+    ahead,
+    wheels,
+    steering_axis,
+    turning,
+    gauge,
+    tyre,
+    plane,
+    by_hand,
+    session
+);

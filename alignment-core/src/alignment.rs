@@ -7,7 +7,7 @@ use crate::frame::{Rig, Target, Transform, Vector};
 use crate::layout::{ByAxle, BySide, ByWheel, Side, Wheel};
 use crate::rigid;
 use crate::session::{
-    self, Cameras, CompensationMethod, Datum, Poses, Reference, Session, StationSpread, SweepBody, TurnWheel,
+    self, Cameras, CompensationMethod, Datum, PoseNoise, Poses, Reference, Session, StationSpread, SweepBody, TurnWheel,
 };
 use crate::slip;
 use crate::steering::{self, FrontWheel, InstantaneousAxis, SteeringAxis, SteeringReadings, SweepStation};
@@ -150,7 +150,7 @@ pub fn measure(session: &Session) -> Result<Measurement, Error> {
     let Some((compensation, wheels, ahead)) = all(&clamps.wheels).zip(all(&wheels)).zip(all(&ahead)).map(flat) else {
         one_vehicle?;
         let tree = &mut result.alignment;
-        (tree.wheels, tree.axles) = vehicle::without_frame(&clamps.wheels, &wheels, up);
+        (tree.wheels, tree.axles) = vehicle::without_frame(&clamps.wheels, &wheels, up)?;
         return Ok(result);
     };
 
@@ -463,10 +463,14 @@ impl Job<'_> {
     fn body_motion(&self, station: &Poses, locked: bool) -> Option<Transform<Rig, Rig>> {
         /// The noise of translation over that of rotation, when neither is stated: 0.05 mm over 0.005°.
         const LEVER_MM: f64 = 573.0;
+        /// Rounding is the least noise: without it the lever would be nothing, or endless.
+        const LEAST: PoseNoise = PoseNoise { rotation_deg: 1e-4, translation_mm: 1e-3 };
         let rear = [Wheel::Rl, Wheel::Rr];
         if locked {
-            let noise = self.session.pose_noise.filter(|noise| noise.rotation_deg > 0.0 && noise.translation_mm > 0.0);
-            let lever_mm = noise.map_or(LEVER_MM, |noise| noise.translation_mm / rad_from_deg(noise.rotation_deg));
+            let lever_mm = self.session.pose_noise.map_or(LEVER_MM, |noise| {
+                let rotation_rad = rad_from_deg(noise.rotation_deg.max(LEAST.rotation_deg));
+                noise.translation_mm.max(LEAST.translation_mm) / rotation_rad
+            });
             let pairs = rear.iter().filter_map(|&wheel| Some((*self.ahead.get(wheel), (*station.get(wheel))?)));
             return rigid::body_motion(&pairs.collect::<Vec<_>>(), lever_mm);
         }

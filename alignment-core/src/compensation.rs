@@ -47,6 +47,8 @@ pub const MIN_ROLL_DEG: f64 = 10.0;
 pub const SHORT_ROLL_DEG: f64 = 20.0;
 /// The greatest angle between a spindle and the line across its axle, degrees. No wheel of a car comes near it.
 pub(crate) const MAX_SPINDLE_SKEW_DEG: f64 = 60.0;
+/// The greatest angle between an approximate forward and the level, degrees: straight up it says nothing of left and right.
+const MAX_FORWARD_RISE_DEG: f64 = 60.0;
 /// Travel that no wheel makes in a roll too small to be seen, mm: it must have made a whole turn.
 const TRAVEL_OF_A_TURN_MM: f64 = 500.0;
 /// Stations that turn by less than this have no axis, degrees.
@@ -233,7 +235,8 @@ pub fn from_spinning(
 /// stands in for the rolling radius when there are two distinct stations only.
 ///
 /// # Errors
-/// As [`from_rolling`]; [`ErrorCode::NotUnitLength`] for `up` or `forward`.
+/// As [`from_rolling`]; [`ErrorCode::NotUnitLength`] for `up` or `forward`; [`ErrorCode::AngleOutOfRange`] for a `forward` more than 60°
+/// from level.
 ///
 /// ```
 /// # use alignment_core::{Pose, Side, compensation::wheel_from_rolling};
@@ -271,7 +274,8 @@ pub fn wheel_from_rolling(
 /// Outward cannot be told from one wheel: `side` and an approximate `forward` in the rig frame say it.
 ///
 /// # Errors
-/// As [`from_spinning`]; [`ErrorCode::NotUnitLength`] for `up` or `forward`.
+/// As [`from_spinning`]; [`ErrorCode::NotUnitLength`] for `up` or `forward`; [`ErrorCode::AngleOutOfRange`] for a `forward` more than 60°
+/// from level.
 ///
 /// ```
 /// # use alignment_core::{Pose, Side, compensation::wheel_from_spinning};
@@ -306,6 +310,12 @@ fn alone(poses: &[Pose], side: Side, forward: [f64; 3], up: [f64; 3], clamp_stan
     let up = session::up_in_rig(up)?;
     let forward = Vector::<Rig>::new(forward);
     pose::check_unit_length(forward.norm()).map_err(|error| error.input("forward"))?;
+    let across = up.cross(forward) * side.sign();
+    let rise_deg = atan2_deg(forward.dot(up).abs(), across.norm());
+    if rise_deg > MAX_FORWARD_RISE_DEG {
+        let error = Error::new(ErrorCode::AngleOutOfRange).input("forward");
+        return Err(error.value(rise_deg).at_most(MAX_FORWARD_RISE_DEG));
+    }
     session::check_count(poses.len(), session::MAX_STATIONS)?;
     session::check_standoffs(&ByWheel::from_fn(|_| clamp_standoff_mm))?;
     let wheel = side.front_wheel();
@@ -319,7 +329,7 @@ fn alone(poses: &[Pose], side: Side, forward: [f64; 3], up: [f64; 3], clamp_stan
     if poses.len() < 2 {
         return Err(Error::new(ErrorCode::TooFewStations).value(poses.len() as f64).at_least(2.0));
     }
-    Ok(Alone { stations, wheel, lateral: Lateral::Sure(up.cross(forward) * side.sign()), up })
+    Ok(Alone { stations, wheel, lateral: Lateral::Sure(across), up })
 }
 
 /// Which way is outward at a wheel, in the rig: surely, or but for a large angle.

@@ -15,6 +15,9 @@ pub(crate) type BeforeAndNow<From> = (Transform<Rig, From>, Transform<Rig, From>
 /// and their axes show, the axes as points `lever_mm` away. With the lever the noise of translation over that of rotation, it is the
 /// least-squares estimate. None for no poses, or poses that contradict each other.
 pub(crate) fn body_motion<From: Frame>(pairs: &[BeforeAndNow<From>], lever_mm: f64) -> Option<Transform<Rig, Rig>> {
+    if pairs.is_empty() {
+        return None;
+    }
     #[expect(clippy::cast_precision_loss, reason = "the number of poses is far below 2^52")]
     let share = 1.0 / pairs.len() as f64;
     let before = pairs.iter().map(|(before, _)| before.origin()).sum::<Vector<Rig>>() * share;
@@ -36,8 +39,13 @@ pub(crate) fn least_motion(
     before: (Vector<Rig>, Vector<Rig>),
     now: (Vector<Rig>, Vector<Rig>),
 ) -> Option<Transform<Rig, Rig>> {
-    let as_vector = |v: Vector<Rig>| nalgebra::Vector3::from(v.to_array());
-    let rotation = Rotation3::rotation_between(&as_vector(before.0), &as_vector(now.0))?.into_inner();
+    let axis = before.0.cross(now.0);
+    // By the arc tangent: the arc cosine of a turn so small has no digits left, and of rounding beyond 1 no value.
+    let angle = libm::atan2(axis.norm(), before.0.dot(now.0));
+    if axis == Vector::zero() && angle > 0.0 {
+        return None;
+    }
+    let rotation = Rotation3::new(nalgebra::Vector3::from((axis.unit() * angle).to_array())).into_inner();
     let turned = Transform::<Rig, Rig>::from_parts(rotation, Vector::zero());
     Some(Transform::from_parts(rotation, now.1 - turned.direction(before.1)))
 }
@@ -167,5 +175,28 @@ impl<From: Frame> FixedDirection<From> {
             .fold(f64::INFINITY, |least, i| least.min(self.scatter.eigenvalues[i]));
         let half_chord = units::sqrt((middle / 2.0).clamp(0.0, 1.0));
         2.0 * units::deg_from_rad(libm::asin(half_chord))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Turns from a hair's breadth on, about lines of every kind.
+    #[test]
+    fn the_least_motion_takes_the_line_where_it_went() {
+        for i in 1..2000_i32 {
+            let step = f64::from(i);
+            let before = Vector::new([libm::sin(step), libm::cos(1.7 * step), libm::sin(0.3 * step)]).unit();
+            let aside = before.any_square() * (1e-11 * step);
+            let now = (before + aside).unit();
+            let motion = least_motion((before * 1500.0, before), (now * 1500.0, now)).unwrap();
+            assert!((motion.direction(before) - now).norm() < 1e-15, "{i}: {motion:?}");
+            assert!((motion.point(before) - now).norm() < 1e-15, "{i}: {motion:?}");
+        }
+        let (y, origin) = (Vector::new([0.0, 1.0, 0.0]), Vector::zero());
+        assert!(least_motion((y, origin), (-y, origin)).is_none());
+        let quarter = least_motion((y, origin), (Vector::new([1.0, 0.0, 0.0]), origin)).unwrap();
+        assert!((quarter.direction(y) - Vector::new([1.0, 0.0, 0.0])).norm() < 1e-15);
     }
 }

@@ -484,6 +484,8 @@ impl Cameras {
 fn check_still(frames: &[Pose], spread: Spread, noise: Option<PoseNoise>) -> Result<(), Error> {
     /// The standard normal's one-in-a-million quantile.
     const Z: f64 = 4.753;
+    /// From so many frames on a steady motion has a ratio, 6/(n² + n), below what scatter has; with two the ratio is always 1.
+    const LEAST_FRAMES: f64 = 7.0;
     /// Rounding is no motion.
     const LEAST: PoseNoise = PoseNoise { rotation_deg: 1e-4, translation_mm: 1e-3 };
     #[expect(clippy::cast_precision_loss, reason = "the number of frames is far below 2^52")]
@@ -494,13 +496,12 @@ fn check_still(frames: &[Pose], spread: Spread, noise: Option<PoseNoise>) -> Res
         let root = 1.0 - variance + Z * units::sqrt(variance);
         (noise, units::sqrt(root * root * root))
     } else {
-        // The mean square successive difference over twice the variance has mean 1 and, of three axes, this variance.
-        let variance = (count - 2.0) / (3.0 * (count * count - 1.0));
-        let least = 1.0 - Z * units::sqrt(variance);
-        if least <= 0.0 {
+        if count < LEAST_FRAMES {
             return Ok(());
         }
-        (step_noise(frames)?, 1.0 / units::sqrt(least))
+        // The mean square successive difference over twice the variance has mean 1 and, of three axes, this variance.
+        let variance = (count - 2.0) / (3.0 * (count * count - 1.0));
+        (step_noise(frames)?, 1.0 / units::sqrt(1.0 - Z * units::sqrt(variance)))
     };
     let bound = PoseNoise {
         rotation_deg: noise.rotation_deg.max(LEAST.rotation_deg) * factor,

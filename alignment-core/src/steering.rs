@@ -42,6 +42,8 @@ const MAX_LEAN_DEG: f64 = 80.0;
 const LEAST_SAGITTA: f64 = 1e-3;
 /// Neighbouring stations nearer to each other than this have no axis of their own, degrees.
 const LEAST_STEP_DEG: f64 = 1.0;
+/// The cosine of the step beyond which they have none either, a third of a turn: half a turn is the same either way.
+const LEAST_STEP_COSINE: f64 = -0.5;
 /// The cosine of [`MAX_LEAN_DEG`].
 const LEAST_UPRIGHT: f64 = 0.173_648_177_666_930_33;
 /// The sweep below which the result carries a warning, degrees. Common practice: ± 10° to ± 20°.
@@ -283,7 +285,8 @@ pub(crate) fn fit_locked(
     Ok(SteeringAxis { direction: axis.in_rig, point: point_in_rig, residuals })
 }
 
-/// The axis about which a wheel locked to its knuckle turned from one station to the next; None when it hardly turned.
+/// The axis about which a wheel locked to its knuckle turned from one station to the next; None when it hardly turned, by half a
+/// turn or so, or about a line so level that it is no steering axis.
 pub(crate) fn between(
     one: &SweepStation,
     next: &SweepStation,
@@ -295,7 +298,7 @@ pub(crate) fn between(
     let [x, y, z] = [turn[(2, 1)] - turn[(1, 2)], turn[(0, 2)] - turn[(2, 0)], turn[(1, 0)] - turn[(0, 1)]];
     let skew = Vector::<Rig>::new([x, y, z]) * 0.5;
     let (sin, cos) = (skew.norm(), (turn.trace() - 1.0) / 2.0);
-    if cos > 0.0 && sin < libm::sin(rad_from_deg(LEAST_STEP_DEG)) {
+    if cos < LEAST_STEP_COSINE || cos > 0.0 && sin < libm::sin(rad_from_deg(LEAST_STEP_DEG)) {
         return None;
     }
     let sense = if skew.dot(up) < 0.0 { -1.0 } else { 1.0 };
@@ -556,6 +559,27 @@ mod tests {
         assert!((caster_deg(k).unwrap() - 0.1_f64.atan().to_degrees()).abs() < 1e-12);
         assert!((sai_deg(Side::Right, k).unwrap() - 0.2_f64.atan().to_degrees()).abs() < 1e-12);
         assert!((sai_deg(Side::Left, k).unwrap() + 0.2_f64.atan().to_degrees()).abs() < 1e-12);
+    }
+
+    #[test]
+    fn a_step_of_half_a_turn_has_no_axis() {
+        let up = Vector::<Rig>::new([0.0, 0.0, 1.0]);
+        let station = |index, turn_deg: f64| {
+            let (sin, cos) = libm::sincos(rad_from_deg(turn_deg));
+            let (x, y) = (Vector::new([cos, sin, 0.0]), Vector::new([-sin, cos, 0.0]));
+            let rig_from_target = Transform::from_axes([x, y, up], Vector::new([0.0, 700.0, 300.0]));
+            SweepStation { index, rig_from_target, spindle: y, steer_deg: turn_deg }
+        };
+        let straight = station(0, 0.0);
+        assert!(between(&straight, &station(1, 5.0), Vector::zero(), up).is_some());
+        assert!(between(&straight, &station(1, 180.0), Vector::zero(), up).is_none());
+        // To the last bit, so that no skew part is left.
+        let mut half = station(1, 0.0);
+        half.rig_from_target = Transform::from_axes(
+            [[-1.0, 0.0, 0.0], [0.0, -1.0, 0.0], [0.0, 0.0, 1.0]].map(Vector::new),
+            Vector::zero(),
+        );
+        assert!(between(&straight, &half, Vector::zero(), up).is_none());
     }
 
     #[test]

@@ -285,16 +285,23 @@ impl Stand {
 }
 
 /// What remains when not all four wheels are seen straight ahead, and the vehicle has no frame: camber, total toe and cross camber need
-/// only the datum's normal, runout and rolling radius only the rolling.
+/// only the datum's normal, runout and rolling radius only the rolling. Refuses a wheel that lies flat.
 pub(crate) fn without_frame(
     compensation: &ByWheel<Option<Compensation>>,
     wheels: &ByWheel<Option<WheelInRig>>,
     up: Vector<Rig>,
-) -> (ByWheel<WheelReadings>, ByAxle<AxleReadings>) {
+) -> Result<(ByWheel<WheelReadings>, ByAxle<AxleReadings>), Error> {
     // Any level axes will do: camber and the sum of both toes are the same in all of them.
     let level = up.any_square();
     let vehicle_from_rig = Transform::<Rig, Vehicle>::from_axes([level, up.cross(level), up], Vector::zero()).inverse();
     let spindle = |wheel: Wheel| wheels.get(wheel).map(|wheel| vehicle_from_rig.direction(wheel.spindle));
+    for wheel in Wheel::ALL {
+        let rise_deg = spindle(wheel).map_or(0.0, |spindle| wheel::camber_of(spindle).abs());
+        if rise_deg > MAX_SPINDLE_SKEW_DEG {
+            let error = Error::new(ErrorCode::SpindleNotLateral).stage(Stage::Ahead).wheel(wheel);
+            return Err(error.value(rise_deg).at_most(MAX_SPINDLE_SKEW_DEG));
+        }
+    }
     let readings = ByWheel::from_fn(|wheel| {
         let compensation = compensation.get(wheel);
         WheelReadings {
@@ -313,7 +320,7 @@ pub(crate) fn without_frame(
         let cross_camber_deg = both.map(|(left, right)| wheel::camber_of(left) - wheel::camber_of(right));
         AxleReadings { total_toe_deg, cross_camber_deg, ..AxleReadings::default() }
     };
-    (readings, ByAxle { front: axle(Wheel::Fl, Wheel::Fr), rear: axle(Wheel::Rl, Wheel::Rr) })
+    Ok((readings, ByAxle { front: axle(Wheel::Fl, Wheel::Fr), rear: axle(Wheel::Rl, Wheel::Rr) }))
 }
 
 /// The vehicle frame of the [module](self).

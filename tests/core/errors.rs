@@ -679,6 +679,99 @@ fn a_body_found_again_from_free_wheels_does_not_show_its_pitch() {
     assert!(codes(&measure(&car.session()).unwrap()).contains(&WarningCode::BodyPitchUnseen));
 }
 
+/// A knuckle that tipped about a level line between two stations shows no steering axis there: such a line never meets the ground.
+#[test]
+fn a_step_about_a_level_line_has_no_instantaneous_axis() {
+    let mut session = session();
+    let tipped = {
+        // A turn by 6° about the rig's x axis, before the target's own turn.
+        let (sin, cos) = 6.0_f64.to_radians().sin_cos();
+        let seen = *pose(&mut session.sweep[4].fl);
+        let [x, y, z] = seen.rotation;
+        let row = |a: f64, b: f64| core::array::from_fn(|i| a * y[i] + b * z[i]);
+        Pose { rotation: [x, row(cos, -sin), row(sin, cos)], ..seen }
+    };
+    session.sweep.push(Station { fl: tipped.into(), ..session.sweep[4].clone() });
+    let axes = measure(&session).unwrap().instantaneous_axes;
+    // Of nine steps on the left the level one is left out; on the right the doubled station makes no step.
+    assert_eq!((axes.left.len(), axes.right.len()), (8, 8));
+    for axis in axes.left {
+        assert!(axis.caster_deg.abs() < 80.0 && axis.caster_trail_mm.unwrap().abs() < 1e4, "{axis:?}");
+    }
+}
+
+/// Where a camera hides both rear targets, the body is not found again, and the station is left out.
+#[test]
+fn a_station_that_does_not_show_the_body_is_left_out() {
+    use alignment_core::session::SweepBody;
+    let car = VirtualVehicle { sweep_body: SweepBody::FoundAgain, ..VirtualVehicle::default() };
+    let mut session = car.session();
+    (session.sweep[3].rl, session.sweep[3].rr) = (Sighting::NotSeen, Sighting::NotSeen);
+    let result = measure(&session).unwrap();
+    let missed = result.warnings.iter().find(|w| w.code == WarningCode::BodyNotWatched).expect("a warning");
+    assert_eq!((missed.stage, missed.station), (Some(Stage::Sweep), Some(3)));
+    assert!((result.alignment.steering.left.caster_deg.unwrap() - 4.0).abs() < 1e-9);
+}
+
+/// Noise of next to nothing is stated by rigs that have never measured it.
+#[test]
+fn the_body_is_found_again_whatever_noise_is_stated() {
+    use alignment_core::session::SweepBody;
+    let car = VirtualVehicle { sweep_body: SweepBody::FoundAgain, ..VirtualVehicle::default() };
+    for (rotation_deg, translation_mm) in [(0.01, 1e-200), (1e-200, 0.1), (0.0, 0.1), (5e-324, 5e-324), (0.0, 0.0)] {
+        let pose_noise = Some(PoseNoise { rotation_deg, translation_mm });
+        let result = measure(&Session { pose_noise, ..car.session() }).unwrap();
+        assert!((result.alignment.steering.left.caster_deg.unwrap() - 4.0).abs() < 1e-9, "{pose_noise:?}");
+    }
+}
+
+/// Two frames have one difference, which is motion as well as scatter.
+#[test]
+fn two_frames_of_unknown_noise_are_never_said_to_move() {
+    for seed in 0..20 {
+        let noise = Some(PoseNoise { rotation_deg: 0.01, translation_mm: 0.1 });
+        let car = VirtualVehicle { frames: 2, pose_noise: noise, seed, ..VirtualVehicle::default() };
+        measure(&Session { pose_noise: None, ..car.session() }).unwrap();
+    }
+}
+
+/// Where a wheel is missed the car has no frame, yet a wheel that lies flat is no car's.
+#[test]
+fn a_spindle_that_stands_upright_is_refused_without_a_frame_too() {
+    use alignment_core::session::CompensationMethod;
+    let car = VirtualVehicle { compensation: CompensationMethod::Spun, ..VirtualVehicle::default() };
+    let mut session = car.session();
+    session.ahead.rr = Sighting::NotSeen;
+    let seen = pose(&mut session.ahead.rl);
+    // A quarter turn about the rig's x axis.
+    let [x, y, z] = seen.rotation;
+    seen.rotation = [x, z.map(|v| -v), y];
+    let error = measure(&session).unwrap_err();
+    assert_eq!(
+        (error.code, error.stage, error.wheel),
+        (ErrorCode::SpindleNotLateral, Some(Stage::Ahead), Some(Wheel::Rl))
+    );
+    assert!(error.value.unwrap() > 88.0 && error.maximum == Some(60.0), "{error}");
+}
+
+/// Forward along up says nothing of left and right.
+#[test]
+fn a_forward_that_points_up_is_refused() {
+    use alignment_core::compensation::{wheel_from_rolling, wheel_from_spinning};
+    let (up, side) = ([0.0, 0.0, 1.0], alignment_core::Side::Left);
+    let pose = |roll: f64| Pose::from_rotation_vector_rad([0.0, roll, 0.0], [310.0 * roll, 760.0, 310.0]).unwrap();
+    let poses = [pose(0.0), pose(0.4), pose(0.8)];
+    for forward in [up, [0.0, 0.0, -1.0]] {
+        for refused in [
+            wheel_from_rolling(&poses, side, forward, up, 80.0, None),
+            wheel_from_spinning(&poses, side, forward, up, 80.0),
+        ] {
+            let error = refused.unwrap_err();
+            assert_eq!((error.code, error.input), (ErrorCode::AngleOutOfRange, Some("forward")), "{error}");
+        }
+    }
+}
+
 /// The one code that no session provokes.
 #[test]
 fn a_text_that_is_no_tyre_size_names_the_part() {

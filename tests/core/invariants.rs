@@ -1,9 +1,10 @@
 //! What must not matter: where the rig's frame lies, which side is which, in what order stations come, how often, in which unit.
 
 use crate::paths::{EXACT, assert_same, by_path};
+use crate::truth::READ_BACK;
 use alignment_core::pose::Axes;
-use alignment_core::session::{PoseNoise, Sighting};
-use alignment_core::simulate::VirtualVehicle;
+use alignment_core::session::{Camera, Centreline, CompensationMethod, Datum, PoseNoise, Sighting, SweepBody};
+use alignment_core::simulate::{BodyMotion, VirtualVehicle};
 use alignment_core::{Alignment, ByWheel, Pose, Session, Station, Wheel, measure};
 use proptest::prelude::*;
 
@@ -48,6 +49,68 @@ fn mapped_poses(station: &Station, map: impl Fn(&Pose) -> Pose) -> Station {
         frames => Sighting::Frames(frames.iter().map(&map).collect()),
     })
 }
+
+/// The pose, seen after the motion.
+fn moved_pose(motion: &Pose, pose: &Pose) -> Pose {
+    let translation_mm = moved_point(motion, pose.translation_mm);
+    Pose { rotation: product(&motion.rotation, &pose.rotation), translation_mm }
+}
+
+fn moved_point(motion: &Pose, point_mm: [f64; 3]) -> [f64; 3] {
+    let turned = applied(&motion.rotation, point_mm);
+    core::array::from_fn(|i| turned[i] + motion.translation_mm[i])
+}
+
+fn inverse(motion: &Pose) -> Pose {
+    let rotation = core::array::from_fn(|i| core::array::from_fn(|j| motion.rotation[j][i]));
+    let translation_mm = applied(&rotation, motion.translation_mm).map(|v| -v);
+    Pose { rotation, translation_mm }
+}
+
+/// The session in a rig whose frame lies elsewhere: what is in the rig frame moves, what a camera sees does not.
+fn in_another_rig(session: &Session, motion: &Pose) -> Session {
+    let seen_by_camera = |wheel: Wheel| session.cameras.values().any(|camera| camera.wheels.contains(&wheel));
+    let mut moved = mapped(session, |station| {
+        let in_rig = mapped_poses(station, |pose| moved_pose(motion, pose));
+        ByWheel::from_fn(|wheel| if seen_by_camera(wheel) { station.get(wheel) } else { in_rig.get(wheel) }.clone())
+    });
+    moved.up = session.up.map(|up| applied(&motion.rotation, up));
+    moved.runway_mm = session.runway_mm.map(|points| ByWheel::from_fn(|wheel| moved_point(motion, *points.get(wheel))));
+    for camera in moved.cameras.values_mut() {
+        camera.rig_from_camera = moved_pose(motion, &camera.rig_from_camera);
+    }
+    moved
+}
+
+/// The session with the poses of some wheels as a camera reports them in its own frame.
+fn by_camera(session: &Session, name: &str, rig_from_camera: Pose, wheels: &[Wheel]) -> Session {
+    let camera_from_rig = inverse(&rig_from_camera);
+    let mut given = mapped(session, |station| {
+        let in_camera = mapped_poses(station, |pose| moved_pose(&camera_from_rig, pose));
+        ByWheel::from_fn(|wheel| {
+            if wheels.contains(&wheel) { in_camera.get(wheel) } else { station.get(wheel) }.clone()
+        })
+    });
+    given.cameras.insert(name.to_owned(), Camera { rig_from_camera, wheels: wheels.to_vec() });
+    given
+}
+
+/// The session with points of a runway half a metre or so under the targets.
+fn on_runway(session: &Session, heights_mm: [f64; 4]) -> Session {
+    let up = session.up.unwrap();
+    let runway_mm = ByWheel::from_fn(|wheel| {
+        let origin = session.ahead.get(wheel).frames()[0].translation_mm;
+        let height = heights_mm[Wheel::ALL.iter().position(|&of| of == wheel).unwrap()] - 500.0;
+        core::array::from_fn(|i| origin[i] + up[i] * height)
+    });
+    Session { runway_mm: Some(runway_mm), ..session.clone() }
+}
+
+fn pose(turn: [f64; 3], shift_mm: [f64; 3]) -> Pose {
+    Pose::from_rotation_vector_rad(turn, shift_mm).unwrap()
+}
+
+const DATUMS: [Datum; 3] = [Datum::Up, Datum::WheelPlane, Datum::Runway];
 
 fn readings(session: &Session) -> Alignment {
     measure(session).unwrap().alignment
@@ -106,16 +169,7 @@ proptest! {
         shift in prop::array::uniform3(-10_000.0..10_000.0f64),
     ) {
         let session = noisy(seed, locked);
-        let motion = Pose::from_rotation_vector_rad(turn, shift).unwrap();
-        let mut moved = mapped(&session, |station| mapped_poses(station, |pose| {
-            let origin = applied(&motion.rotation, pose.translation_mm);
-            Pose {
-                rotation: product(&motion.rotation, &pose.rotation),
-                translation_mm: core::array::from_fn(|i| origin[i] + shift[i]),
-            }
-        }));
-        moved.up = session.up.map(|up| applied(&motion.rotation, up));
-        assert_same(&readings(&moved), &readings(&session), EXACT);
+        assert_same(&readings(&in_another_rig(&session, &pose(turn, shift))), &readings(&session), EXACT);
     }
 
     #[test]
@@ -159,8 +213,8 @@ proptest! {
     }
 
     #[test]
-    fn a_mirrored_car_reads_mirrored(seed: u64, locked: bool) {
-        let session = noisy(seed, locked);
+    fn a_mirrored_car_reads_mirrored(seed: u64, locked: bool, heights in prop::array::uniform4(-5.0..5.0f64)) {
+        let mut session = on_runway(&noisy(seed, locked), heights);
         let mirror = |v: [f64; 3]| [v[0], -v[1], v[2]];
         let mut other = mapped(&session, |station| {
             let seen = mapped_poses(station, |pose| {
@@ -172,9 +226,18 @@ proptest! {
             ByWheel::from_fn(|wheel| seen.get(wheel.opposite()).clone())
         });
         other.up = session.up.map(mirror);
+        other.runway_mm =
+            session.runway_mm.map(|points| ByWheel::from_fn(|wheel| mirror(*points.get(wheel.opposite()))));
         other.clamp_standoff_mm = ByWheel::from_fn(|wheel| *session.clamp_standoff_mm.get(wheel.opposite()));
         std::mem::swap(&mut other.lock_left, &mut other.lock_right);
-        assert_same(&readings(&other), &mirrored(&readings(&session)), EXACT);
+        for datum in DATUMS {
+            for centreline in [Centreline::AxleMidpoints, Centreline::SideLineBisector] {
+                for session in [&mut session, &mut other] {
+                    (session.reference.datum, session.reference.centreline) = (datum, centreline);
+                }
+                assert_same(&readings(&other), &mirrored(&readings(&session)), EXACT);
+            }
+        }
     }
 
     #[test]
@@ -199,10 +262,13 @@ proptest! {
     }
 
     #[test]
-    fn a_pose_and_the_same_frame_three_times_are_one(seed: u64) {
-        let session = noisy(seed, true);
+    fn a_pose_and_the_same_frame_several_times_are_one(seed: u64, count in 2usize..12, stated: bool) {
+        let mut session = noisy(seed, true);
+        if !stated {
+            session.pose_noise = None;
+        }
         let framed = mapped(&session, |station| ByWheel::from_fn(|wheel| {
-            Sighting::Frames(station.get(wheel).frames().repeat(3))
+            Sighting::Frames(station.get(wheel).frames().repeat(count))
         }));
         assert_same(&readings(&framed), &readings(&session), EXACT);
     }
@@ -228,6 +294,78 @@ proptest! {
             };
             prop_assert!(same, "{}: {:?}, expected {:?}", path, found, expected);
         }
+    }
+}
+
+proptest! {
+    #![proptest_config(crate::cases(100))]
+
+    #[test]
+    fn the_rig_frame_does_not_matter_to_any_datum(
+        seed: u64,
+        locked: bool,
+        turn in prop::array::uniform3(-3.0..3.0f64),
+        shift in prop::array::uniform3(-10_000.0..10_000.0f64),
+        heights in prop::array::uniform4(-5.0..5.0f64),
+    ) {
+        let mut session = on_runway(&noisy(seed, locked), heights);
+        for datum in DATUMS {
+            session.reference.datum = datum;
+            assert_same(&readings(&in_another_rig(&session, &pose(turn, shift))), &readings(&session), EXACT);
+        }
+    }
+
+    /// Some wheels in the rig frame, others as cameras report them: the same readings, wherever the rig's frame lies.
+    #[test]
+    fn cameras_read_as_the_rig_does(
+        seed: u64,
+        locked: bool,
+        one in (prop::array::uniform3(-3.0..3.0f64), prop::array::uniform3(-5_000.0..5_000.0f64)),
+        other in (prop::array::uniform3(-3.0..3.0f64), prop::array::uniform3(-5_000.0..5_000.0f64)),
+        rig in (prop::array::uniform3(-3.0..3.0f64), prop::array::uniform3(-10_000.0..10_000.0f64)),
+        split in 0usize..=4,
+    ) {
+        let session = noisy(seed, locked);
+        let expected = readings(&session);
+        let by_one = by_camera(&session, "one", pose(one.0, one.1), &Wheel::ALL[..split]);
+        assert_same(&readings(&by_one), &expected, EXACT);
+        let by_both = by_camera(&by_one, "other", pose(other.0, other.1), &Wheel::ALL[split..]);
+        assert_same(&readings(&by_both), &expected, EXACT);
+        for given in [by_one, by_both] {
+            assert_same(&readings(&in_another_rig(&given, &pose(rig.0, rig.1))), &expected, EXACT);
+        }
+    }
+
+    #[test]
+    fn spun_wheels_read_as_rolled_ones_but_for_the_rolling_radius(seed: u64, locked: bool) {
+        let rolled = VirtualVehicle { sweep_wheels_locked: locked, ..VirtualVehicle::random(seed) };
+        let spun = VirtualVehicle { compensation: CompensationMethod::Spun, ..rolled.clone() };
+        let mut expected = readings(&rolled.session());
+        for wheel in Wheel::ALL {
+            expected.wheels.get_mut(wheel).rolling_radius_mm = None;
+        }
+        assert_same(&readings(&spun.session()), &expected, EXACT);
+    }
+
+    /// Locked, the rear targets show all that the body does.
+    #[test]
+    fn a_body_found_again_reads_as_if_it_had_stood_still(
+        seed: u64,
+        rise_mm in -20.0..20.0f64,
+        slide_mm in prop::array::uniform2(-20.0..20.0f64),
+        turns_deg in prop::array::uniform3(-2.0..2.0f64),
+        noise in prop::option::of((0.0..0.1f64, 0.0..1.0f64)),
+    ) {
+        let [roll_deg, pitch_deg, yaw_deg] = turns_deg;
+        let car = VirtualVehicle {
+            body_motion: BodyMotion { rise_mm, slide_mm, roll_deg, pitch_deg, yaw_deg },
+            sweep_body: SweepBody::FoundAgain,
+            ..VirtualVehicle::random(seed)
+        };
+        // Stated noise weighs what the targets show, and so must not matter where they show the same.
+        let pose_noise = noise.map(|(rotation_deg, translation_mm)| PoseNoise { rotation_deg, translation_mm });
+        let session = Session { pose_noise, ..car.session() };
+        assert_same(&readings(&session), &car.truth(), READ_BACK);
     }
 }
 

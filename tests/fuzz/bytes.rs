@@ -2,8 +2,11 @@
 //! would never pass the first check.
 
 use alignment_core::compensation::{self, Compensation};
-use alignment_core::session::{Centreline, PoseNoise, RollingBody, Sighting, TurnWheel};
-use alignment_core::simulate::{Clamp, VirtualVehicle};
+use alignment_core::error::Stage;
+use alignment_core::session::{
+    Camera, Centreline, CompensationMethod, Datum, PoseNoise, RollingBody, Sighting, SweepBody, TurnWheel,
+};
+use alignment_core::simulate::{BodyMotion, Clamp, ClampSlip, VirtualVehicle};
 use alignment_core::{ByAxle, ByWheel, Pose, Session, Side, Station, Wheel};
 use arbitrary::Unstructured;
 use std::sync::LazyLock;
@@ -62,6 +65,25 @@ static SOUND: LazyLock<Vec<(Session, ByWheel<Compensation>)>> = LazyLock::new(||
     let true_and_free = VirtualVehicle { sweep_wheels_locked: false, ..true_car.clone() };
     let noise = Some(PoseNoise { rotation_deg: 0.01, translation_mm: 0.1 });
     let noisy = VirtualVehicle { pose_noise: noise, ..few(VirtualVehicle::random(2)) };
+    let spun = VirtualVehicle {
+        compensation: CompensationMethod::Spun,
+        roll_deg: vec![-100.0, 0.0, 120.0],
+        ..few(VirtualVehicle::random(4))
+    };
+    let true_and_spun = VirtualVehicle { compensation: CompensationMethod::Spun, ..true_car.clone() };
+    let turning = VirtualVehicle { rolling_yaw_deg_per_m: 1.5, ..few(VirtualVehicle::random(5)) };
+    let framed = VirtualVehicle { pose_noise: noise, frames: 3, ..few(VirtualVehicle::random(6)) };
+    let moving = VirtualVehicle {
+        body_motion: BodyMotion { rise_mm: 9.0, slide_mm: [4.0, -3.0], roll_deg: 0.8, pitch_deg: -0.5, yaw_deg: 0.3 },
+        sweep_body: SweepBody::FoundAgain,
+        ..few(VirtualVehicle::random(7))
+    };
+    let moving_and_free = VirtualVehicle { sweep_wheels_locked: false, ..moving.clone() };
+    let slip = |stage, station, onward, wheel| ClampSlip { stage, station, onward, wheel, angle_deg: 1.0 };
+    let slipping = VirtualVehicle {
+        slips: vec![slip(Stage::Rolling, 2, false, Wheel::Rl), slip(Stage::Sweep, 4, true, Wheel::Fr)],
+        ..VirtualVehicle::default()
+    };
     let cars = [
         VirtualVehicle::default(),
         few(VirtualVehicle::default()),
@@ -71,19 +93,44 @@ static SOUND: LazyLock<Vec<(Session, ByWheel<Compensation>)>> = LazyLock::new(||
         true_and_free,
         noisy,
         few(VirtualVehicle::random(3)),
+        spun,
+        true_and_spun,
+        turning,
+        framed,
+        moving,
+        moving_and_free,
+        slipping,
     ];
     cars.iter()
         .map(|car| {
             let mut session = car.session();
             session.ride_height_mm = Some(ByWheel { fl: 180.0, fr: 181.0, rl: 190.0, rr: 191.0 });
+            session.runway_mm = Some(runway(&session));
             let (up, radii) = (session.up.unwrap(), session.loaded_radius_mm.unwrap());
-            let body = RollingBody::Translates;
-            let rolled = compensation::from_rolling(&session.rolling, up, &session.clamp_standoff_mm, &radii, body);
-            let wheels = rolled.and_then(|rolled| rolled.all_wheels()).unwrap();
+            let (rolling, standoff) = (&session.rolling, &session.clamp_standoff_mm);
+            let compensated = match car.compensation {
+                CompensationMethod::Rolled => {
+                    compensation::from_rolling(rolling, up, standoff, &radii, session.rolling_body)
+                }
+                CompensationMethod::Spun => compensation::from_spinning(rolling, up, standoff),
+            };
+            let wheels = compensated.and_then(|compensated| compensated.all_wheels()).unwrap();
             (session, wheels)
         })
         .collect()
 });
+
+/// Points of one level runway straight under the targets.
+fn runway(session: &Session) -> ByWheel<[f64; 3]> {
+    let up = session.up.unwrap();
+    let origin = |wheel: Wheel| session.ahead.get(wheel).frames()[0].translation_mm;
+    let height = |p: [f64; 3]| (0..3).map(|i| p[i] * up[i]).sum::<f64>();
+    let ground = Wheel::ALL.into_iter().map(|wheel| height(origin(wheel))).fold(f64::INFINITY, f64::min) - 300.0;
+    ByWheel::from_fn(|wheel| {
+        let origin = origin(wheel);
+        core::array::from_fn(|i| origin[i] + up[i] * (ground - height(origin)))
+    })
+}
 
 /// Bytes that are drawn from until they run out; from then on everything is its first choice.
 pub struct Bytes<'a>(Unstructured<'a>);
@@ -162,6 +209,31 @@ impl<'a> Bytes<'a> {
         Wheel::ALL[self.below(4)]
     }
 
+    /// One of the choices.
+    pub fn one_of<T: Copy, const N: usize>(&mut self, choices: [T; N]) -> T {
+        choices[self.below(N)]
+    }
+
+    /// One to nine frames near a pose, seldom one that is far.
+    pub fn frames_near(&mut self, pose: Pose) -> Vec<Pose> {
+        let scatter = self.one_of([1e-6, 1e-4, 1e-3, 0.1]);
+        (0..=self.below(9))
+            .map(|_| {
+                let mut small = || scatter * f64::from(self.integer::<i8>()) / 128.0;
+                let (turn, shift) = ([small(), small(), small()], [small(), small(), small()]);
+                let shift = shift.map(|v| 10.0 * v);
+                let mut frame = Pose::from_rotation_vector_rad(turn, shift).map_or(pose, |by| {
+                    let translation_mm = core::array::from_fn(|i| pose.translation_mm[i] + shift[i]);
+                    Pose { translation_mm, ..moved(&by, &pose) }
+                });
+                if self.below(32) == 31 {
+                    self.spoil_pose(&mut frame);
+                }
+                frame
+            })
+            .collect()
+    }
+
     pub fn centreline(&mut self) -> Centreline {
         if self.flag() { Centreline::SideLineBisector } else { Centreline::AxleMidpoints }
     }
@@ -226,6 +298,33 @@ impl<'a> Bytes<'a> {
         text
     }
 
+    /// The code of a tyre size, part by part, of which few are wrong.
+    pub fn tyre_code(&mut self) -> String {
+        let rare = |bytes: &mut Self, usual: String| {
+            if bytes.below(16) == 15 {
+                bytes.one_of(["", " ", "/", "R", ".5", "(", "1e3", "-1", "４", "ß", "99999999999", "\u{0}"]).to_owned()
+            } else {
+                usual
+            }
+        };
+        let mut code = String::new();
+        for part in 0..9 {
+            let usual = match part {
+                0 => self.one_of(["", "P", "LT", "st", "t"]).to_owned(),
+                1 => (100 + self.below(400)).to_string(),
+                2 => self.one_of(["/", " / "]).to_owned(),
+                3 => (20 + self.below(80)).to_string(),
+                4 => self.one_of(["R", "ZR", " r", "B", "D"]).to_owned(),
+                5 => (8 + self.below(23)).to_string(),
+                6 => self.one_of(["", ".5", "C", " LT", ".5 C"]).to_owned(),
+                7 => self.one_of(["", " 91V", " 112/110R", " (99Y)", "\t8V"]).to_owned(),
+                _ => self.one_of(["", " XL", " "]).to_owned(),
+            };
+            code += &rare(self, usual);
+        }
+        code
+    }
+
     /// Any bytes as text.
     pub fn text(&mut self) -> String {
         String::from_utf8_lossy(self.0.peek_bytes(self.0.len()).unwrap_or_default()).into_owned()
@@ -254,7 +353,7 @@ impl<'a> Bytes<'a> {
     }
 
     fn spoil(&mut self, session: &mut Session) {
-        match self.below(16) {
+        match self.below(26) {
             0 | 1 => {
                 if let Some(pose) = self.any_pose(session) {
                     self.spoil_pose(pose);
@@ -287,19 +386,37 @@ impl<'a> Bytes<'a> {
             9 => std::mem::swap(&mut session.rolling, &mut session.sweep),
             10 => {
                 let factor = self.number();
-                for station in stations(session) {
-                    for wheel in Wheel::ALL {
-                        if let Sighting::Pose(pose) = station.get_mut(wheel) {
-                            pose.translation_mm = pose.translation_mm.map(|v| v * factor);
-                        }
-                    }
+                for pose in stations(session).into_iter().flat_map(poses_of) {
+                    pose.translation_mm = pose.translation_mm.map(|v| v * factor);
                 }
             }
             11 | 12 => self.spin(session),
             13 => session.up = if self.below(8) == 7 { None } else { Some(self.unit()) },
             14 => self.spoil_numbers(session),
+            15 | 16 => {
+                session.reference.datum = self.one_of([Datum::WheelPlane, Datum::Runway, Datum::Up]);
+                if self.flag() {
+                    session.up = None;
+                }
+            }
+            17 => self.spoil_runway(session),
+            18 | 19 => self.give_cameras(session),
+            20 => {
+                session.compensation = self.one_of([CompensationMethod::Spun, CompensationMethod::Rolled]);
+                session.rolling_body = self.one_of([RollingBody::Translates, RollingBody::Turns]);
+            }
+            21 => session.sweep_body = self.one_of([SweepBody::FoundAgain, SweepBody::Still]),
+            22 => self.block_camera(session),
+            23 => {
+                let wheel = self.wheel();
+                let sighting = self.any_station(session).get_mut(wheel);
+                if let Some(&pose) = sighting.frames().first() {
+                    *sighting = Sighting::Frames(self.frames_near(pose));
+                }
+            }
+            24 => self.move_body(session),
             _ => {
-                session.sweep_wheels_locked = [None, Some(true), Some(false)][self.below(3)];
+                session.sweep_wheels_locked = self.one_of([None, Some(true), Some(false)]);
                 session.reference.centreline = self.centreline();
                 session.reference.turn.wheel = if self.flag() { TurnWheel::Outer } else { TurnWheel::Inner };
                 session.reference.turn.angle_deg = self.between(1.0, 60.0);
@@ -348,18 +465,88 @@ impl<'a> Bytes<'a> {
         for (index, station) in (0_u8..).zip(stage) {
             let angle = step_rad * f64::from(index);
             let Ok(turn) = Pose::from_rotation_vector_rad(axis.map(|v| v * angle), [0.0; 3]) else { return };
-            for wheel in Wheel::ALL {
-                if only.is_none_or(|only| only == wheel)
-                    && let Sighting::Pose(pose) = station.get_mut(wheel)
-                {
+            for wheel in Wheel::ALL.into_iter().filter(|wheel| only.is_none_or(|only| only == *wheel)) {
+                for pose in frames_of(station.get_mut(wheel)) {
                     let old = match first.get(wheel).frames().first() {
                         Some(first) if from_first => first.rotation,
                         _ => pose.rotation,
                     };
                     let (a, b) = if in_target { (old, turn.rotation) } else { (turn.rotation, old) };
-                    pose.rotation =
-                        core::array::from_fn(|i| core::array::from_fn(|j| (0..3).map(|k| a[i][k] * b[k][j]).sum()));
+                    pose.rotation = product(&a, &b);
                 }
+            }
+        }
+    }
+
+    /// Leaves the runway out, moves a point of it or lays two on one place.
+    fn spoil_runway(&mut self, session: &mut Session) {
+        let (wheel, other, axis) = (self.wheel(), self.wheel(), self.below(3));
+        let Some(runway) = &mut session.runway_mm else { return };
+        match self.below(4) {
+            0 => session.runway_mm = None,
+            1 => *runway.get_mut(wheel) = *runway.get(other),
+            _ => self.spoil_number(&mut runway.get_mut(wheel)[axis]),
+        }
+        session.reference.datum = Datum::Runway;
+    }
+
+    /// The poses of some wheels as a camera reports them in its own frame; seldom its pose or its wheels are wrong.
+    fn give_cameras(&mut self, session: &mut Session) {
+        for name in ["left", "right"].into_iter().take(1 + self.below(2)) {
+            let mut wheels: Vec<Wheel> = (0..self.below(4)).map(|_| self.wheel()).collect();
+            wheels.sort_by_key(|wheel| wheel.to_string());
+            if self.below(8) != 7 {
+                let named = |wheel: &Wheel| session.cameras.values().any(|camera| camera.wheels.contains(wheel));
+                wheels.dedup();
+                wheels.retain(|wheel| !named(wheel));
+            }
+            let turn = core::array::from_fn(|_| self.between(-3.0, 3.0));
+            let at = core::array::from_fn(|_| self.between(-4000.0, 4000.0));
+            let mut rig_from_camera = Pose::from_rotation_vector_rad(turn, at).unwrap_or_else(|_| self.pose());
+            let camera_from_rig = inverse(&rig_from_camera);
+            for station in stations(session) {
+                for &wheel in &wheels {
+                    for pose in frames_of(station.get_mut(wheel)) {
+                        *pose = moved(&camera_from_rig, pose);
+                    }
+                }
+            }
+            if self.below(8) == 7 {
+                self.spoil_pose(&mut rig_from_camera);
+            }
+            session.cameras.insert(name.to_owned(), Camera { rig_from_camera, wheels });
+        }
+    }
+
+    /// Takes a wheel out of a whole stage.
+    fn block_camera(&mut self, session: &mut Session) {
+        let (wheel, stage) = (self.wheel(), self.below(5));
+        let Session { rolling, ahead, sweep, lock_left, lock_right, .. } = session;
+        let hide = |station: &mut Station| *station.get_mut(wheel) = Sighting::NotSeen;
+        match stage {
+            0 => rolling.iter_mut().for_each(hide),
+            1 => sweep.iter_mut().for_each(hide),
+            2 => hide(ahead),
+            3 => lock_left.iter_mut().chain(lock_right).for_each(hide),
+            _ => rolling.iter_mut().chain([ahead]).chain(sweep).chain(lock_left).chain(lock_right).for_each(hide),
+        }
+    }
+
+    /// Moves all wheels of one station, as a body that does not stand still, or one target on its clamp from a station of the sweep on.
+    fn move_body(&mut self, session: &mut Session) {
+        let turn = self.unit().map(|v| v * self.one_of([1e-4, 0.01, 0.1, 1.0]));
+        let shift = core::array::from_fn(|_| self.between(-50.0, 50.0));
+        let Ok(motion) = Pose::from_rotation_vector_rad(turn, shift) else { return };
+        if self.flag() {
+            for pose in poses_of(self.any_station(session)) {
+                *pose = moved(&motion, pose);
+            }
+            return;
+        }
+        let (wheel, from) = (self.wheel(), self.below(session.sweep.len().max(1)));
+        for station in session.sweep.iter_mut().skip(from) {
+            for pose in frames_of(station.get_mut(wheel)) {
+                *pose = moved(pose, &motion);
             }
         }
     }
@@ -404,4 +591,34 @@ impl<'a> Bytes<'a> {
 fn stations(session: &mut Session) -> Vec<&mut Station> {
     let Session { rolling, ahead, sweep, lock_left, lock_right, .. } = session;
     rolling.iter_mut().chain([ahead]).chain(sweep).chain(lock_left).chain(lock_right).collect()
+}
+
+/// Every pose of a station, frame by frame.
+fn poses_of(station: &mut Station) -> impl Iterator<Item = &mut Pose> {
+    let ByWheel { fl, fr, rl, rr } = station;
+    [fl, fr, rl, rr].into_iter().flat_map(frames_of)
+}
+
+fn frames_of(sighting: &mut Sighting) -> &mut [Pose] {
+    match sighting {
+        Sighting::NotSeen => &mut [],
+        Sighting::Pose(pose) => std::slice::from_mut(pose),
+        Sighting::Frames(frames) => frames,
+    }
+}
+
+fn product(a: &[[f64; 3]; 3], b: &[[f64; 3]; 3]) -> [[f64; 3]; 3] {
+    core::array::from_fn(|i| core::array::from_fn(|j| (0..3).map(|k| a[i][k] * b[k][j]).sum()))
+}
+
+/// The pose as one seen after the other.
+fn moved(by: &Pose, pose: &Pose) -> Pose {
+    let at = |i: usize| (0..3).map(|k| by.rotation[i][k] * pose.translation_mm[k]).sum::<f64>() + by.translation_mm[i];
+    Pose { rotation: product(&by.rotation, &pose.rotation), translation_mm: core::array::from_fn(at) }
+}
+
+fn inverse(pose: &Pose) -> Pose {
+    let rotation = core::array::from_fn(|i| core::array::from_fn(|j| pose.rotation[j][i]));
+    let back = Pose { rotation, translation_mm: [0.0; 3] };
+    Pose { rotation, translation_mm: moved(&back, pose).translation_mm.map(|v| -v) }
 }

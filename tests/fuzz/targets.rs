@@ -3,10 +3,11 @@
 
 mod bytes;
 
+use alignment_core::gauge::{self, AxisAngles, GaugePosition, PitchPosition};
 use alignment_core::json::{measurement_to_json, session_from_json, session_to_json};
 use alignment_core::session::RollingBody;
 use alignment_core::{
-    ByWheel, Error, Pose, Wheel, compensation, measure, pose::Axes, steering, turns, units, vehicle, wheel,
+    ByWheel, Error, Pose, Wheel, compensation, datum, measure, pose::Axes, steering, turns, tyre, units, vehicle, wheel,
 };
 use bytes::Bytes;
 use std::fmt::Debug;
@@ -57,8 +58,9 @@ pub fn pose(bytes: &[u8]) -> bool {
         Ok(Pose::from_z_down(pose.rotation, pose.translation_mm)),
     ];
     let _ = Axes::ZDown.direction(bytes.numbers());
-    let frames: Vec<Pose> = (0..bytes.below(5)).map(|_| bytes.pose()).collect();
-    let mut any = given(Pose::mean(&frames));
+    let frames: Vec<Pose> =
+        if bytes.flag() { (0..bytes.below(5)).map(|_| bytes.pose()).collect() } else { bytes.frames_near(pose) };
+    let mut any = given(Pose::mean(&frames)) | given(Pose::mean_and_spread(&frames));
     for pose in poses {
         any |= given(pose.and_then(|pose| pose.rig_from_target()));
     }
@@ -92,6 +94,37 @@ pub fn rolling(bytes: &[u8]) -> bool {
     let radii = if bytes.flag() { bytes.radii() } else { session.loaded_radius_mm.unwrap_or_default() };
     let body = if bytes.flag() { RollingBody::Turns } else { RollingBody::Translates };
     given(compensation::from_rolling(&session.rolling, up, &session.clamp_standoff_mm, &radii, body))
+}
+
+/// Compensation by spinning, and of one wheel alone, rolled or spun.
+pub fn spinning(bytes: &[u8]) -> bool {
+    let mut bytes = Bytes::new(bytes);
+    let (session, _) = bytes.session();
+    let up = session.up.unwrap_or_else(|| bytes.numbers());
+    let all = given(compensation::from_spinning(&session.rolling, up, &session.clamp_standoff_mm));
+
+    let wheel = bytes.wheel();
+    let mut poses: Vec<Pose> =
+        session.rolling.iter().filter_map(|station| station.get(wheel).frames().first().copied()).collect();
+    if bytes.below(4) == 3 {
+        poses.push(bytes.pose());
+    }
+    // From the rear wheel to the front one, unless one was not seen.
+    let at = |wheel: Wheel| session.ahead.get(wheel).frames().first().map(|pose| pose.translation_mm);
+    let (rear, front) = if bytes.flag() { (Wheel::Rl, Wheel::Fl) } else { (Wheel::Rr, Wheel::Fr) };
+    let along: Option<[f64; 3]> =
+        at(rear).zip(at(front)).map(|(rear, front)| core::array::from_fn(|i| front[i] - rear[i]));
+    let forward = match along {
+        Some(along) if bytes.below(4) != 3 => {
+            let length = along.iter().map(|v| v * v).sum::<f64>().sqrt();
+            along.map(|v| v / length)
+        }
+        _ => bytes.unit(),
+    };
+    let side = if bytes.below(8) == 7 { bytes.side() } else { wheel.side() };
+    let (standoff, radius) = (*session.clamp_standoff_mm.get(wheel), bytes.radii().front);
+    all | given(compensation::wheel_from_rolling(&poses, side, forward, up, standoff, radius))
+        | given(compensation::wheel_from_spinning(&poses, side, forward, up, standoff))
 }
 
 /// One reading from four poses.
@@ -156,6 +189,86 @@ pub fn turning(bytes: &[u8]) -> bool {
     let _ = units::degrees_minutes_from_deg(a).to_string();
     given(turns::ackermann_outer_deg(angle_deg, axis_mm, wheelbase_mm))
         | given(turns::ackermann_inner_deg(angle_deg, axis_mm, wheelbase_mm))
+}
+
+/// The hand gauge: what it says of the axis, and what it must read.
+pub fn gauge(bytes: &[u8]) -> bool {
+    let mut bytes = Bytes::new(bytes);
+    let side = bytes.side();
+    let axis = AxisAngles { caster_deg: bytes.between(-30.0, 30.0), sai_deg: bytes.between(-30.0, 30.0) };
+    let ahead = GaugePosition { yaw_deg: bytes.between(-10.0, 10.0), camber_deg: bytes.between(-15.0, 15.0) };
+    let level = PitchPosition { azimuth_deg: bytes.between(-10.0, 10.0), pitch_deg: bytes.between(-15.0, 15.0) };
+    // The ends of the ranges, where the arc sine comes nearest to its own.
+    let turns: [f64; 3] = core::array::from_fn(|_| bytes.between(-60.0, 60.0));
+    let cambers = turns.map(|yaw_deg| gauge::camber_at_yaw_deg(side, axis, ahead, yaw_deg));
+    let pitches = turns.map(|azimuth_deg| gauge::pitch_at_azimuth_deg(side, axis, level, azimuth_deg));
+    let any: [f64; 3] = core::array::from_fn(|_| bytes.between(-45.0, 45.0));
+    let foretold = bytes.flag();
+    let read = |found: &[Result<f64, Error>; 3], i: usize| match &found[i] {
+        Ok(found) if foretold => *found,
+        _ => any[i],
+    };
+    let by_camber = core::array::from_fn(|i| GaugePosition { yaw_deg: turns[i], camber_deg: read(&cambers, i) });
+    let by_pitch = core::array::from_fn(|i| PitchPosition { azimuth_deg: turns[i], pitch_deg: read(&pitches, i) });
+    let (turn, [left, right, pitch]) = (bytes.between(0.0, 60.0), any);
+    cambers.into_iter().chain(pitches).fold(false, |any, found| any | given(found))
+        | given(gauge::yaw_from_plate_deg(side, turns[0], ahead.yaw_deg))
+        | given(gauge::hub_line_azimuth_deg(side, by_camber[0], pitch))
+        | given(gauge::axis_from_cambers(side, by_camber))
+        | given(gauge::axis_from_pitches(side, by_pitch))
+        | given(gauge::caster_by_two_positions_deg(side, turn, left, right))
+        | given(gauge::caster_by_linear_rule_deg(side, turn, left, right))
+        | given(gauge::sai_by_two_positions_deg(side, turn, left, right))
+        | given(gauge::sai_by_linear_rule_deg(side, turn, left, right))
+}
+
+/// Tyre sizes: any text, and codes that are nearly right.
+pub fn tyre(bytes: &[u8]) -> bool {
+    let mut bytes = Bytes::new(bytes);
+    let text = if bytes.below(4) == 3 { bytes.text() } else { bytes.tyre_code() };
+    given(tyre::size_from_code(&text))
+}
+
+/// A plane through points: any, in one plane, or nearly in one line.
+pub fn plane(bytes: &[u8]) -> bool {
+    let mut bytes = Bytes::new(bytes);
+    let count = bytes.below(7);
+    let (along, across, flat) = (bytes.unit(), bytes.unit(), bytes.flag());
+    let mut points: Vec<[f64; 3]> = (0..count)
+        .map(|_| {
+            let [a, b] = [bytes.between(-3000.0, 3000.0), bytes.between(-3000.0, 3000.0)];
+            if flat { core::array::from_fn(|i| a * along[i] + b * across[i]) } else { [a, b, bytes.between(-5.0, 5.0)] }
+        })
+        .collect();
+    if let Some(point) = points.first_mut()
+        && bytes.below(4) == 3
+    {
+        bytes.spoil_number(&mut point[2]);
+    }
+    given(datum::plane_through(&points))
+}
+
+/// The conversions that are used by hand. Whether all of them gave something: one of so many always does.
+pub fn by_hand(bytes: &[u8]) -> bool {
+    let mut bytes = Bytes::new(bytes);
+    let (angle_deg, diameter_mm) = (bytes.between(-45.0, 45.0), bytes.between(100.0, 3000.0));
+    let (length_mm, slip) = (bytes.between(-diameter_mm, diameter_mm), bytes.between(-1000.0, 1000.0));
+    let (inner_deg, outer_deg) = (bytes.between(1.0, 90.0), bytes.between(1.0, 90.0));
+    let (axis_mm, wheelbase_mm) = (bytes.between(1.0, 1e5), bytes.between(500.0, 12_000.0));
+    let written = units::DegreesMinutes {
+        negative: bytes.flag(),
+        degrees: bytes.between(0.0, 360.0),
+        minutes: bytes.between(0.0, 60.0),
+    };
+    given(wheel::toe_length_mm(angle_deg, diameter_mm))
+        & given(wheel::toe_from_length_deg(length_mm, diameter_mm))
+        & given(wheel::side_slip_mm_per_m(angle_deg))
+        & given(wheel::angle_from_side_slip_deg(slip))
+        & given(turns::ackermann_percent_by_toe_out(inner_deg, outer_deg, axis_mm, wheelbase_mm))
+        & given(turns::ackermann_percent_by_cotangents(inner_deg, outer_deg, axis_mm, wheelbase_mm))
+        & given(turns::turning_radius_mm(wheelbase_mm, inner_deg))
+        & given(vehicle::dog_tracking_offset_mm(wheelbase_mm, angle_deg))
+        & given(units::deg_from_degrees_minutes(written))
 }
 
 /// The whole session.
