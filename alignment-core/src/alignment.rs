@@ -261,6 +261,7 @@ fn wheel_plane(
     /// An error of the normal shrinks by far more than half from one round to the next: the contact centres move together.
     const ROUNDS: usize = 60;
     const AGREED: f64 = 1e-15;
+    const NEAR: f64 = 1e-12;
     let plane_of = |point: &dyn Fn(Wheel) -> Result<Option<Vector<Rig>>, Error>| {
         let ByWheel { fl, fr, rl, rr } = ByWheel::try_from_fn(|wheel| {
             let error = Error::new(ErrorCode::WheelNotSeen).input("reference.datum");
@@ -294,8 +295,12 @@ fn wheel_plane(
         let change = (normal - up).norm();
         up = normal;
         round += 1;
-        if change <= AGREED || round == ROUNDS {
+        if change <= AGREED || round == ROUNDS && change <= NEAR {
             return Ok(Level { up, clamps, uneven: uneven(plane.residual_mm) });
+        }
+        if round == ROUNDS {
+            // Only wheels that lie nearly flat never agree with their plane.
+            return Err(Error::new(ErrorCode::SpindleNotLateral).stage(Stage::Ahead).input("reference.datum"));
         }
     }
 }
