@@ -1,5 +1,6 @@
 //! The main job: one whole session in, every reading out, in one tree.
 
+use crate::checks::{self, Bounds, LEVER_MM};
 use crate::compensation::{self, ClampCompensation, Compensation, Residual};
 use crate::datum;
 use crate::error::{Error, ErrorCode, Stage, Warning, WarningCode};
@@ -9,10 +10,9 @@ use crate::rigid;
 use crate::session::{
     self, Cameras, CompensationMethod, Datum, PoseNoise, Poses, Reference, Session, StationSpread, SweepBody, TurnWheel,
 };
-use crate::slip;
 use crate::steering::{self, FrontWheel, InstantaneousAxis, SteeringAxis, SteeringReadings, SweepStation};
 use crate::turns::{self, LockReadings, TurnReadings, TurnsReadings};
-use crate::units::{self, rad_from_deg, root_mean_square};
+use crate::units::{self, rad_from_deg};
 use crate::vehicle::{self, AxleReadings, ChassisReadings, Stand};
 use crate::wheel::{self, WheelInRig, WheelReadings};
 use alloc::vec::Vec;
@@ -69,23 +69,15 @@ pub struct Measurement {
     pub instantaneous_axes: BySide<Vec<InstantaneousAxis>>,
 }
 
-/// The residual above which a warning is given when the session does not state its pose noise: degrees and mm. Common practice, no source.
-pub const HIGH_RESIDUAL: Residual = Residual { rotation_deg: 0.05, translation_mm: 1.0 };
-
-/// The most by which the distance between two wheels may differ from one stage to another, mm. Steering a little moves a front wheel by less.
-pub const MAX_STRETCH_MM: f64 = 50.0;
-
 /// The most by which both rear wheels may turn against their axle while the front wheels are steered, degrees.
 pub const MAX_REAR_STEER_DEG: f64 = 0.5;
-
-/// The rotation noise below which nothing is suspected: rounding is no fault.
-const LEAST_NOISE_DEG: f64 = 1e-4;
 
 /// Measures a car: from the target poses of one session to every reading.
 ///
 /// Rolling stations compensate the clamps ([`compensation`]); the ahead station gives camber, toe and the vehicle's frame
 /// ([`vehicle`]); the sweep gives the steering axes ([`steering`]) and toe-out on turns ([`turns`]). The result does not depend on
-/// how the rig's frame lies, nor on the order of the stations. Same session, same bits, on every platform.
+/// how the rig's frame lies, and the readings not on the order of the stations; what slipped can be named only if they stand in the order
+/// in which they were taken. Same session, same bits, on every platform.
 ///
 /// What a blocked camera hides is absent, and a warning says where it was missed; the rest is measured.
 ///
@@ -109,6 +101,7 @@ pub fn measure(session: &Session) -> Result<Measurement, Error> {
     session::check_inputs(session)?;
     let cameras = Cameras::of(session)?;
     let mut result = Measurement { reference: session.reference, ..Measurement::default() };
+    let mut blocked = Vec::new();
     let spreads = &mut result.spreads;
     let rolling = cameras.resolve_all(&session.rolling, Stage::Rolling, spreads)?;
     let ahead = cameras.resolve(&session.ahead, (Stage::Ahead, None), spreads)?;
@@ -120,8 +113,12 @@ pub fn measure(session: &Session) -> Result<Measurement, Error> {
         (&session.lock_left, Stage::LockLeft, &mut steered.locks.left),
         (&session.lock_right, Stage::LockRight, &mut steered.locks.right),
     ] {
-        if let Some(lock) = lock {
-            *poses = cameras.resolve(lock, (stage, None), spreads)?;
+        let Some(lock) = lock else { continue };
+        *poses = cameras.resolve(lock, (stage, None), spreads)?;
+        for wheel in [Wheel::Fl, Wheel::Fr] {
+            if poses.get(wheel).is_none() {
+                blocked.push(Warning::new(WarningCode::WheelBlocked).stage(stage).wheel(wheel).figure(0.0, 1.0, ""));
+            }
         }
     }
 
@@ -129,14 +126,15 @@ pub fn measure(session: &Session) -> Result<Measurement, Error> {
     result.datum_normal = up.to_array();
     result.warnings = clamps.warnings;
     result.warnings.extend(uneven);
+    result.warnings.extend(blocked);
     result.residuals.rolling = clamps.residuals;
-    let high = high_residual(session);
-    warn_of_residuals(Stage::Rolling, &result.residuals.rolling, &Wheel::ALL, high, &mut result.warnings);
+    let bounds = Bounds::of(session);
+    checks::residuals(Stage::Rolling, &result.residuals.rolling, &Wheel::ALL, bounds.rolled, &mut result.warnings);
 
     let wheels = ByWheel::from_fn(|wheel| {
         clamps.wheels.get(wheel).zip(*ahead.get(wheel)).map(|(clamp, pose)| wheel::locate(&clamp, &pose))
     });
-    let one_vehicle = check_one_vehicle(session, &clamps.wheels, &rolling, &wheels);
+    let one_vehicle = checks::one_vehicle(session, &clamps.wheels, &rolling, &wheels);
     for wheel in Wheel::ALL {
         if ahead.get(wheel).is_none() {
             let warning = Warning::new(WarningCode::WheelBlocked).stage(Stage::Ahead).wheel(wheel);
@@ -147,7 +145,17 @@ pub fn measure(session: &Session) -> Result<Measurement, Error> {
     if steering_end == Some(End::Rear) {
         return Err(Error::new(ErrorCode::EndsSwapped));
     }
+    // What looks mirrored has its sides swapped, when the front end is known by its steering, and up by the rolling or by its own datum.
+    let up_is_known = session.compensation == CompensationMethod::Rolled || session.reference.datum != Datum::Up;
+    let decided = |error: Error| {
+        let swapped = error.code == ErrorCode::Mirrored && steering_end == Some(End::Front) && up_is_known;
+        if swapped { Error { code: ErrorCode::SidesSwapped, ..error } } else { error }
+    };
+    if let (Datum::Runway, Some(runway_mm)) = (session.reference.datum, &session.runway_mm) {
+        checks::runway(runway_mm, up, &wheels)?;
+    }
     let Some((compensation, wheels, ahead)) = all(&clamps.wheels).zip(all(&wheels)).zip(all(&ahead)).map(flat) else {
+        checks::layout_of_seen(&wheels, clamps.travel_direction_in_rig, up).map_err(decided)?;
         one_vehicle?;
         let tree = &mut result.alignment;
         (tree.wheels, tree.axles) = vehicle::without_frame(&clamps.wheels, &wheels, up)?;
@@ -156,10 +164,7 @@ pub fn measure(session: &Session) -> Result<Measurement, Error> {
 
     let loaded_radius_mm = session.loaded_radius_mm.unwrap_or_default();
     let stand = Stand::find(&compensation, &wheels, up, &loaded_radius_mm, session.reference.centreline);
-    stand.check_layout().map_err(|error| {
-        let decided = error.code == ErrorCode::Mirrored && steering_end == Some(End::Front);
-        if decided { Error { code: ErrorCode::SidesSwapped, ..error } } else { error }
-    })?;
+    stand.check_layout().map_err(decided)?;
     one_vehicle?;
     let tree = &mut result.alignment;
     let now = stand.readings(&compensation);
@@ -168,14 +173,16 @@ pub fn measure(session: &Session) -> Result<Measurement, Error> {
         tree.wheels.fr.toe_deg.zip(tree.wheels.fl.toe_deg).map(|(right, left)| (right - left) / 2.0);
     for wheel in Wheel::ALL {
         if loaded_radius_mm.of_wheel(wheel).is_none() {
-            let warning = Warning::new(WarningCode::LoadedRadiusAssumed).wheel(wheel);
+            let assumed = |radius| Warning::new(WarningCode::LoadedRadiusAssumed).value(radius, "mm");
             let radius = compensation.get(wheel).rolling_radius_mm;
-            result.warnings.push(radius.map_or(warning, |radius| warning.value(radius, "mm")));
+            let warning = radius.map_or(Warning::new(WarningCode::RadiusUnknown), assumed);
+            result.warnings.push(warning.wheel(wheel));
         }
     }
+    result.warnings.extend(checks::rear_disagrees(session, &compensation, &rolling, &wheels, &bounds));
 
     let straight_deg = BySide::from_fn(|side| wheel::yaw_of(side, *stand.spindles.get(side.front_wheel())));
-    let job = Job { session, up, compensation: &compensation, stand: &stand, ahead: &ahead, straight_deg, high };
+    let job = Job { session, up, compensation: &compensation, stand: &stand, ahead: &ahead, straight_deg, bounds };
     job.check_rear_steer(&steered.sweep)?;
     if session.sweep_body == SweepBody::FoundAgain {
         job.find_body_again(&mut steered, &mut result.warnings)?;
@@ -259,13 +266,11 @@ fn wheel_plane(
     given: Option<Vector<Rig>>,
 ) -> Result<Level, Error> {
     /// An error of the normal shrinks by far more than half from one round to the next: the contact centres move together.
-    const ROUNDS: usize = 60;
-    const AGREED: f64 = 1e-15;
-    const NEAR: f64 = 1e-12;
+    const ROUNDS: usize = 30;
+    const AGREED: f64 = 1e-13;
     let plane_of = |point: &dyn Fn(Wheel) -> Result<Option<Vector<Rig>>, Error>| {
         let ByWheel { fl, fr, rl, rr } = ByWheel::try_from_fn(|wheel| {
-            let error = Error::new(ErrorCode::WheelNotSeen).input("reference.datum");
-            let point = point(wheel).and_then(|point| point.ok_or(error));
+            let point = point(wheel).and_then(|point| point.ok_or(Error::new(ErrorCode::WheelNotSeen)));
             point.map(Vector::to_array).map_err(|error| error.stage(Stage::Ahead).wheel(wheel))
         })?;
         datum::plane_through(&[fl, fr, rl, rr]).map_err(|error| error.stage(Stage::Ahead).input("reference.datum"))
@@ -295,7 +300,7 @@ fn wheel_plane(
         let change = (normal - up).norm();
         up = normal;
         round += 1;
-        if change <= AGREED || round == ROUNDS && change <= NEAR {
+        if change <= AGREED {
             return Ok(Level { up, clamps, uneven: uneven(plane.residual_mm) });
         }
         if round == ROUNDS {
@@ -303,34 +308,6 @@ fn wheel_plane(
             return Err(Error::new(ErrorCode::SpindleNotLateral).stage(Stage::Ahead).input("reference.datum"));
         }
     }
-}
-
-/// Refuses wheels that stand apart by one distance while the car is rolled and by another straight ahead.
-fn check_one_vehicle(
-    session: &Session,
-    clamps: &ByWheel<Option<Compensation>>,
-    rolling: &[Poses],
-    ahead: &ByWheel<Option<WheelInRig>>,
-) -> Result<(), Error> {
-    if session.compensation == CompensationMethod::Spun {
-        return Ok(()); // a raised car lets its wheels hang
-    }
-    for (one, other) in [(Wheel::Fl, Wheel::Fr), (Wheel::Rl, Wheel::Rr), (Wheel::Fl, Wheel::Rl), (Wheel::Fr, Wheel::Rr)]
-    {
-        let centre = |station: &Poses, wheel: Wheel| {
-            Some(wheel::locate(clamps.get(wheel).as_ref()?, station.get(wheel).as_ref()?).centre)
-        };
-        let apart = |station: &Poses| Some((centre(station, one)? - centre(station, other)?).norm());
-        let rolled = rolling.iter().find_map(apart);
-        let stood = ahead.get(one).zip(*ahead.get(other)).map(|(one, other)| (one.centre - other.centre).norm());
-        if let Some((rolled, stood)) = rolled.zip(stood)
-            && (rolled - stood).abs() > MAX_STRETCH_MM
-        {
-            let error = Error::new(ErrorCode::DifferentVehicles).stage(Stage::Ahead).wheel(one);
-            return Err(error.value((rolled - stood).abs()).at_most(MAX_STRETCH_MM));
-        }
-    }
-    Ok(())
 }
 
 /// The stations at which the front wheels are turned. A lock that was not taken shows no wheel.
@@ -377,7 +354,7 @@ struct Job<'a> {
     ahead: &'a ByWheel<Transform<Rig, Target>>,
     /// Yaw of each front wheel at the ahead station.
     straight_deg: BySide<f64>,
-    high: Residual,
+    bounds: Bounds,
 }
 
 impl Job<'_> {
@@ -459,6 +436,11 @@ impl Job<'_> {
                 continue;
             };
             *station = ByWheel::from_fn(|wheel| station.get(wheel).map(|pose| rig_before_from_rig.then_from(&pose)));
+            if locked && let (Some(left), Some(right)) = (&station.rl, &station.rr) {
+                let before = [&self.ahead.rl, &self.ahead.rr];
+                let warning = checks::rear_disagree(before, [left, right], &self.bounds).map(|w| w.stage(stage));
+                warnings.extend(warning.map(|warning| index.map_or(warning, |index| warning.station(index))));
+            }
         }
         Ok(())
     }
@@ -466,8 +448,6 @@ impl Job<'_> {
     /// The motion of the body since the ahead station, from the targets of the rear wheels. Locked, they turn with it. Free to roll, they do not
     /// show how it pitches, only where the line between the wheel centres went; one of them alone, where its spindle went.
     fn body_motion(&self, station: &Poses, locked: bool) -> Option<Transform<Rig, Rig>> {
-        /// The noise of translation over that of rotation, when neither is stated: 0.05 mm over 0.005°.
-        const LEVER_MM: f64 = 573.0;
         /// Rounding is the least noise: without it the lever would be nothing, or endless.
         const LEAST: PoseNoise = PoseNoise { rotation_deg: 1e-4, translation_mm: 1e-3 };
         let rear = [Wheel::Rl, Wheel::Rr];
@@ -508,7 +488,19 @@ impl Job<'_> {
             }
             by_station
         });
-        let axes = BySide::try_from_fn(|side| self.axis(stations.get(side), side, locked, sweep.len(), result))?;
+        let mut residuals = self.rear_residuals(sweep);
+        let body_moved = checks::moved_body(&residuals, self.bounds.steered, &mut result.warnings);
+        let axes = BySide::try_from_fn(|side| {
+            let axis = self.axis(stations.get(side), side, locked, sweep.len(), &mut result.warnings)?;
+            if let Some(axis) = &axis {
+                for &(station, residual) in &axis.residuals {
+                    *residuals[station].get_mut(side.front_wheel()) = Some(residual);
+                }
+                let doubt = self.doubt(stations.get(side), side.front_wheel(), axis, locked && !body_moved);
+                result.warnings.extend(doubt);
+            }
+            Ok(axis)
+        })?;
         let range_deg = if axes.left.is_some() || axes.right.is_some() {
             Some(check_sweep_range(&steer, locked, &mut result.warnings)?)
         } else {
@@ -517,10 +509,7 @@ impl Job<'_> {
         if !locked {
             result.warnings.push(Warning::new(WarningCode::SweepWheelFree).stage(Stage::Sweep));
         }
-        let rear = |station: &Poses| station.rl.is_some() || station.rr.is_some();
-        if !sweep.iter().any(rear) {
-            result.warnings.push(Warning::new(WarningCode::BodyNotWatched).stage(Stage::Sweep));
-        }
+        self.warn_of_unwatched_body(sweep, &mut result.warnings);
 
         let fronts = BySide::from_fn(|side| self.front_wheel(side));
         let attitude = self.body_attitude_deg(&result.alignment)?;
@@ -546,26 +535,20 @@ impl Job<'_> {
             result.instantaneous_axes =
                 BySide::from_fn(|side| self.instantaneous_axes(side, stations.get(side), &fronts));
         }
-        result.residuals.sweep = self.sweep_residuals(sweep, &axes);
-        warn_of_moved_body(&result.residuals.sweep, self.high, &mut result.warnings);
-        warn_of_residuals(
-            Stage::Sweep,
-            &result.residuals.sweep,
-            &[Wheel::Fl, Wheel::Fr],
-            self.high,
-            &mut result.warnings,
-        );
+        let fronts = [Wheel::Fl, Wheel::Fr];
+        checks::residuals(Stage::Sweep, &residuals, &fronts, self.bounds.steered, &mut result.warnings);
+        result.residuals.sweep = residuals;
         Ok(())
     }
 
-    /// The steering axis of one side, if the wheel was seen often enough; warns of a target that slipped and a locked wheel that rolled.
+    /// The steering axis of one side, if the wheel was seen often enough.
     fn axis(
         &self,
         stations: &[SweepStation],
         side: Side,
         locked: bool,
         taken: usize,
-        result: &mut Measurement,
+        warnings: &mut Vec<Warning>,
     ) -> Result<Option<SteeringAxis>, Error> {
         let wheel = side.front_wheel();
         let centre = Vector::new(self.compensation.get(wheel).centre_in_target_mm);
@@ -578,55 +561,32 @@ impl Job<'_> {
                 if too_little && stations.len() < taken {
                     let warning = Warning::new(WarningCode::WheelBlocked).stage(Stage::Sweep).wheel(wheel);
                     #[expect(clippy::cast_precision_loss, reason = "the number of stations is far below 2^52")]
-                    result.warnings.push(warning.figure(stations.len() as f64, if locked { 2.0 } else { 3.0 }, ""));
+                    warnings.push(warning.figure(stations.len() as f64, if locked { 2.0 } else { 3.0 }, ""));
                     return Ok(None);
                 }
                 return Err(error.stage(Stage::Sweep).wheel(wheel));
             }
         };
-        if locked {
-            result
-                .warnings
-                .extend(self.slipped(stations, wheel, &axis).or_else(|| self.rolled(stations, wheel, &axis)));
-        }
         Ok(Some(axis))
     }
 
-    /// A target that slipped on its clamp.
-    fn slipped(&self, stations: &[SweepStation], wheel: Wheel, axis: &SteeringAxis) -> Option<Warning> {
-        let noise_deg = self.session.pose_noise.map(|noise| noise.rotation_deg);
-        #[expect(clippy::cast_precision_loss, reason = "the number of stations is far below 2^52")]
-        let count = stations.len() as f64;
-        let squares: f64 = axis.residuals.iter().map(|(_, r)| r.rotation_deg * r.rotation_deg).sum();
-        if !slip::is_suspect(squares, 2.0 * count - 4.0, noise_deg, LEAST_NOISE_DEG) {
-            return None;
-        }
-        let turning = rigid::FixedDirection::fit(stations.iter().map(|station| &station.rig_from_target));
-        let rows = turning.rows(stations.iter().map(|station| (station.index, &station.rig_from_target)));
-        let mut slip = slip::find(&rows, noise_deg.map(rad_from_deg), rad_from_deg(LEAST_NOISE_DEG))?;
-        if slip.row == 0 && !slip.onward && rows.len() > 1 {
-            // The first station alone, or all that follow: the ahead station was taken before and sides with one of them.
-            let ahead = turning.rows([(0, self.ahead.get(wheel))].into_iter()).remove(0);
-            let left_over = slip::left_over(&rows[1..], [&ahead, &rows[0]]);
-            if left_over.is_some_and(|[ahead, first]| (ahead - first).norm() < ahead.norm()) {
-                slip.row = 1;
-                slip.onward = true;
-            }
-        }
-        Some(slip.warning(Stage::Sweep, rows[slip.row].station, wheel))
-    }
-
-    /// A wheel that was to be locked and rolled.
-    fn rolled(&self, stations: &[SweepStation], wheel: Wheel, axis: &SteeringAxis) -> Option<Warning> {
-        let noise = self.session.pose_noise.map(|noise| rad_from_deg(noise.rotation_deg.max(LEAST_NOISE_DEG)));
-        if !steering::leaves_its_cone(stations, axis, noise.unwrap_or(rad_from_deg(LEAST_NOISE_DEG))) {
-            return None;
-        }
-        let stated = noise.map(|noise_rad| (noise_rad, self.high.translation_mm));
+    /// What casts doubt on the sweep of a front wheel, the plainest first: a target that slipped, a locked wheel that rolled (neither is
+    /// looked for in a `suspect` sweep alone), an ahead station that does not fit.
+    fn doubt(
+        &self,
+        stations: &[SweepStation],
+        wheel: Wheel,
+        axis: &SteeringAxis,
+        locked_in_body: bool,
+    ) -> Option<Warning> {
         let compensation = self.compensation.get(wheel);
-        let (rolled_deg, bound_deg) = steering::rolled_about_spindle(stations, compensation, self.up, stated)?;
-        let warning = Warning::new(WarningCode::WheelRolled).stage(Stage::Sweep).wheel(wheel);
-        Some(warning.figure(rolled_deg, bound_deg, "deg"))
+        let slipped_or_rolled = || {
+            checks::slipped(stations, self.ahead.get(wheel), wheel, axis, &self.bounds)
+                .or_else(|| checks::rolled(stations, compensation, self.up, wheel, axis, &self.bounds))
+        };
+        let ahead = wheel::locate(compensation, self.ahead.get(wheel));
+        let in_sweep = if locked_in_body { slipped_or_rolled() } else { None };
+        in_sweep.or_else(|| checks::ahead_disagrees(stations, compensation, &ahead, wheel, axis, &self.bounds))
     }
 
     /// The axis from each station to the next.
@@ -718,6 +678,11 @@ impl Job<'_> {
             );
             return TurnReadings::default();
         };
+        let gap_deg = turns::gap_deg(&pairs, custom.angle_deg);
+        if gap_deg > turns::SPARSE_DEG {
+            let warning = Warning::new(WarningCode::TurnSparse).stage(Stage::Sweep).wheel(asked.front_wheel());
+            warnings.push(warning.figure(gap_deg, turns::SPARSE_DEG, "deg"));
+        }
         let (inner, outer) = match custom.wheel {
             TurnWheel::Inner => (custom.angle_deg, other_deg),
             TurnWheel::Outer => (other_deg, custom.angle_deg),
@@ -731,26 +696,33 @@ impl Job<'_> {
         TurnReadings { inner_deg: Some(inner), outer_deg: Some(outer), toe_out_deg: Some(inner - outer), ackermann_deg }
     }
 
-    fn sweep_residuals(&self, sweep: &[Poses], axes: &BySide<Option<SteeringAxis>>) -> Vec<ByWheel<Option<Residual>>> {
-        let mut residuals: Vec<ByWheel<Option<Residual>>> = sweep
-            .iter()
-            .map(|station| {
-                let moved = |wheel: Wheel| {
-                    let now = self.locate(station, wheel)?;
-                    let from_rig = &self.stand.vehicle_from_rig;
-                    let turned = from_rig.direction(now.spindle) - *self.stand.spindles.get(wheel);
-                    let shifted = from_rig.point(now.centre) - *self.stand.centres.get(wheel);
-                    Some(Residual { rotation_deg: units::deg_from_rad(turned.norm()), translation_mm: shifted.norm() })
-                };
-                ByWheel { rl: moved(Wheel::Rl), rr: moved(Wheel::Rr), ..ByWheel::default() }
-            })
-            .collect();
-        for side in Side::ALL {
-            for &(station, residual) in axes.get(side).iter().flat_map(|axis| &axis.residuals) {
-                *residuals[station].get_mut(side.front_wheel()) = Some(residual);
-            }
+    /// Warns when the rear targets were not seen at every station at which a front one was.
+    fn warn_of_unwatched_body(&self, sweep: &[Poses], warnings: &mut Vec<Warning>) {
+        if self.session.sweep_body == SweepBody::FoundAgain {
+            return; // its stations were left out, each with a warning
         }
-        residuals
+        let steered = || sweep.iter().filter(|station| station.fl.is_some() || station.fr.is_some());
+        let watched = steered().filter(|station| station.rl.is_some() || station.rr.is_some()).count();
+        let taken = steered().count();
+        if watched < taken {
+            let warning = Warning::new(WarningCode::BodyNotWatched).stage(Stage::Sweep);
+            #[expect(clippy::cast_precision_loss, reason = "the number of stations is far below 2^52")]
+            warnings.push(warning.figure(watched as f64, taken as f64, ""));
+        }
+    }
+
+    /// How far the rear wheels have moved since the ahead station.
+    fn rear_residuals(&self, sweep: &[Poses]) -> Vec<ByWheel<Option<Residual>>> {
+        let moved = |station: &Poses, wheel: Wheel| {
+            let now = self.locate(station, wheel)?;
+            let from_rig = &self.stand.vehicle_from_rig;
+            let turned = from_rig.direction(now.spindle) - *self.stand.spindles.get(wheel);
+            let shifted = from_rig.point(now.centre) - *self.stand.centres.get(wheel);
+            Some(Residual { rotation_deg: units::deg_from_rad(turned.norm()), translation_mm: shifted.norm() })
+        };
+        let rear =
+            |station| ByWheel { rl: moved(station, Wheel::Rl), rr: moved(station, Wheel::Rr), ..ByWheel::default() };
+        sweep.iter().map(rear).collect()
     }
 }
 
@@ -790,71 +762,4 @@ fn check_sweep_range(
 fn wheelbase_mm(tree: &Alignment) -> Option<f64> {
     let chassis = &tree.chassis;
     chassis.wheelbase_left_mm.zip(chassis.wheelbase_right_mm).map(|(left, right)| (left + right) / 2.0)
-}
-
-/// The residual that noise alone does not make: three times what it makes on average, or [`HIGH_RESIDUAL`] when it is not stated.
-fn high_residual(session: &Session) -> Residual {
-    /// A point of the steering axis lies at most about this far from the target's origin.
-    const LEVER_MM: f64 = 300.0;
-    /// Rounding is no misfit.
-    const LEAST: Residual = Residual { rotation_deg: 1e-4, translation_mm: 1e-3 };
-    let Some(noise) = session.pose_noise else {
-        return HIGH_RESIDUAL;
-    };
-    let swing = LEVER_MM * rad_from_deg(noise.rotation_deg);
-    Residual {
-        rotation_deg: (3.0 * units::sqrt(2.0) * noise.rotation_deg).max(LEAST.rotation_deg),
-        translation_mm: (3.0 * units::sqrt(3.0) * units::hypot(noise.translation_mm, swing)).max(LEAST.translation_mm),
-    }
-}
-
-fn rms_of(residuals: &[ByWheel<Option<Residual>>], wheel: Wheel) -> Residual {
-    let of_wheel = || residuals.iter().filter_map(|station| *station.get(wheel));
-    Residual {
-        rotation_deg: root_mean_square(of_wheel().map(|r| r.rotation_deg)),
-        translation_mm: root_mean_square(of_wheel().map(|r| r.translation_mm)),
-    }
-}
-
-/// Warns of each wheel whose residuals are high, and names its worst station.
-fn warn_of_residuals(
-    stage: Stage,
-    residuals: &[ByWheel<Option<Residual>>],
-    wheels: &[Wheel],
-    high: Residual,
-    warnings: &mut Vec<Warning>,
-) {
-    for &wheel in wheels {
-        let rms = rms_of(residuals, wheel);
-        let pick: fn(&Residual) -> f64 = if rms.rotation_deg > high.rotation_deg {
-            |r| r.rotation_deg
-        } else if rms.translation_mm > high.translation_mm {
-            |r| r.translation_mm
-        } else {
-            continue;
-        };
-        let unit = if rms.rotation_deg > high.rotation_deg { "deg" } else { "mm" };
-        let warning =
-            Warning::new(WarningCode::ResidualHigh).stage(stage).wheel(wheel).figure(pick(&rms), pick(&high), unit);
-        let worst = residuals
-            .iter()
-            .enumerate()
-            .filter_map(|(index, station)| Some((index, pick(station.get(wheel).as_ref()?))))
-            .max_by(|a, b| a.1.total_cmp(&b.1));
-        warnings.push(worst.map_or(warning, |(index, _)| warning.station(index)));
-    }
-}
-
-fn warn_of_moved_body(sweep: &[ByWheel<Option<Residual>>], high: Residual, warnings: &mut Vec<Warning>) {
-    for wheel in [Wheel::Rl, Wheel::Rr] {
-        let moved = rms_of(sweep, wheel);
-        // Both the station and the ahead station scatter.
-        let (rotation, translation) = (high.rotation_deg * units::sqrt(2.0), high.translation_mm * units::sqrt(2.0));
-        let warning = Warning::new(WarningCode::BodyMoved).stage(Stage::Sweep).wheel(wheel);
-        if moved.rotation_deg > rotation {
-            warnings.push(warning.figure(moved.rotation_deg, rotation, "deg"));
-        } else if moved.translation_mm > translation {
-            warnings.push(warning.figure(moved.translation_mm, translation, "mm"));
-        }
-    }
 }

@@ -55,6 +55,8 @@ const TRAVEL_OF_A_TURN_MM: f64 = 500.0;
 const ALIKE_DEG: f64 = 0.5;
 /// A step in roll angle from which its sense is taken from the travel: half a turn looks the same either way.
 const AMBIGUOUS_STEP_DEG: f64 = 120.0;
+/// The yaw of a body is found from wheel centres that lie at least about so far apart, mm.
+const LEAST_SPAN_MM: f64 = 1000.0;
 /// A slip smaller than this is never looked for: rounding is no slip.
 const LEAST_SLIP_DEG: f64 = 1e-4;
 /// The same in the path of a target.
@@ -383,11 +385,14 @@ fn observe_all<T>(
     let mut first_error = None;
     let wheels = ByWheel::try_from_fn(|wheel| {
         let count = count_of(stations, wheel);
-        let located = |error: Error| error.stage(Stage::Rolling).wheel(wheel);
+        let located = |error: Error| {
+            let error = error.stage(Stage::Rolling);
+            if error.wheel.is_none() { error.wheel(wheel) } else { error }
+        };
         let error = match laterals.get(wheel).map(|lateral| observe(wheel, lateral)) {
             Some(Ok(seen)) => return Ok(Some(seen)),
             // Alone among the four: nothing says which way is outward.
-            None if count > 1.0 => Error::new(ErrorCode::WheelNotSeen),
+            None if count > 1.0 => Error::new(ErrorCode::WheelNotSeen).wheel(wheel.opposite()),
             None => Error::new(ErrorCode::TooFewStations).value(count).at_least(2.0),
             Some(Err(error)) => error,
         };
@@ -491,7 +496,7 @@ impl Rolling<'_> {
             let noise =
                 self.noise.map(|noise| units::hypot(noise.translation_mm, radius * rad_from_deg(noise.rotation_deg)));
             let suspect = slip::is_suspect(shifts, 2.0 * roll.count() - 5.0, noise, LEAST_SLIP_MM);
-            let slip = suspect.then(|| roll.slip_about_spindle(travel, radius, up, noise)).flatten();
+            let slip = suspect.then(|| roll.slip_about_spindle(travel, radius, up, self.noise)).flatten();
             Ok((radius, offset, slip))
         })
     }
@@ -536,19 +541,23 @@ impl Rolling<'_> {
 
     /// The body may yaw: each wheel rolls along a path of its own, and turns with the body.
     ///
-    /// An approximation: the path of a wheel centre over the ground, an arc, is taken for straight in the fit of the radius. At a yaw
-    /// of 0.3° that is worth a hundred thousandth of the radius.
+    /// An approximation: the path of a wheel centre over the ground, an arc, is taken for straight in the fit of the radius, and what a front
+    /// wheel slides sideways counts as travel. At a yaw of 1° per metre that is worth a thousandth of its radius.
     fn turning(&self) -> Result<ClampCompensation, Error> {
         /// Each round takes the error to its square or a hundredth; nothing changes after a few.
         const ROUNDS: usize = 8;
         let (stations, up) = (self.stations, self.up);
-        let mut yaw_rad: Vec<f64> = stations.iter().map(|_| 0.0).collect();
+        let mut yaw_rad: Vec<Option<f64>> = stations.iter().map(|_| Some(0.0)).collect();
         let mut round = 0;
         loop {
-            let straightened: Vec<Poses> =
-                stations.iter().zip(&yaw_rad).map(|(station, yaw)| turned_back(station, up, *yaw)).collect();
+            // A station whose yaw cannot be found shows nothing.
+            let straightened: Vec<Poses> = stations
+                .iter()
+                .zip(&yaw_rad)
+                .map(|(station, yaw)| yaw.map_or(Poses::default(), |yaw| turned_back(station, up, yaw)))
+                .collect();
             let mut warnings = Vec::new();
-            let rolls = observe_all(stations, up, false, &mut warnings, |wheel, lateral| {
+            let rolls = observe_all(&straightened, up, false, &mut warnings, |wheel, lateral| {
                 let standoff_mm = *self.clamp_standoff_mm.get(wheel);
                 RolledWheel::observe_turning(stations, &straightened, wheel, lateral, up, standoff_mm)
             })?;
@@ -565,9 +574,14 @@ impl Rolling<'_> {
                 yaw_rad = body_yaw(stations, &offsets, up);
                 continue;
             }
-            let travel =
-                Wheel::ALL.iter().filter_map(|&wheel| *own.get(wheel)).map(|path| path.step).sum::<Vector<Rig>>();
-            return self.finish(&rolls, warnings, Some(travel.unit()), |wheel, roll, put| {
+            let steps = ByWheel::from_fn(|wheel| own.get(wheel).map(|path| path.step));
+            let travel = common_travel(&steps, stations)?;
+            // The yaw is as good as the wheel centres over the track.
+            let noise = self.noise.map(|noise| PoseNoise {
+                rotation_deg: units::hypot(noise.rotation_deg, deg_from_rad(noise.translation_mm / LEAST_SPAN_MM)),
+                ..noise
+            });
+            return Rolling { noise, ..*self }.finish(&rolls, warnings, Some(travel), |wheel, roll, put| {
                 let path = own.get(wheel).ok_or(Error::new(ErrorCode::TooFewStations))?;
                 roll.residuals_but_sideways(&path, up, put);
                 Ok((path.step.norm(), path.offset, None))
@@ -659,10 +673,8 @@ pub(crate) fn up_by_rolling(stations: &[Poses]) -> Option<Vector<Rig>> {
     for wheel in Wheel::ALL {
         let poses: Vec<_> = stations.iter().filter_map(|station| station.get(wheel).as_ref()).collect();
         for pair in poses.windows(2) {
-            let turn = pair[1].rotation * pair[0].rotation.transpose();
-            // The skew part of a rotation by θ about k is k·sin θ: nothing for half a turn, which has no sense.
-            let skew = [turn[(2, 1)] - turn[(1, 2)], turn[(0, 2)] - turn[(2, 0)], turn[(1, 0)] - turn[(0, 1)]];
-            up = up + (pair[1].origin() - pair[0].origin()).cross(Vector::new(skew));
+            // k·sin θ: nothing for half a turn, which has no sense.
+            up = up + (pair[1].origin() - pair[0].origin()).cross(pair[1].turned_since(pair[0]));
         }
     }
     (up.norm() > 0.0).then(|| up.unit())
@@ -676,11 +688,12 @@ fn tilt_is_suspect(squares: f64, count: f64, noise: Option<PoseNoise>) -> bool {
 /// A target that tipped over on its clamp, from how the fixed direction is seen at each station.
 fn slip_of_direction<'a>(
     direction: &FixedDirection<Target>,
-    poses: impl Iterator<Item = (usize, &'a Transform<Rig, Target>)>,
+    poses: impl Iterator<Item = (usize, &'a Transform<Rig, Target>)> + Clone,
     noise: Option<PoseNoise>,
 ) -> Option<(usize, Slip)> {
-    let rows = direction.rows(poses);
-    let slip = slip::find(&rows, noise.map(|noise| rad_from_deg(noise.rotation_deg)), rad_from_deg(LEAST_SLIP_DEG))?;
+    let (rows, yawing) = (direction.rows(poses.clone()), direction.yawing_rows(poses));
+    let noise = noise.map(|noise| rad_from_deg(noise.rotation_deg));
+    let slip = slip::find_beside(&rows, &yawing, noise, rad_from_deg(LEAST_SLIP_DEG))?;
     Some((rows[slip.row].station, slip))
 }
 
@@ -699,9 +712,9 @@ fn turned_back(station: &Poses, up: Vector<Rig>, yaw_rad: f64) -> Poses {
     })
 }
 
-/// The yaw of the body at each station, radians, left positive: the turn that best takes the mean plan of the wheel centres to those of the
-/// station. 0 where fewer than two were seen.
-fn body_yaw(stations: &[Poses], offsets: &ByWheel<Option<Vector<Target>>>, up: Vector<Rig>) -> Vec<f64> {
+/// The yaw of the body at each station, radians, left positive: the turn that best takes the plan of the wheel centres to where they are at
+/// the station. None where fewer than two were seen.
+fn body_yaw(stations: &[Poses], offsets: &ByWheel<Option<Vector<Target>>>, up: Vector<Rig>) -> Vec<Option<f64>> {
     const ROUNDS: usize = 4;
     let centres: Vec<ByWheel<Option<Vector<Rig>>>> = stations
         .iter()
@@ -711,29 +724,30 @@ fn body_yaw(stations: &[Poses], offsets: &ByWheel<Option<Vector<Target>>>, up: V
         .collect();
     let seen =
         |of: &ByWheel<Option<Vector<Rig>>>| Wheel::ALL.into_iter().filter(|&wheel| of.get(wheel).is_some()).count();
-    let mut yaw: Vec<f64> = stations.iter().map(|_| 0.0).collect();
-    // The plan of the station that shows most, then the mean of all, turned alike.
+    let mut yaw: Vec<Option<f64>> = stations.iter().map(|_| None).collect();
+    // The plan of the station that shows most, then the mean of all, turned alike; it grows by the wheels that others show.
     let Some(mut plan) = centres.iter().max_by_key(|of| seen(of)).copied() else { return yaw };
     for _ in 0..ROUNDS {
         let mut sum: ByWheel<(Vector<Rig>, f64)> = ByWheel::from_fn(|_| (Vector::zero(), 0.0));
         for (station, yaw) in centres.iter().zip(&mut yaw) {
-            let both = || {
-                Wheel::ALL.into_iter().filter_map(|wheel| Some((wheel, (*plan.get(wheel))?, (*station.get(wheel))?)))
-            };
+            let both =
+                || Wheel::ALL.into_iter().filter_map(|wheel| Some(((*plan.get(wheel))?, (*station.get(wheel))?)));
             let count = both().fold(0.0, |count, _| count + 1.0);
             if count < 2.0 {
                 continue;
             }
-            let (from, to) = both().fold((Vector::zero(), Vector::zero()), |(a, b), (_, p, q)| (a + p, b + q));
+            let (from, to) = both().fold((Vector::zero(), Vector::zero()), |(a, b), (p, q)| (a + p, b + q));
             let (from, to) = (from * (1.0 / count), to * (1.0 / count));
-            let (sin, cos) = both().fold((0.0, 0.0), |(sin, cos), (_, p, q)| {
+            let (sin, cos) = both().fold((0.0, 0.0), |(sin, cos), (p, q)| {
                 let (p, q) = (p - from, q - to);
                 (sin + p.cross(q).dot(up), cos + p.dot(q))
             });
-            *yaw = libm::atan2(sin, cos);
-            let (sin, cos) = libm::sincos(*yaw);
-            for (wheel, _, q) in both() {
-                let level = q - to;
+            let angle = libm::atan2(sin, cos);
+            *yaw = Some(angle);
+            let (sin, cos) = libm::sincos(angle);
+            for wheel in Wheel::ALL {
+                let Some(centre) = *station.get(wheel) else { continue };
+                let level = centre - to;
                 let (mean, number) = sum.get_mut(wheel);
                 *mean = *mean + from + level * cos - up.cross(level) * sin;
                 *number += 1.0;
@@ -962,12 +976,13 @@ impl<'a> RolledWheel<'a> {
     fn radius_beside<'r>(&self, others: impl Iterator<Item = (&'r RolledWheel<'r>, f64)>) -> Option<f64> {
         let (mut travelled, mut turned) = (0.0, 0.0);
         for (other, radius) in others {
-            let both = || {
-                self.stations.iter().filter_map(|own| {
-                    let beside = other.stations.iter().find(|of| of.index == own.index)?;
-                    Some((own.roll_rad, beside.roll_rad * radius))
-                })
-            };
+            let most = other.stations.iter().fold(0, |most, of| most.max(of.index));
+            let mut by_index: Vec<Option<f64>> = (0..=most).map(|_| None).collect();
+            for of in &other.stations {
+                by_index[of.index] = Some(of.roll_rad * radius);
+            }
+            let both =
+                || self.stations.iter().filter_map(|own| Some((own.roll_rad, *by_index.get(own.index)?.as_ref()?)));
             let count = both().fold(0.0, |count, _| count + 1.0);
             if count < 2.0 {
                 continue;
@@ -1041,7 +1056,7 @@ impl<'a> RolledWheel<'a> {
     }
 
     /// The stations in the order in which they were taken.
-    fn in_order(&self) -> impl Iterator<Item = (usize, &'a Transform<Rig, Target>)> {
+    fn in_order(&self) -> impl Iterator<Item = (usize, &'a Transform<Rig, Target>)> + Clone + use<'a> {
         let mut ordered: Vec<_> = self.stations.iter().map(|station| (station.index, station.straight)).collect();
         ordered.sort_by_key(|(index, _)| *index);
         ordered.into_iter()
@@ -1053,8 +1068,18 @@ impl<'a> RolledWheel<'a> {
         travel: Vector<Rig>,
         radius_mm: f64,
         up: Vector<Rig>,
-        noise: Option<f64>,
+        noise: Option<PoseNoise>,
     ) -> Option<(usize, Slip)> {
+        // What the roll angle scatters moves the wheel along its travel, and not upward: both are brought to the scatter of the latter.
+        let (along, upward) = noise.map_or_else(
+            || self.scatter_mm(travel, radius_mm, up),
+            |noise| {
+                let turned = radius_mm * rad_from_deg(noise.rotation_deg);
+                (units::hypot(noise.translation_mm, turned), noise.translation_mm)
+            },
+        );
+        let upward = upward.max(LEAST_SLIP_MM);
+        let weight = upward / along.max(upward);
         let mut rows: Vec<slip::Row<2, 5, 1>> = self
             .stations
             .iter()
@@ -1063,26 +1088,38 @@ impl<'a> RolledWheel<'a> {
                 let roll = station.roll_rad;
                 slip::Row {
                     station: station.index,
-                    observed: Vector2::new(station.origin.dot(travel), station.origin.dot(up)),
+                    observed: Vector2::new(weight * station.origin.dot(travel), station.origin.dot(up)),
                     design: Matrix2x5::new(
-                        1.0,
+                        weight,
                         0.0,
-                        roll * radius_mm,
-                        b.dot(travel),
-                        c.dot(travel), // along the travel
+                        weight * roll * radius_mm,
+                        weight * b.dot(travel),
+                        weight * c.dot(travel),
                         0.0,
                         1.0,
                         0.0,
                         b.dot(up),
-                        c.dot(up), // upward
+                        c.dot(up),
                     ),
-                    slip: Matrix2x1::new(-radius_mm, 0.0),
+                    slip: Matrix2x1::new(-weight * radius_mm, 0.0),
                 }
             })
             .collect();
         rows.sort_by_key(|row| row.station);
-        let slip = slip::find(&rows, noise, LEAST_SLIP_MM)?;
+        let slip = slip::find(&rows, noise.map(|_| upward), LEAST_SLIP_MM)?;
         Some((rows[slip.row].station, slip))
+    }
+
+    /// How much a target scatters along its travel and upward, mm, as the stations show it: when no noise is stated.
+    fn scatter_mm(&self, travel: Vector<Rig>, radius_mm: f64, up: Vector<Rig>) -> (f64, f64) {
+        let tilt_deg = units::root_mean_square(self.stations.iter().map(|station| self.tilt_deg(station)));
+        let Some((radius, offset)) = self.radius_and_offset(travel, Some(radius_mm)) else { return (0.0, 0.0) };
+        let left_over = self.stations.iter().map(|station| {
+            let left_over = station.origin - travel * (station.roll_rad * radius) + self.seen(station, offset);
+            left_over.dot(up)
+        });
+        let upward = units::root_mean_square(left_over);
+        (units::hypot(upward, radius_mm * rad_from_deg(tilt_deg) / units::sqrt(2.0)), upward)
     }
 }
 
@@ -1117,7 +1154,7 @@ impl<'a> SpunWheel<'a> {
         Ok(Self { direction, offset, centre_in_rig, range_deg, stations, wheel })
     }
 
-    fn poses(&self) -> impl Iterator<Item = (usize, &'a Transform<Rig, Target>)> + use<'a> {
+    fn poses(&self) -> impl Iterator<Item = (usize, &'a Transform<Rig, Target>)> + Clone + use<'a> {
         let wheel = self.wheel;
         let numbered = self.stations.iter().enumerate();
         numbered.filter_map(move |(index, station)| Some((index, station.get(wheel).as_ref()?)))

@@ -97,7 +97,7 @@ pub enum ErrorCode {
 
 impl ErrorCode {
     /// Every code, in the order of the numbers.
-    pub const ALL: [Self; 25] = [
+    pub const ALL: &'static [Self] = &[
         Self::NotFinite,
         Self::NotARotation,
         Self::Reflection,
@@ -206,7 +206,7 @@ impl ErrorCode {
                 "up_inverted",
                 "the wheels roll backward when the car moves forward, so up points down",
                 "",
-                "reverse the sign of `up`",
+                "reverse the sign of `up`, or check the points of the datum",
             ),
             Self::SidesSwapped => (
                 "sides_swapped",
@@ -266,7 +266,7 @@ impl ErrorCode {
             Self::TooMany => ("too_many", "more than any session needs", "", "hand over fewer stations or frames"),
             Self::Contradiction => (
                 "contradiction",
-                "this input contradicts another: a wheel is seen by two cameras",
+                "this wheel is named at two cameras, or twice at one",
                 "",
                 "name each wheel at one camera only",
             ),
@@ -419,11 +419,19 @@ pub enum WarningCode {
     DatumUneven = 14,
     /// The body was found again from rear wheels that were free to roll, which do not show how it pitches: caster leans on that.
     BodyPitchUnseen = 15,
+    /// A wheel stands otherwise at the ahead station than while the car was rolled or steered: its target slipped, or it moved.
+    AheadDisagrees = 16,
+    /// The rear targets do not show one motion of the body: one of them slipped or rolled.
+    RearDisagree = 17,
+    /// No radius of the wheel is known: what lies at the ground is absent.
+    RadiusUnknown = 18,
+    /// Toe-out on turns is interpolated between stations that lie far apart.
+    TurnSparse = 19,
 }
 
 impl WarningCode {
     /// Every code, in the order of the numbers.
-    pub const ALL: [Self; 15] = [
+    pub const ALL: &'static [Self] = &[
         Self::RollShort,
         Self::RollingRadiusAssumed,
         Self::LoadedRadiusAssumed,
@@ -439,6 +447,10 @@ impl WarningCode {
         Self::BodyNotWatched,
         Self::DatumUneven,
         Self::BodyPitchUnseen,
+        Self::AheadDisagrees,
+        Self::RearDisagree,
+        Self::RadiusUnknown,
+        Self::TurnSparse,
     ];
 
     /// The stable number: positive, never reused, the same in every language.
@@ -498,11 +510,11 @@ impl WarningCode {
             ),
             Self::WheelRolled => (
                 "wheel_rolled",
-                "the wheel was to be locked but rolled about its spindle, SAI leans on it: apply the brake and sweep again",
+                "the wheel was to be locked but rolled about its spindle, or its steering axis moves, and SAI leans on it: apply the brake, sweep again, and look at the axes between the stations",
             ),
             Self::BodyNotWatched => (
                 "body_not_watched",
-                "no rear target was seen: that the body stood still while the wheels were steered is assumed",
+                "no rear target was seen where the wheels were steered: the body is assumed to have stood still there, or the station is left out if it was to be found again",
             ),
             Self::DatumUneven => (
                 "datum_uneven",
@@ -511,6 +523,22 @@ impl WarningCode {
             Self::BodyPitchUnseen => (
                 "body_pitch_unseen",
                 "rear wheels free to roll do not show how the body pitches, caster leans on that: lock the wheels with the brake",
+            ),
+            Self::AheadDisagrees => (
+                "ahead_disagrees",
+                "stands otherwise straight ahead than while the car was rolled or steered: check the clamp and whether the car moved, and start again",
+            ),
+            Self::RearDisagree => (
+                "rear_disagree",
+                "the rear targets do not show one motion of the body, one slipped or rolled: lock the rear wheels, check the clamps and sweep again",
+            ),
+            Self::RadiusUnknown => (
+                "radius_unknown",
+                "spun wheels show no radius and loaded_radius_mm was not given, so trail, scrub and track at the ground are absent: give it",
+            ),
+            Self::TurnSparse => (
+                "turn_sparse",
+                "toe-out on turns is interpolated between stations that lie far apart: take more stations on the way",
             ),
         }
     }

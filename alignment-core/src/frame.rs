@@ -247,6 +247,14 @@ impl<To: Frame, From: Frame> Transform<To, From> {
         Transform::from_parts(self.rotation * other.rotation, self.point(other.translation))
     }
 
+    /// By how much `From` has turned in `To` since another pose of it: k·sin θ for a turn by θ about k.
+    pub(crate) fn turned_since(&self, before: &Self) -> Vector<To> {
+        let turn = self.rotation * before.rotation.transpose();
+        // The skew part of the turn.
+        let [x, y, z] = [turn[(2, 1)] - turn[(1, 2)], turn[(0, 2)] - turn[(2, 0)], turn[(1, 0)] - turn[(0, 1)]];
+        Vector::new([x * 0.5, y * 0.5, z * 0.5])
+    }
+
     pub(crate) fn from_parts(rotation: Matrix3<f64>, translation: Vector<To>) -> Self {
         Self { rotation, translation, from: PhantomData }
     }

@@ -6,7 +6,7 @@ use crate::pose;
 use crate::slip::Row;
 use crate::units;
 use alloc::vec::Vec;
-use nalgebra::{Matrix2, Matrix2x4, Matrix3, Rotation3, SymmetricEigen, Vector2};
+use nalgebra::{Matrix2, Matrix3, Rotation3, SMatrix, SymmetricEigen, Vector2};
 
 /// Where something fixed to a body was before, and where it is now.
 pub(crate) type BeforeAndNow<From> = (Transform<Rig, From>, Transform<Rig, From>);
@@ -48,6 +48,43 @@ pub(crate) fn least_motion(
     let rotation = Rotation3::new(nalgebra::Vector3::from((axis.unit() * angle).to_array())).into_inner();
     let turned = Transform::<Rig, Rig>::from_parts(rotation, Vector::zero());
     Some(Transform::from_parts(rotation, now.1 - turned.direction(before.1)))
+}
+
+/// How one station sees the rig's direction from the moving frame.
+struct Seen {
+    station: usize,
+    /// The two components square to the direction.
+    observed: Vector2<f64>,
+    /// The moving frame's two axes square to the direction, along the rig's.
+    axes: [[f64; 2]; 2],
+}
+
+impl Seen {
+    /// A row of a fit with these coefficients of the unknowns.
+    fn row<const P: usize>(&self, design: [[f64; P]; 2]) -> Row<2, P, 2> {
+        let design = SMatrix::from_fn(|i, j| design[i][j]);
+        Row { station: self.station, observed: self.observed, design, slip: Matrix2::identity() }
+    }
+
+    /// The turn about the direction, as a cosine and a sine.
+    fn turn(&self) -> [f64; 2] {
+        let [[a, b], [c, d]] = self.axes;
+        [a + d, b - c]
+    }
+
+    /// The turn about the direction from another, radians.
+    fn turned_from(&self, [cos, sin]: [f64; 2]) -> f64 {
+        let [x, y] = self.turn();
+        libm::atan2(y * cos - x * sin, x * cos + y * sin)
+    }
+}
+
+/// The mean turn about the direction, as a cosine and a sine.
+fn mean_turn(seen: &[Seen]) -> [f64; 2] {
+    seen.iter().fold([0.0, 0.0], |sum, one| {
+        let [cos, sin] = one.turn();
+        [sum[0] + cos, sum[1] + sin]
+    })
 }
 
 /// What a set of rotations about one axis leaves alone.
@@ -122,7 +159,7 @@ impl<From: Frame> FixedDirection<From> {
     }
 
     /// The stations as rows of a linear fit of the direction, small errors about this one: how the rig's direction is seen from the moving
-    /// frame, with its mean there and its tilt in the rig as the unknowns. A slip tilts it at its stations.
+    /// frame. The unknowns are its mean there and its tilt in the rig. A slip tilts it at its stations.
     pub(crate) fn rows<'a>(
         &self,
         stations: impl Iterator<Item = (usize, &'a Transform<Rig, From>)>,
@@ -130,21 +167,69 @@ impl<From: Frame> FixedDirection<From> {
     where
         From: 'a,
     {
+        let row = |one: Seen| {
+            let [[a, b], [c, d]] = one.axes;
+            one.row([[1.0, 0.0, a, b], [0.0, 1.0, c, d]])
+        };
+        self.seen(stations).map(row).collect()
+    }
+
+    /// The same for a direction that may drift as the frame turns: how far that leads astray goes with the square and the cube of the angle.
+    pub(crate) fn drifting_rows<'a>(
+        &self,
+        stations: impl Iterator<Item = (usize, &'a Transform<Rig, From>)>,
+    ) -> Vec<Row<2, 8, 2>>
+    where
+        From: 'a,
+    {
+        let seen: Vec<Seen> = self.seen(stations).collect();
+        let mean = mean_turn(&seen);
+        let most = seen.iter().fold(f64::MIN_POSITIVE, |most: f64, one| most.max(one.turned_from(mean).abs()));
+        let row = |one: Seen| {
+            let x = one.turned_from(mean) / most;
+            let (square, cube) = (x * x, x * x * x);
+            let [[a, b], [c, d]] = one.axes;
+            one.row([[1.0, 0.0, a, b, square, 0.0, cube, 0.0], [0.0, 1.0, c, d, 0.0, square, 0.0, cube]])
+        };
+        seen.into_iter().map(row).collect()
+    }
+
+    /// The same for a direction that may drift in the rig in step with the turning: a car that yaws as it rolls.
+    pub(crate) fn yawing_rows<'a>(
+        &self,
+        stations: impl Iterator<Item = (usize, &'a Transform<Rig, From>)>,
+    ) -> Vec<Row<2, 6, 2>>
+    where
+        From: 'a,
+    {
+        let seen: Vec<Seen> = self.seen(stations).collect();
+        let mean = mean_turn(&seen);
+        let row = |one: Seen| {
+            let x = one.turned_from(mean);
+            let [[a, b], [c, d]] = one.axes;
+            one.row([[1.0, 0.0, a, b, a * x, b * x], [0.0, 1.0, c, d, c * x, d * x]])
+        };
+        seen.into_iter().map(row).collect()
+    }
+
+    /// How each station sees the rig's direction.
+    fn seen<'a>(&self, stations: impl Iterator<Item = (usize, &'a Transform<Rig, From>)>) -> impl Iterator<Item = Seen>
+    where
+        From: 'a,
+    {
         let first = self.in_moving.any_square();
         let moving = [first, self.in_moving.cross(first)];
         let first = self.in_rig.any_square();
-        let [p, q] = [first, self.in_rig.cross(first)];
-        stations
-            .map(|(station, pose)| {
-                let [u, v] = moving.map(|axis| pose.direction(axis));
-                Row {
-                    station,
-                    observed: Vector2::new(u.dot(self.in_rig), v.dot(self.in_rig)),
-                    design: Matrix2x4::new(1.0, 0.0, u.dot(p), u.dot(q), 0.0, 1.0, v.dot(p), v.dot(q)),
-                    slip: Matrix2::identity(),
-                }
-            })
-            .collect()
+        let in_rig = [first, self.in_rig.cross(first)];
+        let direction = self.in_rig;
+        stations.map(move |(station, pose)| {
+            let [u, v] = moving.map(|axis| pose.direction(axis));
+            Seen {
+                station,
+                observed: Vector2::new(u.dot(direction), v.dot(direction)),
+                axes: [u, v].map(|axis| in_rig.map(|other| axis.dot(other))),
+            }
+        })
     }
 
     /// The least arc about the direction that holds all stations, degrees.

@@ -239,7 +239,8 @@ pub struct Session {
     #[cfg_attr(feature = "json", serde(default, skip_serializing_if = "BTreeMap::is_empty"))]
     #[cfg_attr(feature = "json", serde(deserialize_with = "crate::json::keyed_map"))]
     pub cameras: BTreeMap<String, Camera>,
-    /// How much a pose scatters. It sets the bounds above which a residual is called high, or frames are said to move.
+    /// How much a pose scatters. It sets the bounds above which a residual is called high, frames are said to move and targets to slip, and
+    /// weighs the poses from which a body is found again.
     #[cfg_attr(feature = "json", serde(default, skip_serializing_if = "Option::is_none"))]
     #[cfg_attr(feature = "json", serde(deserialize_with = "crate::json::keyed_option"))]
     pub pose_noise: Option<PoseNoise>,
@@ -270,7 +271,7 @@ pub struct Session {
     #[cfg_attr(feature = "json", serde(default, skip_serializing_if = "Vec::is_empty"))]
     #[cfg_attr(feature = "schema", schemars(with = "Vec<StationSchema>"))]
     pub sweep: Vec<Station>,
-    /// Whether the brake held the front wheels to their knuckles during the sweep. A sweep needs it said.
+    /// Whether the brake held the wheels during the sweep: the front ones to their knuckles, the rear ones to the body. A sweep needs it said.
     #[cfg_attr(feature = "json", serde(default, skip_serializing_if = "Option::is_none"))]
     pub sweep_wheels_locked: Option<bool>,
     /// What the body does while the front wheels are steered, in the sweep and to the locks.
@@ -509,11 +510,10 @@ fn check_still(frames: &[Pose], spread: Spread, noise: Option<PoseNoise>) -> Res
     };
     let error = Error::new(ErrorCode::NotStill);
     if spread.rotation_deg > bound.rotation_deg {
-        return Err(error.input("rotation").value(spread.rotation_deg).at_most(bound.rotation_deg));
+        return Err(error.value(spread.rotation_deg).at_most(bound.rotation_deg));
     }
     if spread.translation_mm > bound.translation_mm {
-        let error = error.in_mm().input("translation_mm");
-        return Err(error.value(spread.translation_mm).at_most(bound.translation_mm));
+        return Err(error.in_mm().value(spread.translation_mm).at_most(bound.translation_mm));
     }
     Ok(())
 }

@@ -3,7 +3,9 @@
 //! A fit leaves something over at every station. Noise leaves a little everywhere; a target that slipped leaves a pattern: one
 //! station off, or all from one station on. Each pattern is one more unknown in the least squares of the stage, so what it
 //! explains (its gain in the sum of squares) can be held against the noise, stated or left over: an F test. The pattern
-//! that explains most is named when noise alone would explain so much once in a hundred thousand times.
+//! that explains most is named when noise alone would make any of them so large once in ten thousand fits, and when what is then
+//! left over looks like noise. A steering axis that moves, or a car that yaws as it rolls, leaves something smooth instead: a fit with
+//! a few smooth terms competes with the step, and the step is named when it explains more, or still explains something beside them.
 
 use crate::error::{Stage, Warning, WarningCode};
 use crate::layout::Wheel;
@@ -11,12 +13,18 @@ use crate::units::{deg_from_rad, sqrt};
 use alloc::vec::Vec;
 use nalgebra::{Cholesky, Const, SMatrix, SVector};
 
-/// How seldom noise alone may look like a given pattern.
-const CHANCE: f64 = 1e-5;
+/// How seldom noise alone may look like any of the patterns of a fit.
+const CHANCE: f64 = 1e-4;
 /// The least share of a pattern that must be left over after the unknowns of the fit are taken out, for it to be told from them.
 const LEAST_OWN: f64 = 1e-3;
-/// The sum of squares, over what noise makes on average, from which a pattern is looked for at all.
+/// The sum of squares, over what noise makes on average, from which a pattern is looked for among few stations. Among many, one
+/// station that is off hardly shows in the sum.
 const SUSPECT: f64 = 2.0;
+const FEW_EQUATIONS: f64 = 60.0;
+/// By how many variances a step must explain more than something smooth does.
+const BETTER: f64 = 10.0;
+/// By how many standard deviations von Neumann's ratio of what is left over may fall below that of noise.
+const SMOOTH: f64 = 3.0;
 
 /// One station in a linear fit of `P` unknowns: `observed = design · unknowns`, and what a slip of unit size would add to it.
 pub(crate) struct Row<const D: usize, const P: usize, const K: usize> {
@@ -38,6 +46,8 @@ pub(crate) struct Slip {
     pub(crate) size_rad: f64,
     /// The size that noise alone would hardly reach, in radians.
     pub(crate) bound_rad: f64,
+    /// The sum of squares that a smooth fit must exceed, for the slip to be the better explanation.
+    not_smooth: f64,
 }
 
 impl Slip {
@@ -59,7 +69,27 @@ struct Support<const P: usize, const K: usize> {
 /// Whether a sum of squares left over, of so many degrees of freedom, asks for an explanation.
 pub(crate) fn is_suspect(squares: f64, freedom: f64, noise: Option<f64>, least: f64) -> bool {
     let known = noise.unwrap_or(0.0).max(least);
-    squares > SUSPECT * freedom * known * known
+    let share = if freedom > FEW_EQUATIONS { 0.0 } else { SUSPECT };
+    squares > freedom * (share * known * known).max(least * least)
+}
+
+/// The slip that best explains what a fit leaves over, if neither noise nor something smooth does: `smooth` are the same rows with smooth terms
+/// among the unknowns.
+pub(crate) fn find_beside<const D: usize, const P: usize, const Q: usize, const K: usize>(
+    rows: &[Row<D, P, K>],
+    smooth: &[Row<D, Q, K>],
+    noise: Option<f64>,
+    least: f64,
+) -> Option<Slip> {
+    let plain = find(rows, noise, least);
+    if plain.is_some_and(|slip| solve(smooth).is_none_or(|(_, unknowns)| squares(smooth, unknowns) > slip.not_smooth)) {
+        return plain;
+    }
+    find(smooth, noise, least)
+}
+
+fn squares<const D: usize, const P: usize, const K: usize>(rows: &[Row<D, P, K>], unknowns: SVector<f64, P>) -> f64 {
+    rows.iter().map(|row| (row.observed - row.design * unknowns).norm_squared()).sum()
 }
 
 /// The slip that best explains what a fit leaves over, if noise does not.
@@ -86,7 +116,7 @@ pub(crate) fn find<const D: usize, const P: usize, const K: usize>(
             shared: row.design.tr_mul(&row.slip),
         })
         .collect();
-    let squares: f64 = rows.iter().map(|row| (row.observed - row.design * unknowns).norm_squared()).sum();
+    let squares = squares(rows, unknowns);
     if !is_suspect(squares, freedom, noise, least) {
         return None;
     }
@@ -96,14 +126,14 @@ pub(crate) fn find<const D: usize, const P: usize, const K: usize>(
         let own = support.size - support.shared.tr_mul(&normal.solve(&support.shared));
         let distinct = (0..K).all(|i| own[(i, i)] > LEAST_OWN * support.size[(i, i)]);
         let size = own.cholesky().filter(|_| distinct)?.solve(&support.left_over);
-        Some((support.left_over.dot(&size), size.norm()))
+        Some((support.left_over.dot(&size), size))
     };
-    let mut best: Option<(f64, Slip)> = None;
+    let mut best: Option<Best<P, K>> = None;
     let mut consider = |support: &Support<P, K>, row: usize, onward: bool| {
-        if let Some((gain, size_rad)) = gain(support)
-            && best.is_none_or(|(most, _)| gain > most)
+        if let Some((gain, size)) = gain(support)
+            && best.as_ref().is_none_or(|best| gain > best.gain)
         {
-            best = Some((gain, Slip { row, onward, size_rad, bound_rad: 0.0 }));
+            best = Some(Best { gain, row, onward, size, shared: support.shared });
         }
     };
     for (row, support) in supports.iter().enumerate() {
@@ -123,16 +153,56 @@ pub(crate) fn find<const D: usize, const P: usize, const K: usize>(
         tail = Some(sum);
     }
 
-    let (gain, slip) = best?;
-    let left = ((squares - gain) / freedom_left).max(0.0);
+    let best = best?;
+    let left = ((squares - best.gain) / freedom_left).max(0.0);
     // Of two degrees of freedom over `freedom_left`, F exceeds f with the chance (1 + 2f/ν)^(−ν/2); over infinitely many, e^(−f).
+    let chance = CHANCE / (2.0 * rows.len() as f64);
     let quantile = if noise.is_some() && left <= SUSPECT * known * known {
-        -libm::log(CHANCE)
+        -libm::log(chance)
     } else {
-        freedom_left / 2.0 * (libm::pow(CHANCE, -2.0 / freedom_left) - 1.0)
+        freedom_left / 2.0 * (libm::pow(chance, -2.0 / freedom_left) - 1.0)
     };
     let needed = 2.0 * quantile * left.max(known * known);
-    (gain > needed).then_some(Slip { bound_rad: slip.size_rad * sqrt(needed / gain), ..slip })
+    if best.gain <= needed
+        || left > known * known && best.leaves_smooth(rows, unknowns - normal.solve(&best.shared) * best.size)
+    {
+        return None;
+    }
+    let size_rad = best.size.norm();
+    let bound_rad = size_rad * sqrt(needed / best.gain);
+    let not_smooth = squares - best.gain + BETTER * left.max(known * known);
+    Some(Slip { row: best.row, onward: best.onward, size_rad, bound_rad, not_smooth })
+}
+
+/// The pattern that explains most so far.
+struct Best<const P: usize, const K: usize> {
+    gain: f64,
+    row: usize,
+    onward: bool,
+    size: SVector<f64, K>,
+    shared: SMatrix<f64, P, K>,
+}
+
+impl<const P: usize, const K: usize> Best<P, K> {
+    /// Whether what is left over with this pattern changes less from row to row than noise does (von Neumann's ratio): then something smooth
+    /// is at work, and the pattern only follows it.
+    #[expect(clippy::cast_precision_loss, reason = "the number of stations is far below 2^52")]
+    fn leaves_smooth<const D: usize>(&self, rows: &[Row<D, P, K>], unknowns: SVector<f64, P>) -> bool {
+        let left_over = |(index, row): (usize, &Row<D, P, K>)| {
+            let off = index == self.row || self.onward && index > self.row;
+            let slipped = if off { row.slip * self.size } else { SVector::zeros() };
+            row.observed - row.design * unknowns - slipped
+        };
+        let (mut steps, mut squares, mut previous) = (0.0, 0.0, None);
+        for now in rows.iter().enumerate().map(left_over) {
+            squares += now.norm_squared();
+            steps += previous.map_or(0.0, |previous: SVector<f64, D>| (now - previous).norm_squared());
+            previous = Some(now);
+        }
+        let count = rows.len() as f64;
+        let deviation = sqrt((count - 2.0).max(0.0) / (D as f64 * (count * count - 1.0)));
+        steps < 2.0 * squares * (1.0 - SMOOTH * deviation)
+    }
 }
 
 /// The factored normal equations and the unknowns; None when the rows do not determine them.

@@ -10,6 +10,8 @@ use alloc::vec::Vec;
 
 /// How far past the last station of the sweep toe-out on turns is still read, degrees: a wheel brought to 20° never stands at 20.000°.
 pub const TURN_MARGIN_DEG: f64 = 1.0;
+/// Stations further apart than this leave toe-out on turns between them uncertain, degrees. Common practice, no source.
+pub(crate) const SPARSE_DEG: f64 = 12.0;
 /// Stations nearer to each other than this are one for the interpolation, degrees.
 const SAME_STATION_DEG: f64 = 0.5;
 /// The least and greatest wheelbase or distance of the steering axes in the plane formulas, mm.
@@ -203,6 +205,13 @@ pub(crate) fn interpolate(pairs: &[Pair], at: f64) -> Option<f64> {
             })
             .sum(),
     )
+}
+
+/// How far the two stations lie apart between which, or nearest to which, an angle lies.
+pub(crate) fn gap_deg(pairs: &[Pair], at: f64) -> f64 {
+    let merged = merge_near(pairs);
+    let between = merged.windows(2).find(|pair| at <= pair[1].0).or(merged.windows(2).next_back());
+    between.map_or(0.0, |pair| pair[1].0 - pair[0].0)
 }
 
 /// The pairs in rising order, neighbours nearer than [`SAME_STATION_DEG`] averaged.

@@ -141,7 +141,7 @@ mod tests {
 
     #[test]
     fn every_code_of_the_core_has_its_number_and_name() {
-        for code in ErrorCode::ALL {
+        for &code in ErrorCode::ALL {
             assert_eq!(name(code.number()).to_str(), Ok(code.name()));
         }
         assert_eq!(NAMES.iter().filter(|(number, _)| (-1000..0).contains(number)).count(), ErrorCode::ALL.len());

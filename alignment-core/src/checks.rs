@@ -1,0 +1,308 @@
+//! What casts doubt on a measurement: fits that leave too much over, a body that moved, targets that slipped, wheels that rolled, stations
+//! that do not belong together. What cannot be of one car is refused; all else is a warning.
+
+use crate::compensation::{Compensation, Residual};
+use crate::error::{Error, ErrorCode, Stage, Warning, WarningCode};
+use crate::frame::{Rig, Target, Transform, Vector};
+use crate::layout::{ByWheel, Wheel};
+use crate::rigid::FixedDirection;
+use crate::session::{CompensationMethod, LOADED_RADIUS_RANGE_MM, Poses, RollingBody, Session, SweepBody, check_range};
+use crate::slip;
+use crate::steering::{self, SteeringAxis, SweepStation};
+use crate::units::{deg_from_rad, hypot, rad_from_deg, root_mean_square, sqrt};
+use crate::wheel::{self, WheelInRig};
+use alloc::vec::Vec;
+
+/// The residual above which a warning is given when the session does not state its pose noise: degrees and mm. Common practice, no source.
+pub(crate) const HIGH_RESIDUAL: Residual = Residual { rotation_deg: 0.05, translation_mm: 1.0 };
+/// The most by which the distance between two wheels may differ from one stage to another, mm. Steering a little moves a front wheel by less.
+const MAX_STRETCH_MM: f64 = 50.0;
+/// The noise of translation over that of rotation, as rigs have it: 0.05 mm over 0.005°.
+pub(crate) const LEVER_MM: f64 = 573.0;
+/// The rotation noise below which nothing is suspected: rounding is no fault.
+const LEAST_NOISE_DEG: f64 = 1e-4;
+
+/// What noise alone does not make, as a residual, and the noise itself.
+pub(crate) struct Bounds {
+    /// While the car is rolled.
+    pub(crate) rolled: Residual,
+    /// While the front wheels are steered: more, where the body is found again from noisy targets.
+    pub(crate) steered: Residual,
+    /// The rotation noise of a steered pose per axis, when it is stated.
+    steered_noise_deg: Option<f64>,
+}
+
+impl Bounds {
+    /// Three times what the stated noise makes on average, or [`HIGH_RESIDUAL`].
+    pub(crate) fn of(session: &Session) -> Self {
+        /// A point of the steering axis lies at most about this far from the target's origin.
+        const LEVER_MM: f64 = 300.0;
+        /// And this far from the rear targets.
+        const WHEELBASE_MM: f64 = 2700.0;
+        /// Rounding is no misfit.
+        const LEAST: Residual = Residual { rotation_deg: LEAST_NOISE_DEG, translation_mm: 1e-3 };
+        let Some(noise) = session.pose_noise else {
+            return Self { rolled: HIGH_RESIDUAL, steered: HIGH_RESIDUAL, steered_noise_deg: None };
+        };
+        let bound = |rotation_deg: f64, translation_mm: f64| Residual {
+            rotation_deg: (3.0 * sqrt(2.0) * rotation_deg).max(LEAST.rotation_deg),
+            translation_mm: (3.0 * sqrt(3.0) * translation_mm).max(LEAST.translation_mm),
+        };
+        let noise_rad = rad_from_deg(noise.rotation_deg);
+        let at_axis = hypot(noise.translation_mm, LEVER_MM * noise_rad);
+        let rolled = bound(noise.rotation_deg, at_axis);
+        match session.sweep_body {
+            SweepBody::Still => Self { rolled, steered: rolled, steered_noise_deg: Some(noise.rotation_deg) },
+            SweepBody::FoundAgain => {
+                // The body carries the noise of a rear target, or two, at the station and straight ahead.
+                let steered_deg = sqrt(2.0) * noise.rotation_deg;
+                let steered = bound(steered_deg, hypot(at_axis, sqrt(2.0) * WHEELBASE_MM * noise_rad));
+                Self { rolled, steered, steered_noise_deg: Some(steered_deg) }
+            }
+        }
+    }
+}
+
+/// Refuses wheels that stand apart by one distance while the car is rolled and by another straight ahead.
+pub(crate) fn one_vehicle(
+    session: &Session,
+    clamps: &ByWheel<Option<Compensation>>,
+    rolling: &[Poses],
+    ahead: &ByWheel<Option<WheelInRig>>,
+) -> Result<(), Error> {
+    if session.compensation == CompensationMethod::Spun {
+        return Ok(()); // a raised car lets its wheels hang
+    }
+    for (name, one, other) in [
+        ("fl to fr", Wheel::Fl, Wheel::Fr),
+        ("rl to rr", Wheel::Rl, Wheel::Rr),
+        ("fl to rl", Wheel::Fl, Wheel::Rl),
+        ("fr to rr", Wheel::Fr, Wheel::Rr),
+    ] {
+        let centre = |station: &Poses, wheel: Wheel| {
+            Some(wheel::locate(clamps.get(wheel).as_ref()?, station.get(wheel).as_ref()?).centre)
+        };
+        let apart = |station: &Poses| Some((centre(station, one)? - centre(station, other)?).norm());
+        let rolled = rolling.iter().find_map(apart);
+        let stood = ahead.get(one).zip(*ahead.get(other)).map(|(one, other)| (one.centre - other.centre).norm());
+        if let Some((rolled, stood)) = rolled.zip(stood)
+            && (rolled - stood).abs() > MAX_STRETCH_MM
+        {
+            let error = Error::new(ErrorCode::DifferentVehicles).stage(Stage::Ahead).input(name);
+            return Err(error.value((rolled - stood).abs()).at_most(MAX_STRETCH_MM));
+        }
+    }
+    Ok(())
+}
+
+/// Refuses three wheels or two that stand to each other as in a mirror: what is seen of forward and left must fit up, and the travel.
+pub(crate) fn layout_of_seen(
+    wheels: &ByWheel<Option<WheelInRig>>,
+    travel: Option<[f64; 3]>,
+    up: Vector<Rig>,
+) -> Result<(), Error> {
+    let between = |from: Wheel, to: Wheel| Some((*wheels.get(to))?.centre - (*wheels.get(from))?.centre);
+    let forward = between(Wheel::Rl, Wheel::Fl).or_else(|| between(Wheel::Rr, Wheel::Fr));
+    let left = between(Wheel::Fr, Wheel::Fl).or_else(|| between(Wheel::Rr, Wheel::Rl));
+    let turned_round = forward.zip(travel).is_some_and(|(forward, travel)| forward.dot(Vector::new(travel)) < 0.0);
+    let mirrored = forward.zip(left).is_some_and(|(forward, left)| forward.cross(left).dot(up) < 0.0);
+    if turned_round || mirrored {
+        return Err(Error::new(ErrorCode::Mirrored).stage(Stage::Ahead));
+    }
+    Ok(())
+}
+
+/// Refuses runway points that are not under this car: a wheel centre lies about a radius above them, and near its own.
+pub(crate) fn runway(
+    runway_mm: &ByWheel<[f64; 3]>,
+    up: Vector<Rig>,
+    wheels: &ByWheel<Option<WheelInRig>>,
+) -> Result<(), Error> {
+    const MAX_ASIDE_MM: f64 = 1000.0;
+    for wheel in Wheel::ALL {
+        let Some(seen) = wheels.get(wheel) else { continue };
+        let above = seen.centre - Vector::new(*runway_mm.get(wheel));
+        let located = |error: Error| error.stage(Stage::Ahead).wheel(wheel);
+        let radii = LOADED_RADIUS_RANGE_MM;
+        check_range(ErrorCode::LengthOutOfRange, "height over runway_mm", above.dot(up), radii).map_err(located)?;
+        let aside = above.square_to(up).norm();
+        let near = [0.0, MAX_ASIDE_MM];
+        check_range(ErrorCode::LengthOutOfRange, "distance from runway_mm", aside, near).map_err(located)?;
+    }
+    Ok(())
+}
+
+/// Rear targets that do not turn alike about the line across the car, once the body was found again from both: one slipped or rolled.
+pub(crate) fn rear_disagree(
+    before: [&Transform<Rig, Target>; 2],
+    found_again: [&Transform<Rig, Target>; 2],
+    bounds: &Bounds,
+) -> Option<Warning> {
+    // The part of a rotation about k is half its skew part along k.
+    let turned = [0, 1].map(|i| found_again[i].turned_since(before[i]));
+    let apart_deg = deg_from_rad((turned[0] - turned[1]).norm());
+    let bound_deg = bounds.steered.rotation_deg * 2.0;
+    let warning = Warning::new(WarningCode::RearDisagree);
+    (apart_deg > bound_deg).then(|| warning.figure(apart_deg, bound_deg, "deg"))
+}
+
+/// Warns of a body that moved while the wheels were steered; tells whether it did.
+pub(crate) fn moved_body(sweep: &[ByWheel<Option<Residual>>], high: Residual, warnings: &mut Vec<Warning>) -> bool {
+    let before = warnings.len();
+    for wheel in [Wheel::Rl, Wheel::Rr] {
+        let moved = rms_of(sweep, wheel);
+        // Both the station and the ahead station scatter.
+        let (rotation, translation) = (high.rotation_deg * sqrt(2.0), high.translation_mm * sqrt(2.0));
+        let warning = Warning::new(WarningCode::BodyMoved).stage(Stage::Sweep).wheel(wheel);
+        if moved.rotation_deg > rotation {
+            warnings.push(warning.figure(moved.rotation_deg, rotation, "deg"));
+        } else if moved.translation_mm > translation {
+            warnings.push(warning.figure(moved.translation_mm, translation, "mm"));
+        }
+    }
+    warnings.len() > before
+}
+
+/// A target that slipped on its clamp during the sweep.
+pub(crate) fn slipped(
+    stations: &[SweepStation],
+    ahead: &Transform<Rig, Target>,
+    wheel: Wheel,
+    axis: &SteeringAxis,
+    bounds: &Bounds,
+) -> Option<Warning> {
+    let noise_deg = bounds.steered_noise_deg;
+    #[expect(clippy::cast_precision_loss, reason = "the number of stations is far below 2^52")]
+    let count = stations.len() as f64;
+    let squares: f64 = axis.residuals.iter().map(|(_, r)| r.rotation_deg * r.rotation_deg).sum();
+    if !slip::is_suspect(squares, 2.0 * count - 4.0, noise_deg, LEAST_NOISE_DEG) {
+        return None;
+    }
+    let turning = FixedDirection::fit(stations.iter().map(|station| &station.rig_from_target));
+    let poses = stations.iter().map(|station| (station.index, &station.rig_from_target));
+    let (mut rows, drifting) = (turning.rows(poses.clone().chain([(0, ahead)])), turning.drifting_rows(poses));
+    let ahead = rows.pop()?;
+    let noise_rad = noise_deg.map(rad_from_deg);
+    let mut slip = slip::find_beside(&rows, &drifting, noise_rad, rad_from_deg(LEAST_NOISE_DEG))?;
+    if slip.row == 0 && !slip.onward {
+        // The first station alone, or all that follow: the ahead station was taken before and sides with one of them.
+        let left_over = slip::left_over(&rows[1..], [&ahead, &rows[0]]);
+        if left_over.is_some_and(|[ahead, first]| (ahead - first).norm() < ahead.norm()) {
+            slip.row = 1;
+            slip.onward = true;
+        }
+    }
+    Some(slip.warning(Stage::Sweep, rows[slip.row].station, wheel))
+}
+
+/// A wheel that was to be locked in the sweep and rolled.
+pub(crate) fn rolled(
+    stations: &[SweepStation],
+    compensation: &Compensation,
+    up: Vector<Rig>,
+    wheel: Wheel,
+    axis: &SteeringAxis,
+    bounds: &Bounds,
+) -> Option<Warning> {
+    let noise = bounds.steered_noise_deg.map(|noise_deg| rad_from_deg(noise_deg.max(LEAST_NOISE_DEG)));
+    if !steering::leaves_its_cone(stations, axis, noise.unwrap_or(rad_from_deg(LEAST_NOISE_DEG))) {
+        return None;
+    }
+    let stated = noise.map(|noise_rad| (noise_rad, bounds.steered.translation_mm));
+    let (rolled_deg, bound_deg) = steering::rolled_about_spindle(stations, compensation, up, stated)?;
+    let warning = Warning::new(WarningCode::WheelRolled).stage(Stage::Sweep).wheel(wheel);
+    Some(warning.figure(rolled_deg, bound_deg, "deg"))
+}
+
+/// A front wheel whose ahead station does not belong to its sweep: its spindle leaves the cone about the axis, or its centre the circle.
+pub(crate) fn ahead_disagrees(
+    stations: &[SweepStation],
+    compensation: &Compensation,
+    ahead: &WheelInRig,
+    wheel: Wheel,
+    axis: &SteeringAxis,
+    bounds: &Bounds,
+) -> Option<Warning> {
+    let rms = axis.rms();
+    let high = bounds.steered;
+    if rms.rotation_deg > high.rotation_deg || rms.translation_mm > high.translation_mm {
+        return None; // of which another warning tells
+    }
+    #[expect(clippy::cast_precision_loss, reason = "the number of stations is far below 2^52")]
+    let share = 1.0 / stations.len() as f64;
+    let swept = stations.iter().map(|station| wheel::locate(compensation, &station.rig_from_target));
+    let [lean, along, radius] = swept.fold([0.0; 3], |[lean, along, radius], swept| {
+        let [a, b, c] = axis.coordinates(&swept);
+        [lean + a * share, along + b * share, radius + c * share]
+    });
+    let [a, b, c] = axis.coordinates(ahead);
+    let (turned_deg, shifted_mm) = (deg_from_rad((a - lean).abs()), hypot(b - along, c - radius));
+    let warning = Warning::new(WarningCode::AheadDisagrees).stage(Stage::Ahead).wheel(wheel);
+    if turned_deg > high.rotation_deg {
+        return Some(warning.figure(turned_deg, high.rotation_deg, "deg"));
+    }
+    (shifted_mm > high.translation_mm).then(|| warning.figure(shifted_mm, high.translation_mm, "mm"))
+}
+
+/// A rear target that tipped between the rolling and the ahead station. The body may have turned between them, which turns both rear
+/// spindles to opposite sides; what they do not share is a target's own.
+pub(crate) fn rear_disagrees(
+    session: &Session,
+    clamps: &ByWheel<Compensation>,
+    rolling: &[Poses],
+    ahead: &ByWheel<WheelInRig>,
+    bounds: &Bounds,
+) -> Option<Warning> {
+    if session.compensation == CompensationMethod::Spun || session.rolling_body == RollingBody::Turns {
+        return None; // the wheels hung, or the body stood elsewhere at each station
+    }
+    let turned = |wheel: Wheel| {
+        let seen = rolling.iter().filter_map(|station| station.get(wheel).as_ref());
+        let spindles = seen.map(|pose| wheel::locate(clamps.get(wheel), pose).spindle);
+        ahead.get(wheel).spindle - spindles.sum::<Vector<Rig>>().unit()
+    };
+    let (left, right) = (turned(Wheel::Rl), turned(Wheel::Rr));
+    let apart_deg = deg_from_rad((left + right).norm());
+    // Both ahead and the rolling scatter, at both wheels.
+    let bound_deg = bounds.rolled.rotation_deg * 2.0;
+    let wheel = if left.norm() > right.norm() { Wheel::Rl } else { Wheel::Rr };
+    let warning = Warning::new(WarningCode::AheadDisagrees).stage(Stage::Ahead).wheel(wheel);
+    (apart_deg > bound_deg).then(|| warning.figure(apart_deg, bound_deg, "deg"))
+}
+
+fn rms_of(residuals: &[ByWheel<Option<Residual>>], wheel: Wheel) -> Residual {
+    let of_wheel = || residuals.iter().filter_map(|station| *station.get(wheel));
+    Residual {
+        rotation_deg: root_mean_square(of_wheel().map(|r| r.rotation_deg)),
+        translation_mm: root_mean_square(of_wheel().map(|r| r.translation_mm)),
+    }
+}
+
+/// Warns of each wheel whose residuals are high, and names its worst station.
+pub(crate) fn residuals(
+    stage: Stage,
+    left_over: &[ByWheel<Option<Residual>>],
+    wheels: &[Wheel],
+    high: Residual,
+    warnings: &mut Vec<Warning>,
+) {
+    for &wheel in wheels {
+        let rms = rms_of(left_over, wheel);
+        let pick: fn(&Residual) -> f64 = if rms.rotation_deg > high.rotation_deg {
+            |r| r.rotation_deg
+        } else if rms.translation_mm > high.translation_mm {
+            |r| r.translation_mm
+        } else {
+            continue;
+        };
+        let unit = if rms.rotation_deg > high.rotation_deg { "deg" } else { "mm" };
+        let warning =
+            Warning::new(WarningCode::ResidualHigh).stage(stage).wheel(wheel).figure(pick(&rms), pick(&high), unit);
+        let worst = left_over
+            .iter()
+            .enumerate()
+            .filter_map(|(index, station)| Some((index, pick(station.get(wheel).as_ref()?))))
+            .max_by(|a, b| a.1.total_cmp(&b.1));
+        warnings.push(worst.map_or(warning, |(index, _)| warning.station(index)));
+    }
+}
