@@ -590,7 +590,7 @@ impl VirtualVehicle {
         let (ground, straight) = self.axis(wheel);
         let turn_rad = self.knuckle_rad(wheel, steer_deg);
         let [caster_drift_deg, sai_drift_deg] = self.axis_drift_deg;
-        if self.axis_drift_deg == [0.0; 2] {
+        if caster_drift_deg == 0.0 && sai_drift_deg == 0.0 {
             return (ground, rotation_about(straight, turn_rad));
         }
         let pivot = ground + straight * ((self.centre(wheel).z() - ground.z()) / straight.z());
@@ -758,7 +758,8 @@ mod tests {
         };
         assert_eq!(seen, expected);
         let Some(Sighting::Pose(seen)) = session.lock_left.map(|station| station.fr) else { panic!("one frame") };
-        assert_eq!(seen.translation_mm, [5_203.508_941_069_609, -672.759_232_072_068_2, 307.912_352_591_084_1]);
+        let expected_mm: [f64; 3] = [5_203.508_941_069_609, -672.759_232_072_068_2, 307.912_352_591_084_1];
+        assert_eq!(seen.translation_mm.map(f64::to_bits), expected_mm.map(f64::to_bits));
     }
 
     /// Common practice, no source: the axis between two stations near each other is the instantaneous one halfway, but for
