@@ -42,7 +42,13 @@ impl Bounds {
         /// Rounding is no misfit.
         const LEAST: Residual = Residual { rotation_deg: LEAST_NOISE_DEG, translation_mm: 1e-3 };
         let Some(noise) = session.pose_noise else {
-            return Self { rolled: HIGH_RESIDUAL, steered: HIGH_RESIDUAL, steered_noise_deg: None };
+            let by_body = rad_from_deg(HIGH_RESIDUAL.rotation_deg) * WHEELBASE_MM;
+            let found_again = Residual {
+                rotation_deg: sqrt(2.0) * HIGH_RESIDUAL.rotation_deg,
+                translation_mm: hypot(HIGH_RESIDUAL.translation_mm, by_body),
+            };
+            let steered = if session.sweep_body == SweepBody::Still { HIGH_RESIDUAL } else { found_again };
+            return Self { rolled: HIGH_RESIDUAL, steered, steered_noise_deg: None };
         };
         let bound = |rotation_deg: f64, translation_mm: f64| Residual {
             rotation_deg: (3.0 * sqrt(2.0) * rotation_deg).max(LEAST.rotation_deg),

@@ -115,6 +115,9 @@ pub struct VirtualVehicle {
     pub rear: VirtualAxle,
     /// Share of Ackermann's ideal that the linkage makes: 0 parallel steer, 1 ideal.
     pub ackermann_share: f64,
+    /// By how much caster and SAI of the instantaneous steering axis have grown when the knuckle has turned by 20° to the left, degrees:
+    /// linear in the turn, so that they shrink to the right. The axis pivots about its point at wheel-centre height. 0 is a rigid axis.
+    pub axis_drift_deg: [f64; 2],
     /// Where the car stands in the rig, straight ahead: `rig_from_vehicle`.
     pub rig_from_vehicle: Pose,
     /// Roll angles of the front wheels at the rolling stations, forward positive, degrees.
@@ -185,6 +188,7 @@ impl Default for VirtualVehicle {
                 rolling_radius_mm: 308.0,
             },
             ackermann_share: 0.6,
+            axis_drift_deg: [0.0; 2],
             rig_from_vehicle: pose_of(&rotation([0.0, 0.0, 1.0], 1.0), [2500.0, 120.0, 310.0]),
             roll_deg: vec![-27.0, -13.5, 0.0, 13.5, 27.0],
             travel_direction_deg: 0.0,
@@ -341,7 +345,8 @@ impl VirtualVehicle {
     /// The readings that this car has, from the numbers it was built from: the answer key.
     ///
     /// Toe-out on turns is found by steering the virtual car until the asked-for wheel stands at its angle. The centreline is the
-    /// one between the axle midpoints.
+    /// one between the axle midpoints. A steering axis that moves ([`axis_drift_deg`](Self::axis_drift_deg)) is given as it stands straight
+    /// ahead, with no residual.
     ///
     /// ```
     /// # use alignment_core::simulate::VirtualVehicle;
@@ -518,9 +523,9 @@ impl VirtualVehicle {
             let side = wheel.side().sign();
             deg_from_rad(libm::atan2(-side * spindle.x(), side * spindle.y()))
         };
-        let (_, axis) = self.axis(wheel);
+        let (_, turn) = self.knuckle(wheel, steer_deg);
         let straight = self.spindle(wheel);
-        yaw(turn_about(axis, self.knuckle_rad(wheel, steer_deg), straight)) - yaw(straight)
+        yaw(turned(&turn, straight)) - yaw(straight)
     }
 
     fn axle(&self, wheel: Wheel) -> &VirtualAxle {
@@ -572,14 +577,33 @@ impl VirtualVehicle {
         self.centre(wheel) + turn_about(UP, rad_from_deg(-side * this.toe_to_centreline_deg), tipped)
     }
 
-    /// Steering axis: its point on the ground and its direction upward, through a second point 1 m higher.
+    /// Steering axis straight ahead: its point on the ground and its direction upward.
     fn axis(&self, wheel: Wheel) -> (Vector<Vehicle>, Vector<Vehicle>) {
         let this = self.wheel(wheel);
         let side = wheel.side().sign();
         let ground = self.contact(wheel) + Vector::new([this.caster_trail_mm, -side * this.scrub_radius_mm, 0.0]);
-        let rearward = 1000.0 * libm::tan(rad_from_deg(this.caster_deg));
-        let inboard = 1000.0 * libm::tan(rad_from_deg(this.sai_deg));
-        (ground, Vector::new([-rearward, -side * inboard, 1000.0]).unit())
+        (ground, axis_direction(wheel.side(), this.caster_deg, this.sai_deg))
+    }
+
+    /// The motion of a knuckle from straight ahead to a commanded steer: the point that stays, and the turn about it.
+    fn knuckle(&self, wheel: Wheel, steer_deg: f64) -> (Vector<Vehicle>, Rotation3<f64>) {
+        let (ground, straight) = self.axis(wheel);
+        let turn_rad = self.knuckle_rad(wheel, steer_deg);
+        let [caster_drift_deg, sai_drift_deg] = self.axis_drift_deg;
+        if caster_drift_deg == 0.0 && sai_drift_deg == 0.0 {
+            return (ground, rotation_about(straight, turn_rad));
+        }
+        let pivot = ground + straight * ((self.centre(wheel).z() - ground.z()) / straight.z());
+        let this = self.wheel(wheel);
+        let step_rad = turn_rad / f64::from(DRIFT_STEPS);
+        // Each step turns about the axis as it stands halfway through.
+        let turn = (0..DRIFT_STEPS).fold(Rotation3::identity(), |turn, step| {
+            let share = deg_from_rad(step_rad * (f64::from(step) + 0.5)) / 20.0;
+            let (caster_deg, sai_deg) =
+                (this.caster_deg + share * caster_drift_deg, this.sai_deg + share * sai_drift_deg);
+            rotation_about(axis_direction(wheel.side(), caster_deg, sai_deg), step_rad) * turn
+        });
+        (pivot, turn)
     }
 
     /// How far a knuckle turns about its axis, radians, at a commanded steer: more on the inside of the turn.
@@ -623,27 +647,28 @@ impl VirtualVehicle {
         });
 
         // It turns about the spindle, with the knuckle about the steering axis, and travels with the car.
-        let mut turn = |axis: Vector<Vehicle>, point: Vector<Vehicle>, angle_rad: f64| {
-            axes = axes.map(|v| turn_about(axis, angle_rad, v));
-            origin = point + turn_about(axis, angle_rad, origin - point);
+        let mut turn_by = |turn: &Rotation3<f64>, point: Vector<Vehicle>| {
+            axes = axes.map(|v| turned(turn, v));
+            origin = point + turned(turn, origin - point);
         };
         let travel_mm = self.front.rolling_radius_mm * rad_from_deg(moment.roll_deg);
         let yaw_per_mm = rad_from_deg(self.rolling_yaw_deg_per_m) / 1000.0;
         // A wheel on the inside of the turn runs a shorter way.
         let way_mm = travel_mm * (1.0 - yaw_per_mm * centre.y());
         let roll_rad = way_mm / axle.rolling_radius_mm + rad_from_deg(*moment.slip_deg.get(wheel));
-        turn(spindle, centre, side * roll_rad);
+        turn_by(&rotation_about(spindle, side * roll_rad), centre);
         if matches!(wheel, Wheel::Fl | Wheel::Fr) {
-            let (point, axis) = self.axis(wheel);
-            turn(axis, point, self.knuckle_rad(wheel, moment.steer_deg));
+            let (point, turn) = self.knuckle(wheel, moment.steer_deg);
+            turn_by(&turn, point);
         }
         let yaw_rad = yaw_per_mm * travel_mm;
-        turn(UP, Vector::zero(), yaw_rad);
+        let mut turn_body = |axis, angle_rad| turn_by(&rotation_about(axis, angle_rad), Vector::zero());
+        turn_body(UP, yaw_rad);
         let BodyMotion { rise_mm, slide_mm: [forward_mm, left_mm], roll_deg, pitch_deg, yaw_deg } = self.body_motion;
         let (even, odd) = (moment.body * moment.body, moment.body);
-        turn(FORWARD, Vector::zero(), rad_from_deg(odd * roll_deg));
-        turn(UP.cross(FORWARD), Vector::zero(), rad_from_deg(even * pitch_deg));
-        turn(UP, Vector::zero(), rad_from_deg(odd * yaw_deg));
+        turn_body(FORWARD, rad_from_deg(odd * roll_deg));
+        turn_body(UP.cross(FORWARD), rad_from_deg(even * pitch_deg));
+        turn_body(UP, rad_from_deg(odd * yaw_deg));
         let moved = Vector::new([odd * forward_mm, odd * left_mm, even * rise_mm]);
         // The chord of an arc points halfway through its turn.
         let halfway = rad_from_deg(self.travel_direction_deg) + yaw_rad / 2.0;
@@ -678,13 +703,30 @@ fn disturbed(pose: &Transform<Rig, Target>, noise: PoseNoise, rng: &mut Pcg64) -
     Transform::from_parts(turn * pose.rotation, pose.origin() + Vector::wrap(shift))
 }
 
+/// So many small turns make up the motion of a knuckle whose axis moves: 1e-6° and better, for any drift of a car.
+const DRIFT_STEPS: u32 = 200;
+
 const FORWARD: Vector<Vehicle> = Vector::new([1.0, 0.0, 0.0]);
 const UP: Vector<Vehicle> = Vector::new([0.0, 0.0, 1.0]);
 
 /// Turns a vector about an axis by an angle, right-handed.
 fn turn_about<F: Frame>(axis: Vector<F>, angle_rad: f64, v: Vector<F>) -> Vector<F> {
-    let rotation = Rotation3::from_axis_angle(&Unit::new_normalize(Vector3::from(axis.to_array())), angle_rad);
-    Vector::wrap(rotation * Vector3::from(v.to_array()))
+    turned(&rotation_about(axis, angle_rad), v)
+}
+
+fn turned<F: Frame>(turn: &Rotation3<f64>, v: Vector<F>) -> Vector<F> {
+    Vector::wrap(turn * Vector3::from(v.to_array()))
+}
+
+fn rotation_about<F: Frame>(axis: Vector<F>, angle_rad: f64) -> Rotation3<f64> {
+    Rotation3::from_axis_angle(&Unit::new_normalize(Vector3::from(axis.to_array())), angle_rad)
+}
+
+/// Direction of a steering axis, upward, through a second point 1 m higher.
+fn axis_direction(side: Side, caster_deg: f64, sai_deg: f64) -> Vector<Vehicle> {
+    let rearward = 1000.0 * libm::tan(rad_from_deg(caster_deg));
+    let inboard = 1000.0 * libm::tan(rad_from_deg(sai_deg));
+    Vector::new([-rearward, -side.sign() * inboard, 1000.0]).unit()
 }
 
 fn rotation(axis: [f64; 3], angle_deg: f64) -> Rotation3<f64> {
@@ -693,4 +735,59 @@ fn rotation(axis: [f64; 3], angle_deg: f64) -> Rotation3<f64> {
 
 fn pose_of(rotation: &Rotation3<f64>, translation_mm: [f64; 3]) -> Pose {
     Pose { rotation: rotation.matrix().transpose().into(), translation_mm }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::measure;
+
+    /// No source: the numbers are what the car gave while its axes could not move.
+    #[test]
+    fn an_axis_that_does_not_drift_is_the_rigid_one_to_the_last_bit() {
+        let car = VirtualVehicle { axis_drift_deg: [0.0, -0.0], ..VirtualVehicle::default() };
+        let session = car.session();
+        let Sighting::Pose(seen) = session.sweep[0].fl else { panic!("one frame") };
+        let expected = Pose {
+            rotation: [
+                [-0.907_063_724_098_877_9, 0.308_342_601_102_570_4, 0.286_636_077_228_907],
+                [0.259_976_992_508_090_9, -0.125_267_877_400_499_08, 0.957_454_919_177_932_9],
+                [0.331_130_433_198_645_8, 0.942_991_409_948_613_7, 0.033_463_965_288_090_15],
+            ],
+            translation_mm: [5_148.352_146_540_756, 1_019.441_728_535_056_1, 308.570_250_735_500_74],
+        };
+        assert_eq!(seen, expected);
+        let Some(Sighting::Pose(seen)) = session.lock_left.map(|station| station.fr) else { panic!("one frame") };
+        let expected_mm: [f64; 3] = [5_203.508_941_069_609, -672.759_232_072_068_2, 307.912_352_591_084_1];
+        assert_eq!(seen.translation_mm.map(f64::to_bits), expected_mm.map(f64::to_bits));
+    }
+
+    /// Common practice, no source: the axis between two stations near each other is the instantaneous one halfway, but for
+    /// a twelfth of the step times its drift in it: 2e-4°.
+    #[test]
+    fn an_axis_that_drifts_does_so_in_step_with_the_turn_and_stands_true_straight_ahead() {
+        let [caster_drift_deg, sai_drift_deg] = [0.5, -0.3];
+        let car = VirtualVehicle {
+            axis_drift_deg: [caster_drift_deg, sai_drift_deg],
+            ackermann_share: 0.0, // a knuckle turns as it is told to
+            sweep_deg: (-10..=10).map(|step| 2.0 * f64::from(step)).collect(),
+            ..VirtualVehicle::default()
+        };
+        let axes = measure(&car.session()).unwrap().instantaneous_axes;
+        for (axes, wheel) in [(axes.left, car.front.left), (axes.right, car.front.right)] {
+            assert_eq!(axes.len(), 20);
+            for axis in axes {
+                let share = (car.sweep_deg[axis.stations[0]] + 1.0) / 20.0;
+                assert!((axis.caster_deg - wheel.caster_deg - share * caster_drift_deg).abs() < 3e-4, "{axis:?}");
+                assert!((axis.sai_deg - wheel.sai_deg - share * sai_drift_deg).abs() < 3e-4, "{axis:?}");
+                // The point at the height of the wheel centre stays, so the axis meets the ground further on by that height.
+                let height_mm = car.front.rolling_radius_mm * libm::cos(rad_from_deg(wheel.camber_deg));
+                let tan = |angle_deg: f64| libm::tan(rad_from_deg(angle_deg));
+                let trail_mm = wheel.caster_trail_mm + height_mm * (tan(axis.caster_deg) - tan(wheel.caster_deg));
+                let scrub_mm = wheel.scrub_radius_mm - height_mm * (tan(axis.sai_deg) - tan(wheel.sai_deg));
+                assert!((axis.caster_trail_mm.unwrap() - trail_mm).abs() < 1e-3, "{axis:?}, {trail_mm}");
+                assert!((axis.scrub_radius_mm.unwrap() - scrub_mm).abs() < 1e-3, "{axis:?}, {scrub_mm}");
+            }
+        }
+    }
 }

@@ -1,13 +1,13 @@
-//! What noise does, over hundreds of seeded sessions: scatter, slips that are named, and alarms that are false. Pose noise 0.005° and
-//! 0.05 mm per axis, sweep ± 20° in 9 stations, roll ± 27° in 5. The bounds are this project's own.
+//! What noise does, over hundreds of seeded sessions: scatter, slips that are named, and alarms that are false. Unless a trial says
+//! otherwise: pose noise 0.005° and 0.05 mm per axis, sweep ± 20° in 9 stations, roll ± 27° in 5. The bounds are this project's own.
 
 use alignment_core::error::{Stage, WarningCode};
-use alignment_core::session::{PoseNoise, SweepBody};
+use alignment_core::session::{PoseNoise, Sighting, SweepBody};
 use alignment_core::simulate::{BodyMotion, ClampSlip, VirtualVehicle};
 use alignment_core::{Measurement, Session, Wheel, measure};
 
 const NOISE: PoseNoise = PoseNoise { rotation_deg: 0.005, translation_mm: 0.05 };
-const SESSIONS: u64 = 500;
+const SESSIONS: u32 = 500;
 
 fn noisy(seed: u64) -> VirtualVehicle {
     VirtualVehicle { pose_noise: Some(NOISE), seed, ..VirtualVehicle::default() }
@@ -18,17 +18,37 @@ type Trial = (Session, Box<dyn Fn(&Measurement) -> bool>);
 
 /// How many of the sessions, in percent, are so; with the noise stated, and without.
 fn percent(sessions: impl Fn(u64) -> Trial) -> [f64; 2] {
-    [true, false].map(|stated| {
-        let mut count = 0_u32;
-        for seed in 0..SESSIONS {
-            let (mut session, so) = sessions(seed);
-            if !stated {
-                session.pose_noise = None;
-            }
-            count += u32::from(so(&measure(&session).unwrap()));
-        }
-        100.0 * f64::from(count) / 500.0
-    })
+    percent_of(SESSIONS, sessions)
+}
+
+fn percent_of(count: u32, sessions: impl Fn(u64) -> Trial) -> [f64; 2] {
+    let mut counts = [0_u32; 2];
+    for seed in 0..count {
+        let (mut session, so) = sessions(seed.into());
+        counts[0] += u32::from(so(&measure(&session).unwrap()));
+        session.pose_noise = None;
+        counts[1] += u32::from(so(&measure(&session).unwrap()));
+    }
+    counts.map(|so| 100.0 * f64::from(so) / f64::from(count))
+}
+
+/// So many sweep stations over ± 20°.
+fn sweep_deg(stations: u32) -> Vec<f64> {
+    (0..stations).map(|i| 40.0 * f64::from(i) / f64::from(stations - 1) - 20.0).collect()
+}
+
+const SLIPPED: [WarningCode; 2] = [WarningCode::TargetSlippedOnce, WarningCode::TargetSlippedFrom];
+
+/// Whether a target is said to have slipped, or a locked wheel to have rolled.
+fn blamed(result: &Measurement) -> bool {
+    let codes = [&SLIPPED[..], &[WarningCode::WheelRolled]].concat();
+    result.warnings.iter().any(|warning| codes.contains(&warning.code))
+}
+
+/// Whether there is any warning.
+fn alarm(result: &Measurement) -> bool {
+    // Few stations on the way to 20° are a fact, no alarm.
+    result.warnings.iter().any(|warning| warning.code != WarningCode::TurnSparse)
 }
 
 fn slip(stage: Stage, seed: u64, stations: u64, angle_deg: f64) -> ClampSlip {
@@ -81,15 +101,114 @@ fn a_slip_in_nine_rolling_stations_is_named_with_its_place() {
 
 #[test]
 fn no_slip_is_seldom_named() {
-    let false_alarms = percent(|seed| {
-        let alarm = |result: &Measurement| {
-            let alarms = [WarningCode::TargetSlippedOnce, WarningCode::TargetSlippedFrom, WarningCode::WheelRolled];
-            result.warnings.iter().any(|warning| alarms.contains(&warning.code))
-        };
-        (noisy(seed).session(), Box::new(alarm))
-    });
+    let false_alarms = percent(|seed| (noisy(seed).session(), Box::new(blamed)));
     println!("false alarms: {false_alarms:?} %");
     assert!(false_alarms.iter().all(|&percent| percent < 2.0), "{false_alarms:?}");
+}
+
+/// Fails, after all are printed, when a percentage does not keep below the bound.
+fn assert_below(bound: f64, trials: impl Iterator<Item = (String, [f64; 2])>) {
+    let missed: Vec<String> = trials
+        .inspect(|(name, percent)| println!("{name}: {percent:.2?} %"))
+        .filter(|(_, percent)| percent.iter().any(|&percent| percent >= bound))
+        .map(|(name, percent)| format!("{name}: {percent:.2?} %"))
+        .collect();
+    assert!(missed.is_empty(), "not below {bound} %:\n{}", missed.join("\n"));
+}
+
+/// How the car is rolled and its body watched while the wheels are steered.
+#[derive(Debug, Clone, Copy, PartialEq)]
+enum Watch {
+    Still,
+    /// The body turns by 0.5° per metre while the car is rolled.
+    RollingTurns,
+    /// The body moves in the sweep and is found again from both rear targets.
+    FoundAgain,
+    /// The same, with one rear target hidden at every other station.
+    FoundAgainByOne,
+}
+
+/// False alarms of sound cars, by the count of sweep stations.
+fn assert_sound_cars_are_left_alone(rotation_deg: f64, translation_mm: f64) {
+    let watches = [Watch::Still, Watch::RollingTurns, Watch::FoundAgain, Watch::FoundAgainByOne];
+    let trials = watches.into_iter().flat_map(|watch| [4, 5, 9, 21, 81].map(|stations| (watch, stations)));
+    let measured = trials.map(|(watch, stations)| {
+        let session = |seed| {
+            let mut car = VirtualVehicle { sweep_deg: sweep_deg(stations), ..noisy(seed) };
+            car.pose_noise = Some(PoseNoise { rotation_deg, translation_mm });
+            match watch {
+                Watch::Still => {}
+                Watch::RollingTurns => car.rolling_yaw_deg_per_m = 0.5,
+                Watch::FoundAgain | Watch::FoundAgainByOne => {
+                    car.sweep_body = SweepBody::FoundAgain;
+                    car.body_motion = BODY_MOTION;
+                }
+            }
+            let mut session = car.session();
+            if watch == Watch::FoundAgainByOne {
+                session.sweep.iter_mut().skip(1).step_by(2).for_each(|station| station.rl = Sighting::default());
+            }
+            session
+        };
+        // The residuals of a noisy rig pass the bounds of an unstated noise; nobody is to be blamed for that. Nor can half the stations
+        // be told from the other half, whose body is found from one target, when it is not.
+        let [any, _] = percent_of(300, |seed| (session(seed), Box::new(alarm)));
+        let [_, blamed] = percent_of(300, |seed| (session(seed), Box::new(blamed)));
+        let found = [any, if watch == Watch::FoundAgainByOne { 0.0 } else { blamed }];
+        (format!("{rotation_deg}°, {translation_mm} mm, {watch:?}, {stations} stations"), found)
+    });
+    assert_below(1.0, measured);
+}
+
+#[test]
+fn sound_cars_are_left_alone() {
+    assert_sound_cars_are_left_alone(0.005, 0.05);
+}
+
+#[test]
+fn sound_cars_are_left_alone_by_cameras_poor_in_rotation() {
+    assert_sound_cars_are_left_alone(0.02, 0.02);
+}
+
+#[test]
+fn sound_cars_are_left_alone_by_cameras_poor_in_position() {
+    assert_sound_cars_are_left_alone(0.002, 0.2);
+}
+
+/// An axis that moves as the wheels are steered is no fault of a target or a brake. Beyond 0.3° of caster it passes for a wheel that
+/// rolled, and that warning names both; it is never a slip.
+#[test]
+fn an_axis_that_moves_is_no_slip() {
+    let drifts = [[0.1, 0.0], [0.2, 0.0], [0.5, 0.0], [0.0, 0.1], [0.3, 0.3]];
+    let wrong = |result: &Measurement, drift: [f64; 2]| {
+        let rolled = |code| code == WarningCode::WheelRolled && drift[0] <= 0.3;
+        result.warnings.iter().any(|warning| SLIPPED.contains(&warning.code) || rolled(warning.code))
+    };
+    let trials = drifts.into_iter().flat_map(|drift| [5, 9, 21, 81].map(|stations| (drift, stations)));
+    let measured = trials.map(|(axis_drift_deg, stations)| {
+        let found = percent_of(300, |seed| {
+            let car = VirtualVehicle { axis_drift_deg, sweep_deg: sweep_deg(stations), ..noisy(seed) };
+            (car.session(), Box::new(move |result| wrong(result, axis_drift_deg)))
+        });
+        (format!("drift {axis_drift_deg:?}°, {stations} stations"), found)
+    });
+    assert_below(2.0, measured);
+}
+
+/// A slip of 0.3° on a car whose caster grows by 0.2° at 20°: its wheel is named, and no other.
+#[test]
+fn a_slip_is_named_though_the_axis_moves() {
+    let found = percent(|seed| {
+        let slip = slip(Stage::Sweep, seed, 9, 0.3);
+        let car = VirtualVehicle { slips: vec![slip], axis_drift_deg: [0.2, 0.0], ..noisy(seed) };
+        let named = move |result: &Measurement| {
+            let mut slipped = result.warnings.iter().filter(|warning| SLIPPED.contains(&warning.code)).peekable();
+            slipped.peek().is_some() && slipped.all(|warning| warning.wheel == Some(slip.wheel))
+        };
+        (car.session(), Box::new(named))
+    });
+    println!("named: {found:?} %");
+    assert!(found.iter().all(|&percent| percent >= 80.0), "{found:?}");
 }
 
 /// A wheel that rolled by 1.5° from one end of the sweep to the other, in step with it.
@@ -119,12 +238,13 @@ fn a_wheel_that_rolled_a_little_is_named() {
 }
 
 /// A body that rises by 8 mm, leans by 0.3° and slides by 5 mm as the wheels are steered.
+const BODY_MOTION: BodyMotion =
+    BodyMotion { rise_mm: 8.0, slide_mm: [5.0, 3.0], roll_deg: 0.3, pitch_deg: 0.17, yaw_deg: 0.0 };
+
 #[test]
 fn a_moving_body_is_found_again_and_otherwise_warned_of() {
-    let body_motion =
-        BodyMotion { rise_mm: 8.0, slide_mm: [5.0, 3.0], roll_deg: 0.3, pitch_deg: 0.17, ..BodyMotion::default() };
     for seed in 0..50 {
-        let car = VirtualVehicle { body_motion, ..VirtualVehicle::random(seed) };
+        let car = VirtualVehicle { body_motion: BODY_MOTION, ..VirtualVehicle::random(seed) };
         let found = VirtualVehicle { sweep_body: SweepBody::FoundAgain, ..car.clone() };
         let truth = car.truth().steering;
         let read = measure(&found.session()).unwrap();
