@@ -162,7 +162,7 @@ impl ClampCompensation {
 /// Compensates the clamps from stations at which the car was rolled without slip (see the [module](self)).
 ///
 /// `up` is the unit vector upward in the rig frame; `loaded_radius_mm` stands in for the rolling radius where no wheel was
-/// seen at three distinct stations, since two cannot give it. The order of the stations does not matter. A wheel whose camera was
+/// seen at three distinct stations, since two cannot give it; a body that may turn needs three. The order of the stations does not matter. A wheel whose camera was
 /// blocked too often is absent, with a warning.
 ///
 /// # Errors
@@ -405,8 +405,11 @@ fn observe_all<T>(
             return Err(located(error));
         }
         first_error = first_error.or(Some(located(error)));
-        warnings
-            .push(Warning::new(WarningCode::WheelBlocked).stage(Stage::Rolling).wheel(wheel).figure(count, 2.0, ""));
+        let warning = Warning::new(WarningCode::WheelBlocked).stage(Stage::Rolling).wheel(wheel);
+        warnings.push(match (error.value, error.minimum) {
+            (Some(value), Some(minimum)) => warning.figure(value, minimum, error.unit),
+            _ => warning,
+        });
         Ok(None)
     })?;
     match first_error {

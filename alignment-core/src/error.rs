@@ -407,7 +407,7 @@ pub enum WarningCode {
     TurnNotReached = 8,
     /// A wheel was not seen at enough stations of a stage: the readings that need it are absent.
     WheelBlocked = 9,
-    /// A target slipped on its clamp at one station: it fits the other stations of its stage but for this one.
+    /// A target slipped on its clamp at one station: it fits the other stations of its stage but for this one. In the rolling, the first station alone cannot be told from all that follow.
     TargetSlippedOnce = 10,
     /// A target slipped on its clamp and stayed so: from this station on it fits the earlier ones of its stage no more.
     TargetSlippedFrom = 11,
