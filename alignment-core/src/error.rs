@@ -411,9 +411,9 @@ pub enum WarningCode {
     TargetSlippedOnce = 10,
     /// A target slipped on its clamp and stayed so: from this station on it fits the earlier ones of its stage no more.
     TargetSlippedFrom = 11,
-    /// A wheel that was to be locked in the sweep rolled about its spindle: SAI leans on it.
+    /// A wheel that was to be locked in the sweep rolled about its spindle, or its steering axis moves, which looks alike: SAI leans on it.
     WheelRolled = 12,
-    /// The body was not watched while the front wheels were steered: that it stood still is assumed.
+    /// The body was not watched at all stations at which the front wheels were steered: it is assumed to have stood still there, or the station is left out.
     BodyNotWatched = 13,
     /// The points that make the datum do not lie in one plane.
     DatumUneven = 14,
