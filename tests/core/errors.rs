@@ -479,6 +479,22 @@ fn frames_that_move_are_refused_and_frames_that_scatter_are_not() {
     }
 }
 
+/// Without stated noise few frames cannot be told to move, unless by more than any rig scatters.
+#[test]
+fn few_frames_that_jump_are_refused() {
+    let jumped = |by_mm: f64| {
+        let mut session = session();
+        let frame = *pose(&mut session.ahead.fl);
+        let mut other = frame;
+        other.translation_mm[0] += by_mm;
+        session.ahead.fl = Sighting::Frames(vec![frame, frame, other]);
+        measure(&session)
+    };
+    assert!(jumped(0.2).is_ok());
+    let error = jumped(4.0).unwrap_err();
+    assert_eq!((error.code, error.wheel, error.maximum), (ErrorCode::NotStill, Some(Wheel::Fl), Some(1.0)));
+}
+
 #[test]
 fn wheels_of_two_cars_that_both_look_sound_are_refused() {
     // Rolled one car, then stood another, whose wheelbase is longer.
