@@ -91,9 +91,8 @@ fn car_is_read_back(camber_deg: f64) -> Result<bool, Error> {
 
     let radii = ByAxle::default();
     let standoff = &session.clamp_standoff_mm;
-    let rolled =
-        compensation::from_rolling(&session.rolling, [0.0, 0.0, 1.0], standoff, &radii, session.rolling_body)?
-            .all_wheels()?;
+    let rolled = compensation::from_rolling(&session.rolling, [0.0, 0.0, 1.0], standoff, &radii, session.rolling_body)?
+        .all_wheels()?;
     let poses = ByWheel::try_from_fn(|name| Pose::mean(session.ahead.get(name).frames()))?;
     let ahead =
         vehicle::ahead_readings(black_box(&rolled), &poses, [0.0, 0.0, 1.0], &radii, Centreline::AxleMidpoints)?;
