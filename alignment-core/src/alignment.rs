@@ -152,10 +152,13 @@ pub fn measure(session: &Session) -> Result<Measurement, Error> {
         if swapped { Error { code: ErrorCode::SidesSwapped, ..error } } else { error }
     };
     if let (Datum::Runway, Some(runway_mm)) = (session.reference.datum, &session.runway_mm) {
-        checks::runway(runway_mm, up, &wheels)?;
+        checks::runway(runway_mm, up, &wheels, &session.loaded_radius_mm.unwrap_or_default())?;
     }
     let Some((compensation, wheels, ahead)) = all(&clamps.wheels).zip(all(&wheels)).zip(all(&ahead)).map(flat) else {
-        checks::layout_of_seen(&wheels, clamps.travel_direction_in_rig, up).map_err(decided)?;
+        let travel = clamps.travel_direction_in_rig;
+        for seen in [&checks::rolled_wheels(&clamps.wheels, &rolling), &wheels] {
+            checks::layout_of_seen(seen, travel, up).map_err(decided)?;
+        }
         one_vehicle?;
         let tree = &mut result.alignment;
         (tree.wheels, tree.axles) = vehicle::without_frame(&clamps.wheels, &wheels, up)?;
@@ -268,6 +271,8 @@ fn wheel_plane(
     /// An error of the normal shrinks by far more than half from one round to the next: the contact centres move together.
     const ROUNDS: usize = 30;
     const AGREED: f64 = 1e-13;
+    /// Rounding may keep it from shrinking further, near there.
+    const NEAR: f64 = 1e-7;
     let plane_of = |point: &dyn Fn(Wheel) -> Result<Option<Vector<Rig>>, Error>| {
         let ByWheel { fl, fr, rl, rr } = ByWheel::try_from_fn(|wheel| {
             let point = point(wheel).and_then(|point| point.ok_or(Error::new(ErrorCode::WheelNotSeen)));
@@ -284,7 +289,7 @@ fn wheel_plane(
     let upright = |normal: Vector<Rig>| if normal.dot(sense) < 0.0 { -normal } else { normal };
     let mut up = upright(normal);
     let loaded_radius_mm = session.loaded_radius_mm.unwrap_or_default();
-    let mut round = 0;
+    let (mut round, mut last_change) = (0, f64::INFINITY);
     loop {
         let clamps = compensate(session, rolling, up)?;
         let plane = plane_of(&|wheel| {
@@ -298,9 +303,10 @@ fn wheel_plane(
         })?;
         let normal = upright(Vector::new(plane.normal));
         let change = (normal - up).norm();
-        up = normal;
+        let stalled = change <= NEAR && change >= 0.5 * last_change;
+        (up, last_change) = (normal, change);
         round += 1;
-        if change <= AGREED {
+        if change <= AGREED || stalled {
             return Ok(Level { up, clamps, uneven: uneven(plane.residual_mm) });
         }
         if round == ROUNDS {
@@ -327,16 +333,21 @@ impl Steered {
     fn steering_end(&self, clamps: &ByWheel<Option<Compensation>>, ahead: &ByWheel<Option<WheelInRig>>) -> Option<End> {
         const LEAST_SWING_DEG: f64 = 4.0;
         let stations = || self.sweep.iter().chain([&self.locks.left, &self.locks.right]);
+        // How far the spindle swings from where it is first seen, straight ahead if it is seen there.
         let swing = |wheel: Wheel| {
-            let Some((clamp, straight)) = clamps.get(wheel).zip(*ahead.get(wheel)) else { return 0.0 };
-            stations()
-                .filter_map(|station| station.get(wheel).as_ref())
-                .map(|pose| (wheel::locate(&clamp, pose).spindle - straight.spindle).norm())
-                .fold(0.0, f64::max)
+            let clamp = (*clamps.get(wheel))?;
+            let seen = stations().filter_map(|station| station.get(wheel).as_ref());
+            let mut spindles = seen.map(|pose| wheel::locate(&clamp, pose).spindle);
+            let straight = ahead.get(wheel).map(|wheel| wheel.spindle).or_else(|| spindles.next())?;
+            Some(spindles.map(|spindle| (spindle - straight).norm()).fold(0.0, f64::max))
         };
-        let front = swing(Wheel::Fl).max(swing(Wheel::Fr));
-        // Both: one rear target that slipped is no axle that steers.
-        let rear = swing(Wheel::Rl).min(swing(Wheel::Rr));
+        let front = swing(Wheel::Fl).unwrap_or(0.0).max(swing(Wheel::Fr).unwrap_or(0.0));
+        // Both: one rear target that slipped is no axle that steers. One alone must swing far more than the front.
+        let rear = match (swing(Wheel::Rl), swing(Wheel::Rr)) {
+            (Some(left), Some(right)) => left.min(right),
+            (Some(one), None) | (None, Some(one)) => one / 4.0,
+            (None, None) => 0.0,
+        };
         if front.max(rear) < rad_from_deg(LEAST_SWING_DEG) {
             return None;
         }
@@ -382,7 +393,8 @@ impl Job<'_> {
             units::atan2_deg(-line.x(), line.y())
         };
         let straight_deg = line_deg(self.stand.centres.rl, self.stand.centres.rr);
-        let least = rad_from_deg(MAX_REAR_STEER_DEG) * 0.99; // a chord is shorter than its arc
+        let most_deg = MAX_REAR_STEER_DEG.max(2.0 * self.bounds.rolled.rotation_deg);
+        let least = rad_from_deg(most_deg) * 0.99; // a chord is shorter than its arc
         for (index, station) in sweep.iter().enumerate() {
             let Some((left, right)) = self.locate(station, Wheel::Rl).zip(self.locate(station, Wheel::Rr)) else {
                 continue;
@@ -404,9 +416,9 @@ impl Job<'_> {
             };
             let (left, right) = (turned(Wheel::Rl, left), turned(Wheel::Rr, right));
             let least = left.abs().min(right.abs());
-            if left * right > 0.0 && least > MAX_REAR_STEER_DEG {
+            if left * right > 0.0 && least > most_deg {
                 let error = Error::new(ErrorCode::RearWheelSteer).stage(Stage::Sweep).station(index);
-                return Err(error.value(least).at_most(MAX_REAR_STEER_DEG));
+                return Err(error.value(least).at_most(most_deg));
             }
         }
         Ok(())
@@ -423,6 +435,9 @@ impl Job<'_> {
         if !locked {
             warnings.push(Warning::new(WarningCode::BodyPitchUnseen).stage(Stage::Sweep));
         }
+        #[expect(clippy::cast_precision_loss, reason = "the number of stations is far below 2^52")]
+        let taken = sweep.len() as f64;
+        let (mut left_out, mut worst) = (0.0, (0.0, Stage::Sweep, None));
         let numbered = sweep.iter_mut().enumerate().map(|(index, station)| (Stage::Sweep, Some(index), station));
         let locks = [(Stage::LockLeft, None, &mut locks.left), (Stage::LockRight, None, &mut locks.right)];
         for (stage, index, station) in numbered.chain(locks) {
@@ -431,17 +446,27 @@ impl Job<'_> {
             }
             let Some(rig_before_from_rig) = self.body_motion(station, locked).map(|motion| motion.inverse()) else {
                 *station = Poses::default();
-                let warning = Warning::new(WarningCode::BodyNotWatched).stage(stage);
-                warnings.push(index.map_or(warning, |index| warning.station(index)));
+                match index {
+                    Some(_) => left_out += 1.0,
+                    None => warnings.push(Warning::new(WarningCode::BodyNotWatched).stage(stage)),
+                }
                 continue;
             };
             *station = ByWheel::from_fn(|wheel| station.get(wheel).map(|pose| rig_before_from_rig.then_from(&pose)));
             if locked && let (Some(left), Some(right)) = (&station.rl, &station.rr) {
-                let before = [&self.ahead.rl, &self.ahead.rr];
-                let warning = checks::rear_disagree(before, [left, right], &self.bounds).map(|w| w.stage(stage));
-                warnings.extend(warning.map(|warning| index.map_or(warning, |index| warning.station(index))));
+                let apart_deg = checks::rear_apart_deg([&self.ahead.rl, &self.ahead.rr], [left, right]);
+                if apart_deg > worst.0 {
+                    worst = (apart_deg, stage, index);
+                }
             }
         }
+        if left_out > 0.0 {
+            let warning = Warning::new(WarningCode::BodyNotWatched).stage(Stage::Sweep);
+            warnings.push(warning.figure(taken - left_out, taken, ""));
+        }
+        let (apart_deg, stage, index) = worst;
+        let warning = checks::rear_disagree(apart_deg, &self.bounds).map(|warning| warning.stage(stage));
+        warnings.extend(warning.map(|warning| index.map_or(warning, |index| warning.station(index))));
         Ok(())
     }
 

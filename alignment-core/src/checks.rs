@@ -1,10 +1,10 @@
 //! What casts doubt on a measurement: fits that leave too much over, a body that moved, targets that slipped, wheels that rolled, stations
 //! that do not belong together. What cannot be of one car is refused; all else is a warning.
 
-use crate::compensation::{Compensation, Residual};
+use crate::compensation::{self, Compensation, Residual};
 use crate::error::{Error, ErrorCode, Stage, Warning, WarningCode};
 use crate::frame::{Rig, Target, Transform, Vector};
-use crate::layout::{ByWheel, Wheel};
+use crate::layout::{ByAxle, ByWheel, Wheel};
 use crate::rigid::FixedDirection;
 use crate::session::{CompensationMethod, LOADED_RADIUS_RANGE_MM, Poses, RollingBody, Session, SweepBody, check_range};
 use crate::slip;
@@ -19,6 +19,8 @@ pub(crate) const HIGH_RESIDUAL: Residual = Residual { rotation_deg: 0.05, transl
 const MAX_STRETCH_MM: f64 = 50.0;
 /// The noise of translation over that of rotation, as rigs have it: 0.05 mm over 0.005°.
 pub(crate) const LEVER_MM: f64 = 573.0;
+/// The most by which the body may turn between rolling and ahead for the rear spindles to be compared, degrees.
+const MOST_BODY_TURN_DEG: f64 = 0.3;
 /// The rotation noise below which nothing is suspected: rounding is no fault.
 const LEAST_NOISE_DEG: f64 = 1e-4;
 
@@ -56,9 +58,17 @@ impl Bounds {
         };
         let noise_rad = rad_from_deg(noise.rotation_deg);
         let at_axis = hypot(noise.translation_mm, LEVER_MM * noise_rad);
-        let rolled = bound(noise.rotation_deg, at_axis);
+        let still = bound(noise.rotation_deg, at_axis);
+        let rolled = match session.rolling_body {
+            RollingBody::Translates => still,
+            // The yaw is found from the wheel centres.
+            RollingBody::Turns => {
+                let yaw_deg = deg_from_rad(noise.translation_mm / compensation::LEAST_SPAN_MM);
+                bound(hypot(noise.rotation_deg, 2.0 * yaw_deg), at_axis)
+            }
+        };
         match session.sweep_body {
-            SweepBody::Still => Self { rolled, steered: rolled, steered_noise_deg: Some(noise.rotation_deg) },
+            SweepBody::Still => Self { rolled, steered: still, steered_noise_deg: Some(noise.rotation_deg) },
             SweepBody::FoundAgain => {
                 // The body carries the noise of a rear target, or two, at the station and straight ahead.
                 let steered_deg = sqrt(2.0) * noise.rotation_deg;
@@ -79,6 +89,7 @@ pub(crate) fn one_vehicle(
     if session.compensation == CompensationMethod::Spun {
         return Ok(()); // a raised car lets its wheels hang
     }
+    let most_mm = MAX_STRETCH_MM + session.pose_noise.map_or(0.0, |noise| 8.0 * noise.translation_mm);
     for (name, one, other) in [
         ("fl to fr", Wheel::Fl, Wheel::Fr),
         ("rl to rr", Wheel::Rl, Wheel::Rr),
@@ -92,27 +103,48 @@ pub(crate) fn one_vehicle(
         let rolled = rolling.iter().find_map(apart);
         let stood = ahead.get(one).zip(*ahead.get(other)).map(|(one, other)| (one.centre - other.centre).norm());
         if let Some((rolled, stood)) = rolled.zip(stood)
-            && (rolled - stood).abs() > MAX_STRETCH_MM
+            && (rolled - stood).abs() > most_mm
         {
             let error = Error::new(ErrorCode::DifferentVehicles).stage(Stage::Ahead).input(name);
-            return Err(error.value((rolled - stood).abs()).at_most(MAX_STRETCH_MM));
+            return Err(error.value((rolled - stood).abs()).at_most(most_mm));
         }
     }
     Ok(())
 }
 
-/// Refuses three wheels or two that stand to each other as in a mirror: what is seen of forward and left must fit up, and the travel.
+/// Where the wheels were on average while the car was rolled, or spun: roughly, for it moved meanwhile.
+pub(crate) fn rolled_wheels(clamps: &ByWheel<Option<Compensation>>, rolling: &[Poses]) -> ByWheel<Option<WheelInRig>> {
+    ByWheel::from_fn(|wheel| {
+        let clamp = (*clamps.get(wheel))?;
+        let seen =
+            || rolling.iter().filter_map(|station| station.get(wheel).as_ref()).map(|pose| wheel::locate(&clamp, pose));
+        let count = seen().fold(0.0, |count, _| count + 1.0);
+        let spindle = seen().map(|wheel| wheel.spindle).sum::<Vector<Rig>>().unit();
+        (count > 0.0).then(|| WheelInRig {
+            spindle,
+            centre: seen().map(|wheel| wheel.centre).sum::<Vector<Rig>>() * (1.0 / count),
+        })
+    })
+}
+
+/// Refuses wheels that stand to each other as in a mirror, however few are seen: what they show of forward and left must agree among
+/// themselves, with up, and with the travel.
 pub(crate) fn layout_of_seen(
     wheels: &ByWheel<Option<WheelInRig>>,
     travel: Option<[f64; 3]>,
     up: Vector<Rig>,
 ) -> Result<(), Error> {
     let between = |from: Wheel, to: Wheel| Some((*wheels.get(to))?.centre - (*wheels.get(from))?.centre);
-    let forward = between(Wheel::Rl, Wheel::Fl).or_else(|| between(Wheel::Rr, Wheel::Fr));
-    let left = between(Wheel::Fr, Wheel::Fl).or_else(|| between(Wheel::Rr, Wheel::Rl));
-    let turned_round = forward.zip(travel).is_some_and(|(forward, travel)| forward.dot(Vector::new(travel)) < 0.0);
-    let mirrored = forward.zip(left).is_some_and(|(forward, left)| forward.cross(left).dot(up) < 0.0);
-    if turned_round || mirrored {
+    let forwards = [between(Wheel::Rl, Wheel::Fl), between(Wheel::Rr, Wheel::Fr), travel.map(Vector::new)];
+    let lefts = [between(Wheel::Fr, Wheel::Fl), between(Wheel::Rr, Wheel::Rl)];
+    let pairs = |some: fn(Vector<Rig>, Vector<Rig>, Vector<Rig>) -> f64,
+                 a: &[Option<Vector<Rig>>],
+                 b: &[Option<Vector<Rig>>]| {
+        a.iter().flatten().any(|&a| b.iter().flatten().any(|&b| some(a, b, up) < 0.0))
+    };
+    let along: fn(Vector<Rig>, Vector<Rig>, Vector<Rig>) -> f64 = |a, b, _| a.dot(b);
+    let around: fn(Vector<Rig>, Vector<Rig>, Vector<Rig>) -> f64 = |forward, left, up| forward.cross(left).dot(up);
+    if pairs(along, &forwards, &forwards) || pairs(along, &lefts, &lefts) || pairs(around, &forwards, &lefts) {
         return Err(Error::new(ErrorCode::Mirrored).stage(Stage::Ahead));
     }
     Ok(())
@@ -123,13 +155,17 @@ pub(crate) fn runway(
     runway_mm: &ByWheel<[f64; 3]>,
     up: Vector<Rig>,
     wheels: &ByWheel<Option<WheelInRig>>,
+    loaded_radius_mm: &ByAxle<Option<f64>>,
 ) -> Result<(), Error> {
-    const MAX_ASIDE_MM: f64 = 1000.0;
+    const MAX_ASIDE_MM: f64 = 600.0;
+    /// A wheel that leans stands lower by a little, and a floor is not quite even.
+    const ABOUT: f64 = 0.5;
     for wheel in Wheel::ALL {
         let Some(seen) = wheels.get(wheel) else { continue };
         let above = seen.centre - Vector::new(*runway_mm.get(wheel));
         let located = |error: Error| error.stage(Stage::Ahead).wheel(wheel);
-        let radii = LOADED_RADIUS_RANGE_MM;
+        let about = |radius: f64| [(1.0 - ABOUT) * radius, (1.0 + ABOUT) * radius];
+        let radii = loaded_radius_mm.of_wheel(wheel).map_or(LOADED_RADIUS_RANGE_MM, about);
         check_range(ErrorCode::LengthOutOfRange, "height over runway_mm", above.dot(up), radii).map_err(located)?;
         let aside = above.square_to(up).norm();
         let near = [0.0, MAX_ASIDE_MM];
@@ -138,16 +174,15 @@ pub(crate) fn runway(
     Ok(())
 }
 
-/// Rear targets that do not turn alike about the line across the car, once the body was found again from both: one slipped or rolled.
-pub(crate) fn rear_disagree(
-    before: [&Transform<Rig, Target>; 2],
-    found_again: [&Transform<Rig, Target>; 2],
-    bounds: &Bounds,
-) -> Option<Warning> {
-    // The part of a rotation about k is half its skew part along k.
+/// How differently the rear targets turned, once the body was found again from both, degrees.
+pub(crate) fn rear_apart_deg(before: [&Transform<Rig, Target>; 2], found_again: [&Transform<Rig, Target>; 2]) -> f64 {
     let turned = [0, 1].map(|i| found_again[i].turned_since(before[i]));
-    let apart_deg = deg_from_rad((turned[0] - turned[1]).norm());
-    let bound_deg = bounds.steered.rotation_deg * 2.0;
+    deg_from_rad((turned[0] - turned[1]).norm())
+}
+
+/// Rear targets that do not turn alike: one slipped or rolled.
+pub(crate) fn rear_disagree(apart_deg: f64, bounds: &Bounds) -> Option<Warning> {
+    let bound_deg = bounds.steered.rotation_deg * 2.5;
     let warning = Warning::new(WarningCode::RearDisagree);
     (apart_deg > bound_deg).then(|| warning.figure(apart_deg, bound_deg, "deg"))
 }
@@ -234,6 +269,18 @@ pub(crate) fn ahead_disagrees(
     if rms.rotation_deg > high.rotation_deg || rms.translation_mm > high.translation_mm {
         return None; // of which another warning tells
     }
+    let (least_deg, most_deg) = stations
+        .iter()
+        .map(|station| station.steer_deg)
+        .fold((f64::INFINITY, f64::NEG_INFINITY), |(least, most), steer| (steer.min(least), steer.max(most)));
+    if least_deg > 0.0 || most_deg < 0.0 {
+        return None; // the axis would be extrapolated
+    }
+    // Two stations are compared; and where the axis moves, straight ahead lies further off the mean than most.
+    let high = Residual {
+        rotation_deg: hypot(sqrt(2.0) * high.rotation_deg, 1.5 * rms.rotation_deg),
+        translation_mm: hypot(sqrt(2.0) * high.translation_mm, 1.5 * rms.translation_mm),
+    };
     #[expect(clippy::cast_precision_loss, reason = "the number of stations is far below 2^52")]
     let share = 1.0 / stations.len() as f64;
     let swept = stations.iter().map(|station| wheel::locate(compensation, &station.rig_from_target));
@@ -261,6 +308,17 @@ pub(crate) fn rear_disagrees(
 ) -> Option<Warning> {
     if session.compensation == CompensationMethod::Spun || session.rolling_body == RollingBody::Turns {
         return None; // the wheels hung, or the body stood elsewhere at each station
+    }
+    // A body that turned in between takes both spindles along, each by a little more or less: then nothing can be said.
+    let stood = rolled_wheels(&ByWheel::from_fn(|wheel| Some(*clamps.get(wheel))), rolling);
+    let body_turned =
+        [(Wheel::Rl, Wheel::Rr), (Wheel::Fl, Wheel::Rl), (Wheel::Fr, Wheel::Rr)].iter().any(|&(one, other)| {
+            let before = stood.get(one).zip(*stood.get(other)).map(|(one, other)| (one.centre - other.centre).unit());
+            let now = (ahead.get(one).centre - ahead.get(other).centre).unit();
+            before.is_none_or(|before| (now - before).norm() > rad_from_deg(MOST_BODY_TURN_DEG))
+        });
+    if body_turned {
+        return None;
     }
     let turned = |wheel: Wheel| {
         let seen = rolling.iter().filter_map(|station| station.get(wheel).as_ref());

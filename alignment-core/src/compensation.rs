@@ -56,7 +56,7 @@ const ALIKE_DEG: f64 = 0.5;
 /// A step in roll angle from which its sense is taken from the travel: half a turn looks the same either way.
 const AMBIGUOUS_STEP_DEG: f64 = 120.0;
 /// The yaw of a body is found from wheel centres that lie at least about so far apart, mm.
-const LEAST_SPAN_MM: f64 = 1000.0;
+pub(crate) const LEAST_SPAN_MM: f64 = 1000.0;
 /// A slip smaller than this is never looked for: rounding is no slip.
 const LEAST_SLIP_DEG: f64 = 1e-4;
 /// The same in the path of a target.
@@ -579,9 +579,12 @@ impl Rolling<'_> {
             }
             let steps = ByWheel::from_fn(|wheel| own.get(wheel).map(|path| path.step));
             let travel = common_travel(&steps, stations)?;
-            // The yaw is as good as the wheel centres over the track.
+            // The yaw is as good as the wheel centres over the distances between them; with two of them, hardly that.
+            let few =
+                straightened.iter().any(|station| Wheel::ALL.iter().filter(|&&w| station.get(w).is_some()).count() < 3);
+            let span_mm = if few { LEAST_SPAN_MM / 3.0 } else { LEAST_SPAN_MM };
             let noise = self.noise.map(|noise| PoseNoise {
-                rotation_deg: units::hypot(noise.rotation_deg, deg_from_rad(noise.translation_mm / LEAST_SPAN_MM)),
+                rotation_deg: units::hypot(noise.rotation_deg, deg_from_rad(noise.translation_mm / span_mm)),
                 ..noise
             });
             return Rolling { noise, ..*self }.finish(&rolls, warnings, Some(travel), |wheel, roll, put| {

@@ -419,7 +419,7 @@ pub enum WarningCode {
     DatumUneven = 14,
     /// The body was found again from rear wheels that were free to roll, which do not show how it pitches: caster leans on that.
     BodyPitchUnseen = 15,
-    /// A wheel stands otherwise at the ahead station than while the car was rolled or steered: its target slipped, or it moved.
+    /// A wheel stands otherwise at the ahead station than while the car was rolled or steered: its target slipped, it moved, or its suspension settled.
     AheadDisagrees = 16,
     /// The rear targets do not show one motion of the body: one of them slipped or rolled.
     RearDisagree = 17,
@@ -526,7 +526,7 @@ impl WarningCode {
             ),
             Self::AheadDisagrees => (
                 "ahead_disagrees",
-                "stands otherwise straight ahead than while the car was rolled or steered: check the clamp and whether the car moved, and start again",
+                "stands otherwise straight ahead than while the car was rolled or steered: check the clamp, whether the car moved or its suspension settled, and start again",
             ),
             Self::RearDisagree => (
                 "rear_disagree",

@@ -481,14 +481,12 @@ impl Cameras {
 ///
 /// With the pose noise stated, their spread is held against it: the bound is the one-in-a-million quantile of χ² with 3(n − 1) degrees
 /// of freedom. Without, the spread is held against the differences from frame to frame, which a slow motion leaves
-/// alone (von Neumann's ratio); that can tell motion from scatter from seven frames on. Fewer must lie within what no rig scatters by.
+/// alone (von Neumann's ratio); that can tell motion from scatter from seven frames on.
 fn check_still(frames: &[Pose], spread: Spread, noise: Option<PoseNoise>) -> Result<(), Error> {
     /// The standard normal's one-in-a-million quantile.
     const Z: f64 = 4.753;
     /// From so many frames on a steady motion has a ratio, 6/(n² + n), below what scatter has; with two the ratio is always 1.
     const LEAST_FRAMES: f64 = 7.0;
-    /// What few frames of unstated noise may scatter by. Common practice, no source.
-    const MOST: PoseNoise = PoseNoise { rotation_deg: 0.05, translation_mm: 1.0 };
     /// Rounding is no motion.
     const LEAST: PoseNoise = PoseNoise { rotation_deg: 1e-4, translation_mm: 1e-3 };
     #[expect(clippy::cast_precision_loss, reason = "the number of frames is far below 2^52")]
@@ -499,7 +497,7 @@ fn check_still(frames: &[Pose], spread: Spread, noise: Option<PoseNoise>) -> Res
         let root = 1.0 - variance + Z * units::sqrt(variance);
         (noise, units::sqrt(root * root * root))
     } else if count < LEAST_FRAMES {
-        (MOST, 1.0)
+        return Ok(());
     } else {
         // The mean square successive difference over twice the variance has mean 1 and, of three axes, this variance.
         let variance = (count - 2.0) / (3.0 * (count * count - 1.0));

@@ -95,12 +95,12 @@ fn by_camera(session: &Session, name: &str, rig_from_camera: Pose, wheels: &[Whe
     given
 }
 
-/// The session with points of a runway half a metre or so under the targets.
+/// The session with points of a runway some way under the targets.
 fn on_runway(session: &Session, heights_mm: [f64; 4]) -> Session {
     let up = session.up.unwrap();
     let runway_mm = ByWheel::from_fn(|wheel| {
         let origin = session.ahead.get(wheel).frames()[0].translation_mm;
-        let height = heights_mm[Wheel::ALL.iter().position(|&of| of == wheel).unwrap()] - 500.0;
+        let height = heights_mm[Wheel::ALL.iter().position(|&of| of == wheel).unwrap()] - 330.0;
         core::array::from_fn(|i| origin[i] + up[i] * height)
     });
     Session { runway_mm: Some(runway_mm), ..session.clone() }
