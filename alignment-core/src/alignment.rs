@@ -11,7 +11,7 @@ use crate::session::{
     self, Cameras, CompensationMethod, Datum, PoseNoise, Poses, Reference, Session, StationSpread, SweepBody, TurnWheel,
 };
 use crate::steering::{self, FrontWheel, InstantaneousAxis, SteeringAxis, SteeringReadings, SweepStation};
-use crate::turns::{self, LockReadings, TurnReadings, TurnsReadings};
+use crate::turns::{self, Interpolated, LockReadings, TurnReadings, TurnsReadings};
 use crate::units::{self, rad_from_deg};
 use crate::vehicle::{self, AxleReadings, ChassisReadings, Stand};
 use crate::wheel::{self, WheelInRig, WheelReadings};
@@ -337,7 +337,7 @@ impl Steered {
         let swing = |wheel: Wheel| {
             let clamp = (*clamps.get(wheel))?;
             let seen = stations().filter_map(|station| station.get(wheel).as_ref());
-            let mut spindles = seen.map(|pose| wheel::locate(&clamp, pose).spindle);
+            let mut spindles = seen.map(|pose| pose.direction(Vector::new(clamp.spindle_in_target)));
             let straight = ahead.get(wheel).map(|wheel| wheel.spindle).or_else(|| spindles.next())?;
             Some(spindles.map(|spindle| (spindle - straight).norm()).fold(0.0, f64::max))
         };
@@ -692,7 +692,7 @@ impl Job<'_> {
         if pairs.len() < 2 {
             return TurnReadings::default(); // blocked, of which the sweep warns
         }
-        let Some(other_deg) = turns::interpolate(&pairs, custom.angle_deg) else {
+        let Some(Interpolated { other_deg, gap_deg }) = turns::interpolate(&pairs, custom.angle_deg) else {
             let reached = pairs.iter().fold(0.0, |most: f64, pair| most.max(pair.0));
             warnings.push(
                 Warning::new(WarningCode::TurnNotReached).stage(Stage::Sweep).wheel(asked.front_wheel()).figure(
@@ -703,7 +703,6 @@ impl Job<'_> {
             );
             return TurnReadings::default();
         };
-        let gap_deg = turns::gap_deg(&pairs, custom.angle_deg);
         if gap_deg > turns::SPARSE_DEG {
             let warning = Warning::new(WarningCode::TurnSparse).stage(Stage::Sweep).wheel(asked.front_wheel());
             warnings.push(warning.figure(gap_deg, turns::SPARSE_DEG, "deg"));

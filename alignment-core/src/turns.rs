@@ -184,34 +184,33 @@ pub fn turning_radius_mm(wheelbase_mm: f64, steer_deg: f64) -> Result<f64, Error
 /// The steer angles of both front wheels at one station: (asked-for wheel, other wheel), degrees.
 pub(crate) type Pair = (f64, f64);
 
+/// What the stations say of the other wheel when the asked-for one stands at an angle.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(crate) struct Interpolated {
+    /// The other wheel's angle, degrees.
+    pub(crate) other_deg: f64,
+    /// How far the two stations lie apart between which, or nearest to which, the angle lies, degrees.
+    pub(crate) gap_deg: f64,
+}
+
 /// The other wheel's angle when the asked-for wheel stands at `at`: the cubic through the four distinct stations nearest to it (fewer, a
 /// lower degree). None when `at` lies further than [`TURN_MARGIN_DEG`] beyond the stations.
-pub(crate) fn interpolate(pairs: &[Pair], at: f64) -> Option<f64> {
+pub(crate) fn interpolate(pairs: &[Pair], at: f64) -> Option<Interpolated> {
     let mut distinct = merge_near(pairs);
     let (least, most) = (distinct.first()?.0, distinct.last()?.0);
     if distinct.len() < 2 || at < least - TURN_MARGIN_DEG || at > most + TURN_MARGIN_DEG {
         return None;
     }
+    let between = distinct.windows(2).find(|pair| at <= pair[1].0).or(distinct.windows(2).next_back());
+    let gap_deg = between.map_or(0.0, |pair| pair[1].0 - pair[0].0);
     distinct.sort_by(|a, b| (a.0 - at).abs().total_cmp(&(b.0 - at).abs()));
     distinct.truncate(4);
     // Lagrange's form.
-    Some(
-        distinct
-            .iter()
-            .enumerate()
-            .map(|(i, (x, y))| {
-                let others = distinct.iter().enumerate().filter(|&(j, _)| j != i);
-                others.fold(*y, |product, (_, (other, _))| product * (at - other) / (x - other))
-            })
-            .sum(),
-    )
-}
-
-/// How far the two stations lie apart between which, or nearest to which, an angle lies.
-pub(crate) fn gap_deg(pairs: &[Pair], at: f64) -> f64 {
-    let merged = merge_near(pairs);
-    let between = merged.windows(2).find(|pair| at <= pair[1].0).or(merged.windows(2).next_back());
-    between.map_or(0.0, |pair| pair[1].0 - pair[0].0)
+    let terms = distinct.iter().enumerate().map(|(i, (x, y))| {
+        let others = distinct.iter().enumerate().filter(|&(j, _)| j != i);
+        others.fold(*y, |product, (_, (other, _))| product * (at - other) / (x - other))
+    });
+    Some(Interpolated { other_deg: terms.sum(), gap_deg })
 }
 
 /// The pairs in rising order, neighbours nearer than [`SAME_STATION_DEG`] averaged.
@@ -241,7 +240,7 @@ mod tests {
         let law = |x: f64| 0.9 * x - 0.01 * x * x + 1e-4 * x * x * x;
         let pairs: Vec<Pair> = [-20.0, -12.0, -5.0, 0.0, 6.0, 13.0, 21.0].iter().map(|&x| (x, law(x))).collect();
         for at in [-20.5, -17.0, 0.0, 20.0, 21.9] {
-            assert!((interpolate(&pairs, at).unwrap() - law(at)).abs() < 1e-12);
+            assert!((interpolate(&pairs, at).unwrap().other_deg - law(at)).abs() < 1e-12);
         }
         assert_eq!(interpolate(&pairs, 22.1), None);
         assert_eq!(interpolate(&pairs[..1], -20.0), None);
