@@ -193,6 +193,9 @@ pub fn measure(session: &Session) -> Result<Measurement, Error> {
     if !steered.sweep.is_empty() {
         job.sweep(&steered.sweep, &mut result)?;
     }
+    for (stage, lock) in [(Stage::LockLeft, &steered.locks.left), (Stage::LockRight, &steered.locks.right)] {
+        job.watch_lock(stage, lock, &mut result.warnings);
+    }
     let locks = &mut result.alignment.turns;
     locks.lock_left = job.lock(&steered.locks.left);
     locks.lock_right = job.lock(&steered.locks.right);
@@ -385,6 +388,18 @@ impl Job<'_> {
         LockReadings { left_deg: steer(Side::Left), right_deg: steer(Side::Right) }
     }
 
+    /// Warns of a body that moved at a lock, or was not watched there.
+    fn watch_lock(&self, stage: Stage, lock: &Poses, warnings: &mut Vec<Warning>) {
+        if lock.fl.is_none() && lock.fr.is_none() {
+            return;
+        }
+        if lock.rl.is_none() && lock.rr.is_none() {
+            warnings.push(Warning::new(WarningCode::BodyNotWatched).stage(stage));
+        }
+        let moved = self.rear_residuals(core::slice::from_ref(lock));
+        checks::moved_body(stage, &moved, self.bounds.steered, warnings);
+    }
+
     /// Refuses a car whose rear wheels steer: both turn the same way against the line between their centres.
     fn check_rear_steer(&self, sweep: &[Poses]) -> Result<(), Error> {
         let from_rig = &self.stand.vehicle_from_rig;
@@ -514,7 +529,7 @@ impl Job<'_> {
             by_station
         });
         let mut residuals = self.rear_residuals(sweep);
-        let body_moved = checks::moved_body(&residuals, self.bounds.steered, &mut result.warnings);
+        let body_moved = checks::moved_body(Stage::Sweep, &residuals, self.bounds.steered, &mut result.warnings);
         let axes = BySide::try_from_fn(|side| {
             let axis = self.axis(stations.get(side), side, locked, sweep.len(), &mut result.warnings)?;
             if let Some(axis) = &axis {

@@ -188,13 +188,18 @@ pub(crate) fn rear_disagree(apart_deg: f64, bounds: &Bounds) -> Option<Warning> 
 }
 
 /// Warns of a body that moved while the wheels were steered; tells whether it did.
-pub(crate) fn moved_body(sweep: &[ByWheel<Option<Residual>>], high: Residual, warnings: &mut Vec<Warning>) -> bool {
+pub(crate) fn moved_body(
+    stage: Stage,
+    sweep: &[ByWheel<Option<Residual>>],
+    high: Residual,
+    warnings: &mut Vec<Warning>,
+) -> bool {
     let before = warnings.len();
     for wheel in [Wheel::Rl, Wheel::Rr] {
         let moved = rms_of(sweep, wheel);
         // Both the station and the ahead station scatter.
         let (rotation, translation) = (high.rotation_deg * sqrt(2.0), high.translation_mm * sqrt(2.0));
-        let warning = Warning::new(WarningCode::BodyMoved).stage(Stage::Sweep).wheel(wheel);
+        let warning = Warning::new(WarningCode::BodyMoved).stage(stage).wheel(wheel);
         if moved.rotation_deg > rotation {
             warnings.push(warning.figure(moved.rotation_deg, rotation, "deg"));
         } else if moved.translation_mm > translation {

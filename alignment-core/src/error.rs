@@ -401,7 +401,7 @@ pub enum WarningCode {
     SweepWheelFree = 5,
     /// The poses of the stage do not fit a rigid motion within their noise.
     ResidualHigh = 6,
-    /// The body moved during the sweep: the steering axis is referred to a body that did not stand still.
+    /// The body moved while the front wheels were steered: axes and angles are referred to a body that did not stand still.
     BodyMoved = 7,
     /// The sweep did not reach the angle at which toe-out on turns is read: that turn is absent.
     TurnNotReached = 8,
@@ -490,7 +490,7 @@ impl WarningCode {
             ),
             Self::BodyMoved => (
                 "body_moved",
-                "the rear wheels moved during the sweep: the body did not stand still, caster and SAI lean on it",
+                "the rear wheels moved while the front ones were steered: the body did not stand still, let it be found again from them",
             ),
             Self::TurnNotReached => (
                 "turn_not_reached",

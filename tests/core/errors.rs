@@ -260,7 +260,8 @@ fn one_rear_target_that_slipped_is_no_rear_axle_that_steers() {
     ahead.rotation =
         core::array::from_fn(|i| core::array::from_fn(|j| (0..3).map(|k| turned[i][k] * before[k][j]).sum()));
     let result = measure(&slipped).unwrap();
-    assert_eq!(warned(&result, WarningCode::BodyMoved), [(Some(Stage::Sweep), Some(Wheel::Rl))]);
+    let moved = [Stage::Sweep, Stage::LockLeft, Stage::LockRight].map(|stage| (Some(stage), Some(Wheel::Rl)));
+    assert_eq!(warned(&result, WarningCode::BodyMoved), moved);
 }
 
 #[test]
@@ -952,6 +953,21 @@ fn a_station_whose_yaw_nobody_saw_counts_for_nothing() {
     session.rolling[0] = Station { fl, ..Station::default() };
     let found = measure(&session).unwrap().alignment.wheels.fl.camber_deg.unwrap();
     assert!((found - truth).abs() < 1e-4, "{found} {truth}");
+}
+
+#[test]
+fn a_body_that_turns_at_a_lock_is_told_and_so_is_one_that_nobody_watched() {
+    let mut session = session();
+    let lock = session.lock_right.as_mut().unwrap();
+    for wheel in [Wheel::Rl, Wheel::Rr] {
+        turned(pose(lock.get_mut(wheel)), [0.0, 0.0, 0.3], false);
+    }
+    let lock = session.lock_left.as_mut().unwrap();
+    (lock.rl, lock.rr) = (Sighting::NotSeen, Sighting::NotSeen);
+    let result = measure(&session).unwrap();
+    let moved = [Wheel::Rl, Wheel::Rr].map(|wheel| (Some(Stage::LockRight), Some(wheel)));
+    assert_eq!(warned(&result, WarningCode::BodyMoved), moved);
+    assert_eq!(warned(&result, WarningCode::BodyNotWatched), [(Some(Stage::LockLeft), None)]);
 }
 
 #[test]
