@@ -156,7 +156,7 @@ pub(crate) fn keyed_option<'de, D: Deserializer<'de>, T: Deserialize<'de>>(
     Option::<Keyed<T>>::deserialize(deserializer).map(|value| value.map(|Keyed(value)| value))
 }
 
-/// For `deserialize_with`: members of any name, each written with its keys; a name that stands twice is refused.
+/// For `deserialize_with`: members of any name, each written with its keys; null is none; a name that stands twice is refused.
 pub(crate) fn keyed_map<'de, D: Deserializer<'de>, T: Deserialize<'de>>(
     deserializer: D,
 ) -> Result<BTreeMap<String, T>, D::Error> {
@@ -167,6 +167,14 @@ pub(crate) fn keyed_map<'de, D: Deserializer<'de>, T: Deserialize<'de>>(
 
         fn expecting(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
             f.write_str("an object with named members")
+        }
+
+        fn visit_none<E>(self) -> Result<Self::Value, E> {
+            Ok(BTreeMap::new())
+        }
+
+        fn visit_some<D: Deserializer<'de>>(self, deserializer: D) -> Result<Self::Value, D::Error> {
+            deserializer.deserialize_map(self)
         }
 
         fn visit_map<A: MapAccess<'de>>(self, mut map: A) -> Result<Self::Value, A::Error> {
@@ -182,7 +190,7 @@ pub(crate) fn keyed_map<'de, D: Deserializer<'de>, T: Deserialize<'de>>(
         }
     }
 
-    deserializer.deserialize_map(MapVisitor(PhantomData))
+    deserializer.deserialize_option(MapVisitor(PhantomData))
 }
 
 impl<'de, T: Deserialize<'de>> Deserialize<'de> for ByWheel<T> {

@@ -21,6 +21,13 @@ fn refusal(session: &Value) -> String {
     error.to_string()
 }
 
+/// The session with one member more, or another.
+fn with_member(session: &Value, name: &str, value: Value) -> Value {
+    let mut session = session.clone();
+    session[name] = value;
+    session
+}
+
 /// Replaces the member at a JSON pointer.
 fn with(pointer: &str, value: Value) -> Value {
     let mut session = demo();
@@ -137,6 +144,8 @@ fn cameras_are_read_by_name_and_once() {
     let session = session_from_json(&seen.to_string()).unwrap();
     assert_eq!(session.cameras["left"].wheels, [Wheel::Fl, Wheel::Rl]);
     assert_same(&measure(&session).unwrap().alignment, &VirtualVehicle::default().truth(), READ_BACK);
+    let none = with_member(&seen, "cameras", Value::Null);
+    assert!(session_from_json(&none.to_string()).unwrap().cameras.is_empty());
     let twice =
         seen.to_string().replacen("\"cameras\":{", &format!("\"cameras\":{{\"left\":{},", seen["cameras"]["left"]), 1);
     let error = session_from_json(&twice).unwrap_err();
