@@ -182,10 +182,15 @@ pub fn measure(session: &Session) -> Result<Measurement, Error> {
             result.warnings.push(warning.wheel(wheel));
         }
     }
-    result.warnings.extend(checks::rear_disagrees(session, &compensation, &rolling, &wheels, &bounds));
+    let turned = checks::turned_since_rolling(session, &compensation, &rolling, &wheels);
+    let rear_tipped = turned.as_ref().and_then(|turned| checks::rear_tipped(turned, &bounds));
+    // The rear spindles tell how the body turned, unless one of them tipped.
+    let turned = turned.filter(|_| rear_tipped.is_none());
+    result.warnings.extend(rear_tipped);
 
     let straight_deg = BySide::from_fn(|side| wheel::yaw_of(side, *stand.spindles.get(side.front_wheel())));
-    let job = Job { session, up, compensation: &compensation, stand: &stand, ahead: &ahead, straight_deg, bounds };
+    let job =
+        Job { session, up, compensation: &compensation, stand: &stand, ahead: &ahead, turned, straight_deg, bounds };
     job.check_rear_steer(&steered.sweep)?;
     if session.sweep_body == SweepBody::FoundAgain {
         job.find_body_again(&mut steered, &mut result.warnings)?;
@@ -366,6 +371,8 @@ struct Job<'a> {
     stand: &'a Stand,
     /// The poses at the ahead station.
     ahead: &'a ByWheel<Transform<Rig, Target>>,
+    /// How the spindles have turned since the car was rolled, if that says anything.
+    turned: Option<ByWheel<Vector<Rig>>>,
     /// Yaw of each front wheel at the ahead station.
     straight_deg: BySide<f64>,
     bounds: Bounds,
@@ -626,7 +633,9 @@ impl Job<'_> {
         };
         let ahead = wheel::locate(compensation, self.ahead.get(wheel));
         let in_sweep = if locked_in_body { slipped_or_rolled() } else { None };
-        in_sweep.or_else(|| checks::ahead_disagrees(stations, compensation, &ahead, wheel, axis, &self.bounds))
+        in_sweep
+            .or_else(|| checks::ahead_disagrees(stations, compensation, &ahead, wheel, axis, &self.bounds))
+            .or_else(|| checks::front_tipped(self.turned.as_ref()?, wheel, axis, &self.bounds))
     }
 
     /// The axis from each station to the next.

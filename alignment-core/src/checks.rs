@@ -302,41 +302,51 @@ pub(crate) fn ahead_disagrees(
     (shifted_mm > high.translation_mm).then(|| warning.figure(shifted_mm, high.translation_mm, "mm"))
 }
 
-/// A rear target that tipped between the rolling and the ahead station. The body may have turned between them, which turns both rear
-/// spindles to opposite sides; what they do not share is a target's own.
-pub(crate) fn rear_disagrees(
+/// How each spindle has turned in the rig between the rolling and the ahead station; None when that says nothing of the targets: the wheels were
+/// spun, or the body turned meanwhile or in between.
+pub(crate) fn turned_since_rolling(
     session: &Session,
     clamps: &ByWheel<Compensation>,
     rolling: &[Poses],
     ahead: &ByWheel<WheelInRig>,
-    bounds: &Bounds,
-) -> Option<Warning> {
+) -> Option<ByWheel<Vector<Rig>>> {
     if session.compensation == CompensationMethod::Spun || session.rolling_body == RollingBody::Turns {
-        return None; // the wheels hung, or the body stood elsewhere at each station
-    }
-    // A body that turned in between takes both spindles along, each by a little more or less: then nothing can be said.
-    let stood = rolled_wheels(&ByWheel::from_fn(|wheel| Some(*clamps.get(wheel))), rolling);
-    let body_turned =
-        [(Wheel::Rl, Wheel::Rr), (Wheel::Fl, Wheel::Rl), (Wheel::Fr, Wheel::Rr)].iter().any(|&(one, other)| {
-            let before = stood.get(one).zip(*stood.get(other)).map(|(one, other)| (one.centre - other.centre).unit());
-            let now = (ahead.get(one).centre - ahead.get(other).centre).unit();
-            before.is_none_or(|before| (now - before).norm() > rad_from_deg(MOST_BODY_TURN_DEG))
-        });
-    if body_turned {
         return None;
     }
-    let turned = |wheel: Wheel| {
-        let seen = rolling.iter().filter_map(|station| station.get(wheel).as_ref());
-        let spindles = seen.map(|pose| wheel::locate(clamps.get(wheel), pose).spindle);
-        ahead.get(wheel).spindle - spindles.sum::<Vector<Rig>>().unit()
-    };
-    let (left, right) = (turned(Wheel::Rl), turned(Wheel::Rr));
-    let apart_deg = deg_from_rad((left + right).norm());
+    let seen = rolled_wheels(&ByWheel::from_fn(|wheel| Some(*clamps.get(wheel))), rolling);
+    let rolled = ByWheel::try_from_fn(|wheel| seen.get(wheel).ok_or(())).ok()?;
+    let stood_alike =
+        [(Wheel::Rl, Wheel::Rr), (Wheel::Fl, Wheel::Rl), (Wheel::Fr, Wheel::Rr)].iter().all(|&(one, other)| {
+            let line = |wheels: &ByWheel<WheelInRig>| (wheels.get(one).centre - wheels.get(other).centre).unit();
+            (line(ahead) - line(&rolled)).norm() <= rad_from_deg(MOST_BODY_TURN_DEG)
+        });
+    stood_alike.then(|| ByWheel::from_fn(|wheel| ahead.get(wheel).spindle - rolled.get(wheel).spindle))
+}
+
+/// A rear target that tipped between the rolling and the ahead station. A body that turned a little turns both rear spindles to opposite
+/// sides; what they do not share is a target's own.
+pub(crate) fn rear_tipped(turned: &ByWheel<Vector<Rig>>, bounds: &Bounds) -> Option<Warning> {
+    let wheel = if turned.rl.norm() > turned.rr.norm() { Wheel::Rl } else { Wheel::Rr };
+    tipped(wheel, (turned.rl + turned.rr).norm(), bounds)
+}
+
+/// A front target that tipped between the rolling and the ahead station: its spindle has left the cone about its steering axis by more than
+/// the body took it along, as the rear spindles show.
+pub(crate) fn front_tipped(
+    turned: &ByWheel<Vector<Rig>>,
+    wheel: Wheel,
+    axis: &SteeringAxis,
+    bounds: &Bounds,
+) -> Option<Warning> {
+    let by_body = (turned.rl - turned.rr) * (0.5 * wheel.side().sign());
+    tipped(wheel, (*turned.get(wheel) - by_body).dot(axis.direction).abs(), bounds)
+}
+
+fn tipped(wheel: Wheel, by_rad: f64, bounds: &Bounds) -> Option<Warning> {
     // Both ahead and the rolling scatter, at both wheels.
-    let bound_deg = bounds.rolled.rotation_deg * 2.0;
-    let wheel = if left.norm() > right.norm() { Wheel::Rl } else { Wheel::Rr };
+    let (by_deg, bound_deg) = (deg_from_rad(by_rad), 2.0 * bounds.rolled.rotation_deg);
     let warning = Warning::new(WarningCode::AheadDisagrees).stage(Stage::Ahead).wheel(wheel);
-    (apart_deg > bound_deg).then(|| warning.figure(apart_deg, bound_deg, "deg"))
+    (by_deg > bound_deg).then(|| warning.figure(by_deg, bound_deg, "deg"))
 }
 
 fn rms_of(residuals: &[ByWheel<Option<Residual>>], wheel: Wheel) -> Residual {

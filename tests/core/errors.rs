@@ -801,6 +801,15 @@ fn a_target_that_tips_between_the_stages_is_named() {
     turned(pose(&mut tipped.ahead.fl), [0.5, 0.0, 0.0], false);
     let named = warned(&measure(&tipped).unwrap(), WarningCode::AheadDisagrees);
     assert_eq!(named, [(Some(Stage::Ahead), Some(Wheel::Fl))]);
+    // Between the rolling and all that follows, in front.
+    let mut tipped = session();
+    let stations = [&mut tipped.ahead].into_iter().chain(&mut tipped.sweep);
+    for station in stations.chain(&mut tipped.lock_left).chain(&mut tipped.lock_right) {
+        // In the target's own frame, since it slipped on its clamp; there z is about the spindle, x across.
+        turned(pose(&mut station.fr), [0.5, 0.0, 0.0], true);
+    }
+    let named = warned(&measure(&tipped).unwrap(), WarningCode::AheadDisagrees);
+    assert_eq!(named, [(Some(Stage::Ahead), Some(Wheel::Fr))]);
     // A body that turned between the rolling and all that follows is no such thing.
     let mut moved = session();
     let stations = [&mut moved.ahead].into_iter().chain(&mut moved.sweep);
