@@ -99,34 +99,13 @@ pub const MAX_REAR_STEER_DEG: f64 = 0.5;
 /// ```
 pub fn measure(session: &Session) -> Result<Measurement, Error> {
     session::check_inputs(session)?;
-    let cameras = Cameras::of(session)?;
-    let mut result = Measurement { reference: session.reference, ..Measurement::default() };
-    let mut blocked = Vec::new();
-    let spreads = &mut result.spreads;
-    let rolling = cameras.resolve_all(&session.rolling, Stage::Rolling, spreads)?;
-    let ahead = cameras.resolve(&session.ahead, (Stage::Ahead, None), spreads)?;
-    let mut steered = Steered {
-        sweep: cameras.resolve_all(&session.sweep, Stage::Sweep, spreads)?,
-        locks: BySide { left: Poses::default(), right: Poses::default() },
-    };
-    for (lock, stage, poses) in [
-        (&session.lock_left, Stage::LockLeft, &mut steered.locks.left),
-        (&session.lock_right, Stage::LockRight, &mut steered.locks.right),
-    ] {
-        let Some(lock) = lock else { continue };
-        *poses = cameras.resolve(lock, (stage, None), spreads)?;
-        for wheel in [Wheel::Fl, Wheel::Fr] {
-            if poses.get(wheel).is_none() {
-                blocked.push(Warning::new(WarningCode::WheelBlocked).stage(stage).wheel(wheel).figure(0.0, 1.0, ""));
-            }
-        }
-    }
-
+    let Seen { rolling, ahead, mut steered, spreads, hidden } = see(session)?;
+    let mut result = Measurement { reference: session.reference, spreads, ..Measurement::default() };
     let Level { up, clamps, uneven } = level(session, &rolling, &ahead)?;
     result.datum_normal = up.to_array();
     result.warnings = clamps.warnings;
     result.warnings.extend(uneven);
-    result.warnings.extend(blocked);
+    result.warnings.extend(hidden);
     result.residuals.rolling = clamps.residuals;
     let bounds = Bounds::of(session);
     checks::residuals(Stage::Rolling, &result.residuals.rolling, &Wheel::ALL, bounds.rolled, &mut result.warnings);
@@ -135,12 +114,6 @@ pub fn measure(session: &Session) -> Result<Measurement, Error> {
         clamps.wheels.get(wheel).zip(*ahead.get(wheel)).map(|(clamp, pose)| wheel::locate(&clamp, &pose))
     });
     let one_vehicle = checks::one_vehicle(session, &clamps.wheels, &rolling, &wheels);
-    for wheel in Wheel::ALL {
-        if ahead.get(wheel).is_none() {
-            let warning = Warning::new(WarningCode::WheelBlocked).stage(Stage::Ahead).wheel(wheel);
-            result.warnings.push(warning.figure(0.0, 1.0, ""));
-        }
-    }
     let steering_end = steered.steering_end(&clamps.wheels, &wheels);
     if steering_end == Some(End::Rear) {
         return Err(Error::new(ErrorCode::EndsSwapped));
@@ -205,6 +178,41 @@ pub fn measure(session: &Session) -> Result<Measurement, Error> {
     locks.lock_left = job.lock(&steered.locks.left);
     locks.lock_right = job.lock(&steered.locks.right);
     Ok(result)
+}
+
+/// What the cameras saw, in the rig frame.
+struct Seen {
+    rolling: Vec<Poses>,
+    ahead: Poses,
+    steered: Steered,
+    spreads: Vec<StationSpread>,
+    /// The wheels that were hidden straight ahead and, in front, at a lock.
+    hidden: Vec<Warning>,
+}
+
+/// Checks every pose and averages the frames.
+fn see(session: &Session) -> Result<Seen, Error> {
+    let cameras = Cameras::of(session)?;
+    let (mut spreads, mut hidden) = (Vec::new(), Vec::new());
+    let mut hides = |station: &Poses, stage: Stage, wheels: &[Wheel]| {
+        let unseen = wheels.iter().filter(|&&wheel| station.get(wheel).is_none());
+        let blocked = |&wheel| Warning::new(WarningCode::WheelBlocked).stage(stage).wheel(wheel).figure(0.0, 1.0, "");
+        hidden.extend(unseen.map(blocked));
+    };
+    let rolling = cameras.resolve_all(&session.rolling, Stage::Rolling, &mut spreads)?;
+    let ahead = cameras.resolve(&session.ahead, (Stage::Ahead, None), &mut spreads)?;
+    hides(&ahead, Stage::Ahead, &Wheel::ALL);
+    let sweep = cameras.resolve_all(&session.sweep, Stage::Sweep, &mut spreads)?;
+    let mut at_lock = |lock: &Option<session::Station>, stage: Stage| -> Result<Poses, Error> {
+        let Some(lock) = lock else { return Ok(Poses::default()) };
+        let poses = cameras.resolve(lock, (stage, None), &mut spreads)?;
+        hides(&poses, stage, &[Wheel::Fl, Wheel::Fr]);
+        Ok(poses)
+    };
+    let left = at_lock(&session.lock_left, Stage::LockLeft)?;
+    let right = at_lock(&session.lock_right, Stage::LockRight)?;
+    let steered = Steered { sweep, locks: BySide { left, right } };
+    Ok(Seen { rolling, ahead, steered, spreads, hidden })
 }
 
 /// The values of all four wheels; None when one is absent.
