@@ -1,6 +1,6 @@
 //! The main job: one whole session in, every reading out, in one tree.
 
-use crate::checks::{self, Bounds, LEVER_MM};
+use crate::checks::{self, Bounds};
 use crate::compensation::{self, ClampCompensation, Compensation, Residual};
 use crate::datum;
 use crate::error::{Error, ErrorCode, Stage, Warning, WarningCode};
@@ -507,7 +507,7 @@ impl Job<'_> {
         const LEAST: PoseNoise = PoseNoise { rotation_deg: 1e-4, translation_mm: 1e-3 };
         let rear = [Wheel::Rl, Wheel::Rr];
         if locked {
-            let lever_mm = self.session.pose_noise.map_or(LEVER_MM, |noise| {
+            let lever_mm = self.session.pose_noise.map_or(session::LEVER_MM, |noise| {
                 let rotation_rad = rad_from_deg(noise.rotation_deg.max(LEAST.rotation_deg));
                 noise.translation_mm.max(LEAST.translation_mm) / rotation_rad
             });
@@ -625,14 +625,14 @@ impl Job<'_> {
         Ok(Some(axis))
     }
 
-    /// What casts doubt on the sweep of a front wheel, the plainest first: a target that slipped, a locked wheel that rolled (neither is
-    /// looked for in a `suspect` sweep alone), an ahead station that does not fit.
+    /// What casts doubt on the sweep of a front wheel, the plainest first: a target that slipped, a locked wheel that rolled, an ahead station
+    /// that does not fit, a target that tipped since the rolling. The first two are looked for in a body that stood still alone.
     fn doubt(
         &self,
         stations: &[SweepStation],
         wheel: Wheel,
         axis: &SteeringAxis,
-        locked_in_body: bool,
+        locked_in_still_body: bool,
     ) -> Option<Warning> {
         let compensation = self.compensation.get(wheel);
         let slipped_or_rolled = || {
@@ -640,7 +640,7 @@ impl Job<'_> {
                 .or_else(|| checks::rolled(stations, compensation, self.up, wheel, axis, &self.bounds))
         };
         let ahead = wheel::locate(compensation, self.ahead.get(wheel));
-        let in_sweep = if locked_in_body { slipped_or_rolled() } else { None };
+        let in_sweep = if locked_in_still_body { slipped_or_rolled() } else { None };
         in_sweep
             .or_else(|| checks::ahead_disagrees(stations, compensation, &ahead, wheel, axis, &self.bounds))
             .or_else(|| checks::front_tipped(self.turned.as_ref()?, wheel, axis, &self.bounds))
@@ -678,6 +678,7 @@ impl Job<'_> {
         }));
         stations
     }
+
     fn front_wheel(&self, side: Side) -> FrontWheel {
         let wheel = side.front_wheel();
         FrontWheel {

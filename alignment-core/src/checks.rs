@@ -17,8 +17,6 @@ use alloc::vec::Vec;
 pub(crate) const HIGH_RESIDUAL: Residual = Residual { rotation_deg: 0.05, translation_mm: 1.0 };
 /// The most by which the distance between two wheels may differ from one stage to another, mm. Steering a little moves a front wheel by less.
 const MAX_STRETCH_MM: f64 = 50.0;
-/// The noise of translation over that of rotation, as rigs have it: 0.05 mm over 0.005°.
-pub(crate) const LEVER_MM: f64 = 573.0;
 /// The most by which the body may turn between rolling and ahead for the rear spindles to be compared, degrees.
 const MOST_BODY_TURN_DEG: f64 = 0.3;
 /// The rotation noise below which nothing is suspected: rounding is no fault.
@@ -38,7 +36,7 @@ impl Bounds {
     /// Three times what the stated noise makes on average, or [`HIGH_RESIDUAL`].
     pub(crate) fn of(session: &Session) -> Self {
         /// A point of the steering axis lies at most about this far from the target's origin.
-        const LEVER_MM: f64 = 300.0;
+        const REACH_MM: f64 = 300.0;
         /// And this far from the rear targets.
         const WHEELBASE_MM: f64 = 2700.0;
         /// Rounding is no misfit.
@@ -57,7 +55,7 @@ impl Bounds {
             translation_mm: (3.0 * sqrt(3.0) * translation_mm).max(LEAST.translation_mm),
         };
         let noise_rad = rad_from_deg(noise.rotation_deg);
-        let at_axis = hypot(noise.translation_mm, LEVER_MM * noise_rad);
+        let at_axis = hypot(noise.translation_mm, REACH_MM * noise_rad);
         let still = bound(noise.rotation_deg, at_axis);
         let rolled = match session.rolling_body {
             RollingBody::Translates => still,

@@ -21,13 +21,13 @@
 //! With k the unit vector up the axis in the vehicle frame and s = +1 left, −1 right: caster = atan2(−k_x, k_z), the side
 //! view; SAI = atan2(−s·k_y, k_z), the front view. They are neither Euler angles nor the true inclination of the axis.
 
-use crate::checks::LEVER_MM;
 use crate::compensation::{Compensation, Residual};
 use crate::error::{Error, ErrorCode};
 use crate::frame::{Frame, Knuckle, Rig, Target, Transform, Vector, Vehicle};
 use crate::layout::{ByWheel, Side};
 use crate::pose;
 use crate::rigid::FixedDirection;
+use crate::session::LEVER_MM;
 use crate::units::{self, atan2_deg, deg_from_rad, rad_from_deg};
 use crate::wheel::{self, WheelInRig};
 use alloc::vec::Vec;
