@@ -85,6 +85,7 @@ pub mod wheel;
 mod checks;
 mod rigid;
 mod slip;
+mod spindle;
 
 pub use alignment::{Alignment, Measurement, measure};
 pub use error::{Error, ErrorCode};

@@ -1,0 +1,520 @@
+//! What turning a wheel shows of its spindle: rolled on the ground, or spun in the air. One wheel at a time; how the four share one body is
+//! [`compensation`](crate::compensation)'s matter.
+
+use crate::error::{Error, ErrorCode};
+use crate::frame::{Rig, Target, Transform, Vector};
+use crate::layout::Wheel;
+use crate::rigid::FixedDirection;
+use crate::session::{PoseNoise, Poses};
+use crate::slip::{self, Slip};
+use crate::units::{self, atan2_deg, deg_from_rad, rad_from_deg};
+use alloc::vec::Vec;
+use nalgebra::{Matrix2x1, Matrix2x5, Matrix3, Matrix4, Vector2, Vector3, Vector4};
+
+/// The greatest angle between a spindle and the line across its axle, degrees. No wheel of a car comes near it.
+pub(crate) const MAX_SPINDLE_SKEW_DEG: f64 = 60.0;
+/// Travel that no wheel makes in a roll too small to be seen, mm: it must have made a whole turn.
+const TRAVEL_OF_A_TURN_MM: f64 = 500.0;
+/// Stations that turn by less than this have no axis, degrees.
+const ALIKE_DEG: f64 = 0.5;
+/// A step in roll angle from which its sense is taken from the travel: half a turn looks the same either way.
+const AMBIGUOUS_STEP_DEG: f64 = 120.0;
+/// A slip smaller than this in the path of a target is never looked for: rounding is no slip.
+pub(crate) const LEAST_SLIP_MM: f64 = 1e-3;
+/// The least share of a column that must be left over after the columns before it are taken out, for a fit to be solved.
+const MIN_PIVOT: f64 = 1e-6;
+/// The least roll angle between the extreme stations, degrees.
+pub const MIN_ROLL_DEG: f64 = 10.0;
+
+/// Which way is outward at a wheel, in the rig: surely, or but for a large angle.
+#[derive(Clone, Copy)]
+pub(crate) enum Lateral {
+    Sure(Vector<Rig>),
+    Rough(Vector<Rig>),
+}
+
+/// How far a pose lies from the motion fitted to it.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+#[cfg_attr(feature = "json", derive(serde::Serialize))]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
+pub struct Residual {
+    /// Angle between the axis seen at this station and the fitted one, degrees.
+    pub rotation_deg: f64,
+    /// Distance between the point seen at this station and where the fit puts it, mm.
+    pub translation_mm: f64,
+}
+
+/// The angle between the spindle and the nearest axis of the target, degrees.
+pub(crate) fn runout_deg(spindle: Vector<Target>) -> f64 {
+    let [x, y, z] = spindle.to_array();
+    let (along, across) =
+        [(x, (y, z)), (y, (z, x)), (z, (x, y))].into_iter().fold((0.0, 0.0), |best, (along, (b, c))| {
+            if along.abs() > best.0 { (along.abs(), units::hypot(b, c)) } else { best }
+        });
+    atan2_deg(across, along)
+}
+
+/// One station of one rolled wheel, as deviations from the means over the stations.
+pub(crate) struct RolledStation<'a> {
+    index: usize,
+    /// The pose, with the body's turning taken out of its rotation.
+    straight: &'a Transform<Rig, Target>,
+    /// Roll angle, forward positive, radians; its mean over the stations is 0.
+    roll_rad: f64,
+    /// Target origin less the mean origin.
+    origin: Vector<Rig>,
+    /// The two axes square to the spindle, seen in the rig, less their means.
+    square: [Vector<Rig>; 2],
+}
+
+/// What rolling shows of one wheel before the travel that all share is known.
+pub(crate) struct RolledWheel<'a> {
+    pub(crate) direction: FixedDirection<Target>,
+    /// Two unit vectors square to the spindle in the target frame; right-handed with it.
+    square: [Vector<Target>; 2],
+    /// The direction in which the wheel points, in the rig: horizontal, and forward if the sides are as named.
+    heading: Vector<Rig>,
+    stations: Vec<RolledStation<'a>>,
+    pub(crate) range_deg: f64,
+}
+
+/// The wheel's own path over the ground.
+#[derive(Clone, Copy)]
+pub(crate) struct OwnPath {
+    /// Travel per radian of roll.
+    pub(crate) step: Vector<Rig>,
+    /// From the target's origin to the spindle.
+    pub(crate) offset: Vector<Target>,
+}
+
+impl<'a> RolledWheel<'a> {
+    /// What the stations show of one wheel whose body may turn: `straightened` are the stations with that turning taken out of the rotations.
+    /// The wheel centre rolls on the path of the wheel, not the target, which stands off.
+    pub(crate) fn observe_turning(
+        stations: &'a [Poses],
+        straightened: &'a [Poses],
+        wheel: Wheel,
+        lateral: Lateral,
+        up: Vector<Rig>,
+        standoff_mm: f64,
+    ) -> Result<Self, Error> {
+        let mut roll = Self::observe(stations, straightened, wheel, lateral, up)?;
+        let spindle = roll.direction.in_moving;
+        for station in &mut roll.stations {
+            let pose = stations[station.index].get(wheel).as_ref();
+            let outward = pose.map_or(Vector::zero(), |pose| pose.direction(spindle));
+            station.origin = station.origin - (outward - roll.direction.in_rig) * standoff_mm;
+        }
+        centre(&mut roll.stations);
+        Ok(roll)
+    }
+
+    /// What the stations show of one wheel; `straightened` are the same stations unless the body turns.
+    pub(crate) fn observe(
+        stations: &'a [Poses],
+        straightened: &'a [Poses],
+        wheel: Wheel,
+        lateral: Lateral,
+        up: Vector<Rig>,
+    ) -> Result<Self, Error> {
+        let poses = || straightened.iter().filter_map(|station| station.get(wheel).as_ref());
+        let direction = FixedDirection::fit(poses());
+        let equivalent_deg = direction.equivalent_angle_deg();
+        let origin = poses().next().map_or(Vector::zero(), Transform::origin);
+        // A wheel's centre travels far more than this between stations that only look alike.
+        let turned = poses().any(|pose| (pose.origin() - origin).norm() > TRAVEL_OF_A_TURN_MM);
+        let alike = if turned { ErrorCode::RollFullTurn } else { ErrorCode::RollTooSmall };
+        if equivalent_deg < ALIKE_DEG {
+            // Nothing turned, so nothing below would mean anything.
+            return Err(Error::new(alike).value(equivalent_deg).at_least(MIN_ROLL_DEG));
+        }
+        let direction = outward(direction, lateral)?;
+        let outward = direction.in_rig;
+        // Across a spindle that stands upright no wheel rolls forward.
+        let rise_deg = atan2_deg(outward.dot(up).abs(), outward.cross(up).norm());
+        if rise_deg > MAX_SPINDLE_SKEW_DEG {
+            return Err(Error::new(ErrorCode::SpindleNotLateral).value(rise_deg).at_most(MAX_SPINDLE_SKEW_DEG));
+        }
+        let side = wheel.side().sign();
+        let heading = (outward.cross(up) * side).unit();
+
+        let first = direction.in_moving.any_square();
+        let square = [first, direction.in_moving.cross(first)];
+        let seen = stations
+            .iter()
+            .enumerate()
+            .zip(straightened)
+            .filter_map(|((index, station), straight)| {
+                Some((index, station.get(wheel).as_ref()?, straight.get(wheel).as_ref()?))
+            })
+            .map(|(index, pose, straight)| RolledStation {
+                index,
+                straight,
+                roll_rad: 0.0,
+                origin: pose.origin(),
+                square: square.map(|axis| pose.direction(axis)),
+            });
+        let mut stations = Vec::with_capacity(stations.len());
+        stations.extend(seen);
+        stations.sort_by(|a, b| a.origin.dot(heading).total_cmp(&b.origin.dot(heading)));
+        let range_deg = unwrap_roll(&mut stations, outward, heading, side);
+        // A roll that was aimed at the bound is not refused for rounding.
+        if range_deg < MIN_ROLL_DEG - 1e-6 {
+            return Err(Error::new(alike).value(range_deg).at_least(MIN_ROLL_DEG));
+        }
+        if equivalent_deg < MIN_ROLL_DEG * 0.5 {
+            return Err(Error::new(ErrorCode::RollFullTurn).value(equivalent_deg).at_least(MIN_ROLL_DEG * 0.5));
+        }
+
+        centre(&mut stations);
+        Ok(Self { direction, square, heading, stations, range_deg })
+    }
+
+    #[expect(clippy::cast_precision_loss, reason = "the number of stations is far below 2^52")]
+    pub(crate) fn count(&self) -> f64 {
+        self.stations.len() as f64
+    }
+
+    /// The wheel's own travel per radian of roll, r·d, horizontal: least squares for (r·d, o). None when the stations
+    /// do not tell r·d from o: that takes three distinct roll angles.
+    pub(crate) fn free_travel(&self, up: Vector<Rig>) -> Option<Vector<Rig>> {
+        let left = up.cross(self.heading);
+        let (mut normal, mut right) = (Matrix4::zeros(), Vector4::zeros());
+        for station in &self.stations {
+            let [b, c] = station.square;
+            let columns = [self.heading * station.roll_rad, left * station.roll_rad, b, c];
+            accumulate(&mut normal, &mut right, &columns, station.origin);
+        }
+        let solution = solve(normal, right)?;
+        Some(self.heading * solution[0] + left * solution[1])
+    }
+
+    /// The wheel's own travel per radian of roll when its radius is known: only the direction is open.
+    pub(crate) fn travel_with_radius(&self, radius_mm: f64, up: Vector<Rig>) -> Vector<Rig> {
+        // Along the spindle the target's origin moves by travel alone, since o is square to it.
+        let spindle = self.direction.in_rig;
+        let (mut sum, mut weight) = (0.0, 0.0);
+        for station in &self.stations {
+            sum += station.roll_rad * station.origin.dot(spindle);
+            weight += station.roll_rad * station.roll_rad;
+        }
+        let level = spindle.square_to(up).unit();
+        let lateral = (sum / weight / radius_mm / spindle.dot(level)).clamp(-1.0, 1.0);
+        let sense: f64 = self.stations.iter().map(|s| s.roll_rad * s.origin.dot(self.heading)).sum();
+        let forward = units::sqrt(1.0 - lateral * lateral) * radius_mm;
+        self.heading * forward.copysign(sense) + level * (lateral * radius_mm)
+    }
+
+    /// The rolling radius (unless given) and the offset o from target origin to spindle, for a known travel direction.
+    pub(crate) fn radius_and_offset(
+        &self,
+        travel: Vector<Rig>,
+        radius_mm: Option<f64>,
+    ) -> Option<(f64, Vector<Target>)> {
+        let (mut normal, mut right) = (Matrix3::zeros(), Vector3::zeros());
+        for station in &self.stations {
+            let [b, c] = station.square;
+            let step = travel * station.roll_rad;
+            let (columns, observed) = match radius_mm {
+                None => ([step, b, c], station.origin),
+                Some(radius) => ([Vector::zero(), b, c], station.origin - step * radius),
+            };
+            accumulate(&mut normal, &mut right, &columns, observed);
+        }
+        if radius_mm.is_some() {
+            normal[(0, 0)] = 1.0; // an empty equation, 1·r = 0, in the place of the known radius
+        }
+        let solution = solve(normal, right)?;
+        // p = … − R·o: the columns carry +R, so the solution is −o.
+        let offset = -(self.square[0] * solution[1] + self.square[1] * solution[2]);
+        Some((radius_mm.unwrap_or(solution[0]), offset))
+    }
+
+    /// The wheel's own travel per radian of roll and its offset, whatever it moves sideways, since a body that turns takes it there. None when
+    /// the stations do not tell radius from offset.
+    pub(crate) fn own_path(&self, up: Vector<Rig>) -> Option<OwnPath> {
+        let spindle = self.direction.in_rig;
+        let level = spindle.square_to(up).unit();
+        let (mut normal, mut right) = (Matrix3::zeros(), Vector3::zeros());
+        for station in &self.stations {
+            let [b, c] = station.square;
+            let columns = [self.heading * station.roll_rad, b, c].map(|column| self.but_for(level, column));
+            accumulate(&mut normal, &mut right, &columns, self.but_for(level, station.origin));
+        }
+        let solution = solve(normal, right)?;
+        let offset = -(self.square[0] * solution[1] + self.square[1] * solution[2]);
+        let (mut sideways, mut weight) = (0.0, 0.0);
+        for station in &self.stations {
+            let centre = station.origin + self.seen(station, offset);
+            sideways += station.roll_rad * centre.dot(spindle);
+            weight += station.roll_rad * station.roll_rad;
+        }
+        let step = self.heading * solution[0] + level * (sideways / weight / spindle.dot(level));
+        Some(OwnPath { step, offset })
+    }
+
+    /// The vector but for a part along `sideways`, so much that the rest lies square to the spindle.
+    fn but_for(&self, sideways: Vector<Rig>, v: Vector<Rig>) -> Vector<Rig> {
+        let spindle = self.direction.in_rig;
+        v - sideways * (v.dot(spindle) / sideways.dot(spindle))
+    }
+
+    /// The rolling radius from wheels that rolled beside this one, of known radius: all travel alike.
+    pub(crate) fn radius_beside<'r>(&self, others: impl Iterator<Item = (&'r RolledWheel<'r>, f64)>) -> Option<f64> {
+        let (mut travelled, mut turned) = (0.0, 0.0);
+        for (other, radius) in others {
+            let most = other.stations.iter().fold(0, |most, of| most.max(of.index));
+            let mut by_index: Vec<Option<f64>> = (0..=most).map(|_| None).collect();
+            for of in &other.stations {
+                by_index[of.index] = Some(of.roll_rad * radius);
+            }
+            let both =
+                || self.stations.iter().filter_map(|own| Some((own.roll_rad, *by_index.get(own.index)?.as_ref()?)));
+            let count = both().fold(0.0, |count, _| count + 1.0);
+            if count < 2.0 {
+                continue;
+            }
+            let (roll, travel) = both().fold((0.0, 0.0), |sum, pair| (sum.0 + pair.0, sum.1 + pair.1));
+            let (mean_roll, mean_travel) = (roll / count, travel / count);
+            for (roll, travel) in both() {
+                travelled += (roll - mean_roll) * (travel - mean_travel);
+                turned += (roll - mean_roll) * (roll - mean_roll);
+            }
+        }
+        (turned > 0.0).then(|| travelled / turned)
+    }
+
+    /// A wheel that rolls backward as the car moves forward has its top below.
+    pub(crate) fn check_sense(&self, step: Vector<Rig>) -> Result<(), Error> {
+        if step.dot(self.heading) < 0.0 { Err(Error::new(ErrorCode::UpInverted)) } else { Ok(()) }
+    }
+
+    /// The offset from the target's origin to the spindle as a station sees it, less its mean.
+    fn seen(&self, station: &RolledStation<'_>, offset: Vector<Target>) -> Vector<Rig> {
+        let [b, c] = station.square;
+        b * self.square[0].dot(offset) + c * self.square[1].dot(offset)
+    }
+
+    fn tilt_deg(&self, station: &RolledStation<'_>) -> f64 {
+        deg_from_rad((station.straight.direction(self.direction.in_moving) - self.direction.in_rig).norm())
+    }
+
+    /// How far each pose lies from the fitted motion.
+    pub(crate) fn residuals(
+        &self,
+        path: impl Fn(f64) -> Vector<Rig>,
+        offset: Vector<Target>,
+        put: &mut dyn FnMut(usize, Residual),
+    ) {
+        for station in &self.stations {
+            let left_over = station.origin - path(station.roll_rad) + self.seen(station, offset);
+            put(station.index, Residual { rotation_deg: self.tilt_deg(station), translation_mm: left_over.norm() });
+        }
+    }
+
+    /// The same for a wheel on its own path, whatever it moved sideways.
+    pub(crate) fn residuals_but_sideways(&self, path: &OwnPath, up: Vector<Rig>, put: &mut dyn FnMut(usize, Residual)) {
+        let level = self.direction.in_rig.square_to(up).unit();
+        for station in &self.stations {
+            let left_over = station.origin - path.step * station.roll_rad + self.seen(station, path.offset);
+            let left_over = self.but_for(level, left_over);
+            put(station.index, Residual { rotation_deg: self.tilt_deg(station), translation_mm: left_over.norm() });
+        }
+    }
+
+    /// The stations in the order in which they were taken.
+    pub(crate) fn in_order(&self) -> impl Iterator<Item = (usize, &'a Transform<Rig, Target>)> + Clone + use<'a> {
+        let mut ordered: Vec<_> = self.stations.iter().map(|station| (station.index, station.straight)).collect();
+        ordered.sort_by_key(|(index, _)| *index);
+        ordered.into_iter()
+    }
+
+    /// A target that slipped round the spindle: at that station the wheel seems to have rolled further, or less, than it travelled.
+    pub(crate) fn slip_about_spindle(
+        &self,
+        travel: Vector<Rig>,
+        radius_mm: f64,
+        up: Vector<Rig>,
+        noise: Option<PoseNoise>,
+    ) -> Option<(usize, Slip)> {
+        // What the roll angle scatters moves the wheel along its travel, and not upward: both are brought to the scatter of the latter.
+        let (along, upward) = noise.map_or_else(
+            || self.scatter_mm(travel, radius_mm, up),
+            |noise| {
+                let turned = radius_mm * rad_from_deg(noise.rotation_deg);
+                (units::hypot(noise.translation_mm, turned), noise.translation_mm)
+            },
+        );
+        let upward = upward.max(LEAST_SLIP_MM);
+        let weight = upward / along.max(upward);
+        let mut rows: Vec<slip::Row<2, 5, 1>> = self
+            .stations
+            .iter()
+            .map(|station| {
+                let [b, c] = station.square;
+                let roll = station.roll_rad;
+                slip::Row {
+                    station: station.index,
+                    observed: Vector2::new(weight * station.origin.dot(travel), station.origin.dot(up)),
+                    design: Matrix2x5::new(
+                        weight,
+                        0.0,
+                        weight * roll * radius_mm,
+                        weight * b.dot(travel),
+                        weight * c.dot(travel),
+                        0.0,
+                        1.0,
+                        0.0,
+                        b.dot(up),
+                        c.dot(up),
+                    ),
+                    slip: Matrix2x1::new(-weight * radius_mm, 0.0),
+                }
+            })
+            .collect();
+        rows.sort_by_key(|row| row.station);
+        let slip = slip::find(&rows, noise.map(|_| upward), LEAST_SLIP_MM)?;
+        Some((rows[slip.row].station, slip))
+    }
+
+    /// How much a target scatters along its travel and upward, mm, as the stations show it: when no noise is stated.
+    fn scatter_mm(&self, travel: Vector<Rig>, radius_mm: f64, up: Vector<Rig>) -> (f64, f64) {
+        let tilt_deg = units::root_mean_square(self.stations.iter().map(|station| self.tilt_deg(station)));
+        let Some((radius, offset)) = self.radius_and_offset(travel, Some(radius_mm)) else { return (0.0, 0.0) };
+        let left_over = self.stations.iter().map(|station| {
+            let left_over = station.origin - travel * (station.roll_rad * radius) + self.seen(station, offset);
+            left_over.dot(up)
+        });
+        let upward = units::root_mean_square(left_over);
+        (units::hypot(upward, radius_mm * rad_from_deg(tilt_deg) / units::sqrt(2.0)), upward)
+    }
+}
+
+/// What spinning shows of one wheel.
+pub(crate) struct SpunWheel<'a> {
+    pub(crate) direction: FixedDirection<Target>,
+    /// From the target's origin to the spindle.
+    pub(crate) offset: Vector<Target>,
+    /// Where the point of the spindle nearest to the target's origin stayed.
+    pub(crate) centre_in_rig: Vector<Rig>,
+    pub(crate) range_deg: f64,
+    stations: &'a [Poses],
+    wheel: Wheel,
+}
+
+impl<'a> SpunWheel<'a> {
+    pub(crate) fn observe(stations: &'a [Poses], wheel: Wheel, lateral: Lateral) -> Result<Self, Error> {
+        let poses = || stations.iter().filter_map(|station| station.get(wheel).as_ref());
+        let direction = FixedDirection::fit(poses());
+        let equivalent_deg = direction.equivalent_angle_deg();
+        let too_small = |angle_deg| Error::new(ErrorCode::RollTooSmall).value(angle_deg).at_least(MIN_ROLL_DEG);
+        if equivalent_deg < ALIKE_DEG {
+            return Err(too_small(equivalent_deg));
+        }
+        let direction = outward(direction, lateral)?;
+        let range_deg = direction.range_deg(poses());
+        // A spin that was aimed at the bound is not refused for rounding.
+        if range_deg < MIN_ROLL_DEG - 1e-6 || equivalent_deg < MIN_ROLL_DEG * 0.5 {
+            return Err(too_small(range_deg.min(equivalent_deg)));
+        }
+        let (offset, centre_in_rig) = direction.fixed_point(poses(), Vector::zero());
+        Ok(Self { direction, offset, centre_in_rig, range_deg, stations, wheel })
+    }
+
+    pub(crate) fn poses(&self) -> impl Iterator<Item = (usize, &'a Transform<Rig, Target>)> + Clone + use<'a> {
+        let wheel = self.wheel;
+        let numbered = self.stations.iter().enumerate();
+        numbered.filter_map(move |(index, station)| Some((index, station.get(wheel).as_ref()?)))
+    }
+}
+
+/// The direction with the sign that points outward; refused when it lies too far from across the car.
+fn outward(direction: FixedDirection<Target>, lateral: Lateral) -> Result<FixedDirection<Target>, Error> {
+    let (Lateral::Sure(across) | Lateral::Rough(across)) = lateral;
+    let direction = if direction.in_rig.dot(across) < 0.0 { direction.reversed() } else { direction };
+    let skew_deg = atan2_deg(direction.in_rig.cross(across).norm(), direction.in_rig.dot(across));
+    if matches!(lateral, Lateral::Sure(_)) && skew_deg > MAX_SPINDLE_SKEW_DEG {
+        return Err(Error::new(ErrorCode::SpindleNotLateral).value(skew_deg).at_most(MAX_SPINDLE_SKEW_DEG));
+    }
+    Ok(direction)
+}
+
+/// Writes the roll angle of each station, forward positive, into stations sorted by travel; returns its range, degrees.
+fn unwrap_roll(stations: &mut [RolledStation<'_>], outward: Vector<Rig>, heading: Vector<Rig>, side: f64) -> f64 {
+    let reference = stations[0].square[0].square_to(outward).unit();
+    let quarter = outward.cross(reference);
+    let (mut previous, mut turned, mut previous_mm) = (0.0, 0.0, stations[0].origin.dot(heading));
+    let (mut least, mut most): (f64, f64) = (0.0, 0.0);
+    for station in stations {
+        let [b, c] = station.square;
+        // The angle that best turns (reference, quarter) into both axes at once.
+        let angle = side * libm::atan2(b.dot(quarter) - c.dot(reference), b.dot(reference) + c.dot(quarter));
+        let travel_mm = station.origin.dot(heading);
+        let step = likely_step(angle - previous, travel_mm - previous_mm);
+        (previous, previous_mm) = (angle, travel_mm);
+        turned += step;
+        station.roll_rad = turned;
+        least = least.min(turned);
+        most = most.max(turned);
+    }
+    deg_from_rad(most - least)
+}
+
+/// The roll angle of one step, radians, from its value but for whole turns and the travel forward that went with it: of the
+/// neighbouring turns the one whose radius is most like a wheel's. Half a turn looks the same either way: there forward is taken.
+fn likely_step(angle_rad: f64, travel_mm: f64) -> f64 {
+    /// Below it the least turn is taken: the target's own circle blurs short travel.
+    const SHORT_TRAVEL_MM: f64 = 200.0;
+    const TYPICAL_RADIUS_MM: f64 = 310.0;
+    let turn = 2.0 * core::f64::consts::PI;
+    let least = angle_rad - turn * libm::round(angle_rad / turn);
+    if deg_from_rad(least) < -AMBIGUOUS_STEP_DEG {
+        return least + turn;
+    }
+    if travel_mm < SHORT_TRAVEL_MM {
+        return least;
+    }
+    let unlikeness = |step: f64| libm::log(travel_mm / step.abs().max(f64::MIN_POSITIVE) / TYPICAL_RADIUS_MM).abs();
+    [least, least + turn].into_iter().min_by(|a, b| unlikeness(*a).total_cmp(&unlikeness(*b))).unwrap_or(least)
+}
+
+/// Takes the means over the stations out, so that c₀ drops out of the fit.
+fn centre(stations: &mut [RolledStation<'_>]) {
+    #[expect(clippy::cast_precision_loss, reason = "the number of stations is far below 2^52")]
+    let share = 1.0 / stations.len() as f64;
+    let mean_roll = stations.iter().map(|s| s.roll_rad).sum::<f64>() * share;
+    let mean_origin = stations.iter().map(|s| s.origin).sum::<Vector<Rig>>() * share;
+    let mean_square = [0, 1].map(|i| stations.iter().map(|s| s.square[i]).sum::<Vector<Rig>>() * share);
+    for station in stations {
+        station.roll_rad -= mean_roll;
+        station.origin = station.origin - mean_origin;
+        station.square = [station.square[0] - mean_square[0], station.square[1] - mean_square[1]];
+    }
+}
+
+/// Adds one vector equation, columns · unknowns = observed, to the normal equations.
+fn accumulate<const N: usize>(
+    normal: &mut nalgebra::SMatrix<f64, N, N>,
+    right: &mut nalgebra::SVector<f64, N>,
+    columns: &[Vector<Rig>; N],
+    observed: Vector<Rig>,
+) {
+    for i in 0..N {
+        right[i] += columns[i].dot(observed);
+        // The lower triangle is all that Cholesky reads.
+        for j in 0..=i {
+            normal[(i, j)] += columns[i].dot(columns[j]);
+        }
+    }
+}
+
+/// Solves the normal equations by Cholesky; None when a column is a mix of those before it.
+fn solve<const N: usize>(
+    normal: nalgebra::SMatrix<f64, N, N>,
+    right: nalgebra::SVector<f64, N>,
+) -> Option<nalgebra::SVector<f64, N>> {
+    let cholesky = normal.cholesky()?;
+    let factor = cholesky.l_dirty();
+    let sound = (0..N).all(|i| factor[(i, i)] * factor[(i, i)] > MIN_PIVOT * normal[(i, i)]);
+    sound.then(|| cholesky.solve(&right))
+}
