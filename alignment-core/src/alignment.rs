@@ -125,7 +125,7 @@ pub fn measure(session: &Session) -> Result<Measurement, Error> {
         if swapped { Error { code: ErrorCode::SidesSwapped, ..error } } else { error }
     };
     if let (Datum::Runway, Some(runway_mm)) = (session.reference.datum, &session.runway_mm) {
-        checks::runway(runway_mm, up, &wheels, &session.loaded_radius_mm.unwrap_or_default())?;
+        checks::runway(runway_mm, up, &wheels)?;
     }
     let Some((compensation, wheels, ahead)) = all(&clamps.wheels).zip(all(&wheels)).zip(all(&ahead)).map(flat) else {
         let travel = clamps.travel_direction_in_rig;

@@ -4,7 +4,7 @@
 use crate::compensation::{self, Compensation, Residual};
 use crate::error::{Error, ErrorCode, Stage, Warning, WarningCode};
 use crate::frame::{Rig, Target, Transform, Vector};
-use crate::layout::{ByAxle, ByWheel, Wheel};
+use crate::layout::{ByWheel, Wheel};
 use crate::rigid::FixedDirection;
 use crate::session::{CompensationMethod, LOADED_RADIUS_RANGE_MM, Poses, RollingBody, Session, SweepBody, check_range};
 use crate::slip;
@@ -148,22 +148,18 @@ pub(crate) fn layout_of_seen(
     Ok(())
 }
 
-/// Refuses runway points that are not under this car: a wheel centre lies about a radius above them, and near its own.
+/// Refuses runway points that are not under this car: a wheel centre lies above its own by what can be a radius, and near it.
 pub(crate) fn runway(
     runway_mm: &ByWheel<[f64; 3]>,
     up: Vector<Rig>,
     wheels: &ByWheel<Option<WheelInRig>>,
-    loaded_radius_mm: &ByAxle<Option<f64>>,
 ) -> Result<(), Error> {
-    const MAX_ASIDE_MM: f64 = 600.0;
-    /// A wheel that leans stands lower by a little, and a floor is not quite even.
-    const ABOUT: f64 = 0.5;
+    const MAX_ASIDE_MM: f64 = 1000.0;
     for wheel in Wheel::ALL {
         let Some(seen) = wheels.get(wheel) else { continue };
         let above = seen.centre - Vector::new(*runway_mm.get(wheel));
         let located = |error: Error| error.stage(Stage::Ahead).wheel(wheel);
-        let about = |radius: f64| [(1.0 - ABOUT) * radius, (1.0 + ABOUT) * radius];
-        let radii = loaded_radius_mm.of_wheel(wheel).map_or(LOADED_RADIUS_RANGE_MM, about);
+        let radii = LOADED_RADIUS_RANGE_MM;
         check_range(ErrorCode::LengthOutOfRange, "height over runway_mm", above.dot(up), radii).map_err(located)?;
         let aside = above.square_to(up).norm();
         let near = [0.0, MAX_ASIDE_MM];
