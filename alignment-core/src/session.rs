@@ -164,7 +164,7 @@ pub enum CompensationMethod {
     #[default]
     Rolled,
     /// The car was raised and one wheel after the other was spun by hand. A station holds the wheel that is spun, and others only
-    /// if the body stands as still as the cameras see.
+    /// if the body stands as still as the cameras see. Lift and secure the car as its maker says, and keep clear of wheels that turn.
     Spun,
 }
 
