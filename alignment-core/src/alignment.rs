@@ -114,14 +114,13 @@ pub fn measure(session: &Session) -> Result<Measurement, Error> {
         clamps.wheels.get(wheel).zip(*ahead.get(wheel)).map(|(clamp, pose)| wheel::locate(&clamp, &pose))
     });
     let one_vehicle = checks::one_vehicle(session, &clamps.wheels, &rolling, &wheels);
-    let steering_end = steered.steering_end(&clamps.wheels, &wheels);
-    if steering_end == Some(End::Rear) {
+    if steered.rear_steers(&clamps.wheels, &wheels) {
         return Err(Error::new(ErrorCode::EndsSwapped));
     }
     // What looks mirrored has its sides swapped, when the front end is known by its steering, and up by the rolling or by its own datum.
     let up_is_known = session.compensation == CompensationMethod::Rolled || session.reference.datum != Datum::Up;
     let decided = |error: Error| {
-        let swapped = error.code == ErrorCode::Mirrored && steering_end == Some(End::Front) && up_is_known;
+        let swapped = error.code == ErrorCode::Mirrored && up_is_known && steered.front_steers(&clamps.wheels, &wheels);
         if swapped { Error { code: ErrorCode::SidesSwapped, ..error } } else { error }
     };
     if let (Datum::Runway, Some(runway_mm)) = (session.reference.datum, &session.runway_mm) {
@@ -338,38 +337,44 @@ struct Steered {
     locks: BySide<Poses>,
 }
 
-#[derive(PartialEq)]
-enum End {
-    Front,
-    Rear,
-}
-
 impl Steered {
-    /// Which end of the car steers: the one whose spindles swing further from their direction straight ahead. None when neither does.
-    fn steering_end(&self, clamps: &ByWheel<Option<Compensation>>, ahead: &ByWheel<Option<WheelInRig>>) -> Option<End> {
-        const LEAST_SWING_DEG: f64 = 4.0;
-        let stations = || self.sweep.iter().chain([&self.locks.left, &self.locks.right]);
-        // How far the spindle swings from where it is first seen, straight ahead if it is seen there.
-        let swing = |wheel: Wheel| {
-            let clamp = (*clamps.get(wheel))?;
-            let seen = stations().filter_map(|station| station.get(wheel).as_ref());
-            let mut spindles = seen.map(|pose| pose.direction(Vector::new(clamp.spindle_in_target)));
-            let straight = ahead.get(wheel).map(|wheel| wheel.spindle).or_else(|| spindles.next())?;
-            Some(spindles.map(|spindle| (spindle - straight).norm()).fold(0.0, f64::max))
-        };
-        let front = swing(Wheel::Fl).unwrap_or(0.0).max(swing(Wheel::Fr).unwrap_or(0.0));
+    /// How far the spindle of a wheel swings from where it is first seen, straight ahead if it is seen there. None when it is not seen.
+    fn swing(
+        &self,
+        wheel: Wheel,
+        clamps: &ByWheel<Option<Compensation>>,
+        ahead: &ByWheel<Option<WheelInRig>>,
+    ) -> Option<f64> {
+        let clamp = (*clamps.get(wheel))?;
+        let stations = self.sweep.iter().chain([&self.locks.left, &self.locks.right]);
+        let seen = stations.filter_map(|station| station.get(wheel).as_ref());
+        let mut spindles = seen.map(|pose| pose.direction(Vector::new(clamp.spindle_in_target)));
+        let straight = ahead.get(wheel).map(|wheel| wheel.spindle).or_else(|| spindles.next())?;
+        Some(spindles.map(|spindle| (spindle - straight).norm()).fold(0.0, f64::max))
+    }
+
+    /// Whether the front wheels are seen to steer.
+    fn front_steers(&self, clamps: &ByWheel<Option<Compensation>>, ahead: &ByWheel<Option<WheelInRig>>) -> bool {
+        let front = [Wheel::Fl, Wheel::Fr].map(|wheel| self.swing(wheel, clamps, ahead).unwrap_or(0.0));
+        front[0].max(front[1]) >= rad_from_deg(LEAST_SWING_DEG)
+    }
+
+    /// Whether the rear wheels are seen to steer, further than the front ones.
+    fn rear_steers(&self, clamps: &ByWheel<Option<Compensation>>, ahead: &ByWheel<Option<WheelInRig>>) -> bool {
+        let swing = |wheel: Wheel| self.swing(wheel, clamps, ahead);
         // Both: one rear target that slipped is no axle that steers. One alone must swing far more than the front.
         let rear = match (swing(Wheel::Rl), swing(Wheel::Rr)) {
             (Some(left), Some(right)) => left.min(right),
             (Some(one), None) | (None, Some(one)) => one / 4.0,
             (None, None) => 0.0,
         };
-        if front.max(rear) < rad_from_deg(LEAST_SWING_DEG) {
-            return None;
-        }
-        Some(if rear > front { End::Rear } else { End::Front })
+        rear >= rad_from_deg(LEAST_SWING_DEG)
+            && [Wheel::Fl, Wheel::Fr].iter().all(|&wheel| swing(wheel).unwrap_or(0.0) < rear)
     }
 }
+
+/// The least by which a wheel that steers swings, degrees.
+const LEAST_SWING_DEG: f64 = 4.0;
 
 /// What every reading with the wheels turned needs.
 struct Job<'a> {
@@ -426,15 +431,18 @@ impl Job<'_> {
         let most_deg = MAX_REAR_STEER_DEG.max(2.0 * self.bounds.rolled.rotation_deg);
         let least = rad_from_deg(most_deg) * 0.99; // a chord is shorter than its arc
         for (index, station) in sweep.iter().enumerate() {
+            // Most stations of most cars: no rear spindle has swung, and nothing else is worth looking at.
+            let swung = |wheel: Wheel| {
+                let spindle = Vector::new(self.compensation.get(wheel).spindle_in_target);
+                let now = station.get(wheel).map(|pose| from_rig.direction(pose.direction(spindle)));
+                now.is_some_and(|now| (now - *self.stand.spindles.get(wheel)).norm() > least)
+            };
+            if !(swung(Wheel::Rl) && swung(Wheel::Rr)) {
+                continue;
+            }
             let Some((left, right)) = self.locate(station, Wheel::Rl).zip(self.locate(station, Wheel::Rr)) else {
                 continue;
             };
-            let swung = |wheel: Wheel, now: WheelInRig| {
-                (from_rig.direction(now.spindle) - *self.stand.spindles.get(wheel)).norm() > least
-            };
-            if !(swung(Wheel::Rl, left) && swung(Wheel::Rr, right)) {
-                continue;
-            }
             let body_deg = line_deg(from_rig.point(left.centre), from_rig.point(right.centre)) - straight_deg;
             let turned = |wheel: Wheel, now: WheelInRig| {
                 let yaw = |spindle| wheel::yaw_of(wheel.side(), spindle);
@@ -725,8 +733,8 @@ impl Job<'_> {
         if pairs.len() < 2 {
             return TurnReadings::default(); // blocked, of which the sweep warns
         }
-        let Some(Interpolated { other_deg, gap_deg }) = turns::interpolate(&pairs, custom.angle_deg) else {
-            let reached = pairs.iter().fold(0.0, |most: f64, pair| most.max(pair.0));
+        let reached = pairs.iter().fold(0.0, |most: f64, pair| most.max(pair.0));
+        let Some(Interpolated { other_deg, gap_deg }) = turns::interpolate(pairs, custom.angle_deg) else {
             warnings.push(
                 Warning::new(WarningCode::TurnNotReached).stage(Stage::Sweep).wheel(asked.front_wheel()).figure(
                     reached,

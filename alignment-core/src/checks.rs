@@ -307,14 +307,24 @@ pub(crate) fn turned_since_rolling(
     if session.compensation == CompensationMethod::Spun || session.rolling_body == RollingBody::Turns {
         return None;
     }
-    let seen = rolled_wheels(&ByWheel::from_fn(|wheel| Some(*clamps.get(wheel))), rolling);
-    let rolled = ByWheel::try_from_fn(|wheel| seen.get(wheel).ok_or(())).ok()?;
+    let locate = |station: &Poses, wheel: Wheel| {
+        let pose = station.get(wheel).as_ref().ok_or(())?;
+        Ok::<_, ()>(wheel::locate(clamps.get(wheel), pose))
+    };
+    // The body goes straight: any station that shows all four will do for how it stands.
+    let rolled = rolling.iter().find_map(|station| ByWheel::try_from_fn(|wheel| locate(station, wheel)).ok())?;
     let stood_alike =
         [(Wheel::Rl, Wheel::Rr), (Wheel::Fl, Wheel::Rl), (Wheel::Fr, Wheel::Rr)].iter().all(|&(one, other)| {
             let line = |wheels: &ByWheel<WheelInRig>| (wheels.get(one).centre - wheels.get(other).centre).unit();
             (line(ahead) - line(&rolled)).norm() <= rad_from_deg(MOST_BODY_TURN_DEG)
         });
-    stood_alike.then(|| ByWheel::from_fn(|wheel| ahead.get(wheel).spindle - rolled.get(wheel).spindle))
+    stood_alike.then(|| {
+        ByWheel::from_fn(|wheel| {
+            let in_target = Vector::new(clamps.get(wheel).spindle_in_target);
+            let seen = rolling.iter().filter_map(|station| station.get(wheel).as_ref());
+            ahead.get(wheel).spindle - seen.map(|pose| pose.direction(in_target)).sum::<Vector<Rig>>().unit()
+        })
+    })
 }
 
 /// A rear target that tipped between the rolling and the ahead station. A body that turned a little turns both rear spindles to opposite

@@ -195,27 +195,31 @@ pub(crate) struct Interpolated {
 
 /// The other wheel's angle when the asked-for wheel stands at `at`: the cubic through the four distinct stations nearest to it (fewer, a
 /// lower degree). None when `at` lies further than [`TURN_MARGIN_DEG`] beyond the stations.
-pub(crate) fn interpolate(pairs: &[Pair], at: f64) -> Option<Interpolated> {
-    let mut distinct = merge_near(pairs);
+pub(crate) fn interpolate(pairs: Vec<Pair>, at: f64) -> Option<Interpolated> {
+    let distinct = merge_near(pairs);
     let (least, most) = (distinct.first()?.0, distinct.last()?.0);
     if distinct.len() < 2 || at < least - TURN_MARGIN_DEG || at > most + TURN_MARGIN_DEG {
         return None;
     }
     let between = distinct.windows(2).find(|pair| at <= pair[1].0).or(distinct.windows(2).next_back());
     let gap_deg = between.map_or(0.0, |pair| pair[1].0 - pair[0].0);
-    distinct.sort_by(|a, b| (a.0 - at).abs().total_cmp(&(b.0 - at).abs()));
-    distinct.truncate(4);
+    // In rising order the nearest stand side by side.
+    let mut nearest = distinct.as_slice();
+    while let [first, .., last] = nearest
+        && nearest.len() > 4
+    {
+        nearest = if at - first.0 > last.0 - at { &nearest[1..] } else { &nearest[..nearest.len() - 1] };
+    }
     // Lagrange's form.
-    let terms = distinct.iter().enumerate().map(|(i, (x, y))| {
-        let others = distinct.iter().enumerate().filter(|&(j, _)| j != i);
+    let terms = nearest.iter().enumerate().map(|(i, (x, y))| {
+        let others = nearest.iter().enumerate().filter(|&(j, _)| j != i);
         others.fold(*y, |product, (_, (other, _))| product * (at - other) / (x - other))
     });
     Some(Interpolated { other_deg: terms.sum(), gap_deg })
 }
 
 /// The pairs in rising order, neighbours nearer than [`SAME_STATION_DEG`] averaged.
-fn merge_near(pairs: &[Pair]) -> Vec<Pair> {
-    let mut sorted = pairs.to_vec();
+fn merge_near(mut sorted: Vec<Pair>) -> Vec<Pair> {
     sorted.sort_by(|a, b| a.0.total_cmp(&b.0).then(a.1.total_cmp(&b.1)));
     let mut merged: Vec<Pair> = Vec::with_capacity(sorted.len());
     let mut rest = sorted.as_slice();
@@ -240,11 +244,11 @@ mod tests {
         let law = |x: f64| 0.9 * x - 0.01 * x * x + 1e-4 * x * x * x;
         let pairs: Vec<Pair> = [-20.0, -12.0, -5.0, 0.0, 6.0, 13.0, 21.0].iter().map(|&x| (x, law(x))).collect();
         for at in [-20.5, -17.0, 0.0, 20.0, 21.9] {
-            assert!((interpolate(&pairs, at).unwrap().other_deg - law(at)).abs() < 1e-12);
+            assert!((interpolate(pairs.clone(), at).unwrap().other_deg - law(at)).abs() < 1e-12);
         }
-        assert_eq!(interpolate(&pairs, 22.1), None);
-        assert_eq!(interpolate(&pairs[..1], -20.0), None);
-        assert_eq!(interpolate(&[], 0.0), None);
+        assert_eq!(interpolate(pairs.clone(), 22.1), None);
+        assert_eq!(interpolate(pairs[..1].to_vec(), -20.0), None);
+        assert_eq!(interpolate(Vec::new(), 0.0), None);
     }
 
     #[test]
@@ -283,6 +287,6 @@ mod tests {
     fn repeated_stations_count_once() {
         let pairs = [(0.0, 0.0), (10.0, 9.5), (10.0, 9.5), (20.0, 18.0), (20.0, 18.0)];
         let once = [(0.0, 0.0), (10.0, 9.5), (20.0, 18.0)];
-        assert_eq!(interpolate(&pairs, 15.0), interpolate(&once, 15.0));
+        assert_eq!(interpolate(pairs.to_vec(), 15.0), interpolate(once.to_vec(), 15.0));
     }
 }

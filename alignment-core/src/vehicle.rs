@@ -248,12 +248,12 @@ impl Stand {
         });
         let axle = |left: Wheel, right: Wheel| {
             let across = *self.centres.get(left) - *self.centres.get(right);
-            let at_ground = self.contact(left).zip(self.contact(right)).map(|(left, right)| left - right);
+            let at_ground = self.contact(left).zip(self.contact(right)).map(|(left, right)| left.y() - right.y());
             AxleReadings {
                 total_toe_deg: Some(toe.get(left) + toe.get(right)),
                 cross_camber_deg: Some(camber.get(left) - camber.get(right)),
                 track_mm: Some(across.y()),
-                track_at_ground_mm: at_ground.map(Vector::y),
+                track_at_ground_mm: at_ground,
                 setback_deg: Some(atan2_deg(across.x(), across.y())),
                 setback_mm: Some(across.x()),
             }
