@@ -126,7 +126,7 @@ pub fn measure(session: &Session) -> Result<Measurement, Error> {
     if let (Datum::Runway, Some(runway_mm)) = (session.reference.datum, &session.runway_mm) {
         checks::runway(runway_mm, up, &wheels)?;
     }
-    let Some((compensation, wheels, ahead)) = all(&clamps.wheels).zip(all(&wheels)).zip(all(&ahead)).map(flat) else {
+    let (Some(compensation), Some(wheels), Some(ahead)) = (all(&clamps.wheels), all(&wheels), all(&ahead)) else {
         let travel = clamps.travel_direction_in_rig;
         for seen in [&checks::rolled_wheels(&clamps.wheels, &rolling), &wheels] {
             checks::layout_of_seen(seen, travel, up).map_err(decided)?;
@@ -217,10 +217,6 @@ fn see(session: &Session) -> Result<Seen, Error> {
 /// The values of all four wheels; None when one is absent.
 fn all<T: Copy>(values: &ByWheel<Option<T>>) -> Option<ByWheel<T>> {
     ByWheel::try_from_fn(|wheel| values.get(wheel).ok_or(())).ok()
-}
-
-fn flat<A, B, C>(((a, b), c): ((A, B), C)) -> (A, B, C) {
-    (a, b, c)
 }
 
 /// The datum's normal, and the clamps compensated with it.

@@ -135,14 +135,12 @@ pub(crate) fn layout_of_seen(
     let between = |from: Wheel, to: Wheel| Some((*wheels.get(to))?.centre - (*wheels.get(from))?.centre);
     let forwards = [between(Wheel::Rl, Wheel::Fl), between(Wheel::Rr, Wheel::Fr), travel.map(Vector::new)];
     let lefts = [between(Wheel::Fr, Wheel::Fl), between(Wheel::Rr, Wheel::Rl)];
-    let pairs = |some: fn(Vector<Rig>, Vector<Rig>, Vector<Rig>) -> f64,
-                 a: &[Option<Vector<Rig>>],
-                 b: &[Option<Vector<Rig>>]| {
-        a.iter().flatten().any(|&a| b.iter().flatten().any(|&b| some(a, b, up) < 0.0))
+    let along = |a: Vector<Rig>, b: Vector<Rig>| a.dot(b);
+    let around = |forward: Vector<Rig>, left: Vector<Rig>| forward.cross(left).dot(up);
+    let against = |a: &[Option<Vector<Rig>>], b: &[Option<Vector<Rig>>], sense: &dyn Fn(_, _) -> f64| {
+        a.iter().flatten().any(|&a| b.iter().flatten().any(|&b| sense(a, b) < 0.0))
     };
-    let along: fn(Vector<Rig>, Vector<Rig>, Vector<Rig>) -> f64 = |a, b, _| a.dot(b);
-    let around: fn(Vector<Rig>, Vector<Rig>, Vector<Rig>) -> f64 = |forward, left, up| forward.cross(left).dot(up);
-    if pairs(along, &forwards, &forwards) || pairs(along, &lefts, &lefts) || pairs(around, &forwards, &lefts) {
+    if against(&forwards, &forwards, &along) || against(&lefts, &lefts, &along) || against(&forwards, &lefts, &around) {
         return Err(Error::new(ErrorCode::Mirrored).stage(Stage::Ahead));
     }
     Ok(())

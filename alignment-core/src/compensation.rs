@@ -475,7 +475,7 @@ impl Rolling<'_> {
             *steps.get_mut(wheel) = Some(step);
         }
         let travel = common_travel(&steps, stations)?;
-        self.finish(&rolls, warnings, Some(travel), |wheel, roll, put| {
+        self.finish(&rolls, warnings, travel, |wheel, roll, put| {
             let too_few = Error::new(ErrorCode::TooFewStations).value(roll.count()).at_least(3.0);
             let (radius, offset) = roll.radius_and_offset(travel, *radii.get(wheel)).ok_or(too_few)?;
             let path = |roll_rad| travel * (roll_rad * radius);
@@ -484,11 +484,7 @@ impl Rolling<'_> {
                 shifts += residual.translation_mm * residual.translation_mm;
                 put(station, residual);
             });
-            // What the roll angle scatters moves the wheel along its travel.
-            let noise =
-                self.noise.map(|noise| units::hypot(noise.translation_mm, radius * rad_from_deg(noise.rotation_deg)));
-            let suspect = slip::is_suspect(shifts, 2.0 * roll.count() - 5.0, noise, LEAST_SLIP_MM);
-            let slip = suspect.then(|| roll.slip_about_spindle(travel, radius, up, self.noise)).flatten();
+            let slip = self.slip_about_spindle(roll, travel, radius, shifts);
             Ok((radius, offset, slip))
         })
     }
@@ -576,12 +572,33 @@ impl Rolling<'_> {
                 rotation_deg: units::hypot(noise.rotation_deg, deg_from_rad(noise.translation_mm / span_mm)),
                 ..noise
             });
-            return Rolling { noise, ..*self }.finish(&rolls, warnings, Some(travel), |wheel, roll, put| {
+            return Rolling { noise, ..*self }.finish(&rolls, warnings, travel, |wheel, roll, put| {
                 let path = own.get(wheel).ok_or(Error::new(ErrorCode::TooFewStations))?;
-                roll.residuals_but_sideways(&path, up, put);
-                Ok((path.step.norm(), path.offset, None))
+                let mut shifts = 0.0;
+                roll.residuals_but_sideways(&path, up, &mut |station, residual: Residual| {
+                    shifts += residual.translation_mm * residual.translation_mm;
+                    put(station, residual);
+                });
+                // What the wheel moves sideways lies square to its heading and to up, and so is not asked.
+                let slip = self.slip_about_spindle(roll, roll.heading, path.step.dot(roll.heading), shifts);
+                Ok((path.step.norm(), path.offset, slip))
             });
         }
+    }
+
+    /// A target that slipped round the spindle, when the squares of what is left over, mm², are more than noise.
+    fn slip_about_spindle(
+        &self,
+        roll: &RolledWheel,
+        travel: Vector<Rig>,
+        radius_mm: f64,
+        squares: f64,
+    ) -> Option<(usize, Slip)> {
+        // What the roll angle scatters moves the wheel along its travel.
+        let scatter =
+            |noise: PoseNoise| units::hypot(noise.translation_mm, radius_mm * rad_from_deg(noise.rotation_deg));
+        let suspect = slip::is_suspect(squares, 2.0 * roll.count() - 5.0, self.noise.map(scatter), LEAST_SLIP_MM);
+        suspect.then(|| roll.slip_about_spindle(travel, radius_mm, self.up, self.noise)).flatten()
     }
 
     /// Puts the compensation together, wheel by wheel: `solve` gives radius, offset and slip, and notes the residuals.
@@ -589,7 +606,7 @@ impl Rolling<'_> {
         &self,
         rolls: &'r ByWheel<Option<RolledWheel<'r>>>,
         mut warnings: Vec<Warning>,
-        travel: Option<Vector<Rig>>,
+        travel: Vector<Rig>,
         solve: impl Fn(
             Wheel,
             &'r RolledWheel<'r>,
@@ -622,7 +639,7 @@ impl Rolling<'_> {
                 .map(Some)
                 .map_err(located)
         })?;
-        Ok(ClampCompensation { wheels, travel_direction_in_rig: travel.map(Vector::to_array), residuals, warnings })
+        Ok(ClampCompensation { wheels, travel_direction_in_rig: Some(travel.to_array()), residuals, warnings })
     }
 }
 

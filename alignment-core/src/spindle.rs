@@ -73,7 +73,7 @@ pub(crate) struct RolledWheel<'a> {
     /// Two unit vectors square to the spindle in the target frame; right-handed with it.
     square: [Vector<Target>; 2],
     /// The direction in which the wheel points, in the rig: horizontal, and forward if the sides are as named.
-    heading: Vector<Rig>,
+    pub(crate) heading: Vector<Rig>,
     stations: Vec<RolledStation<'a>>,
     pub(crate) range_deg: f64,
 }

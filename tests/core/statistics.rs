@@ -89,14 +89,16 @@ fn a_slip_of_a_tenth_of_a_degree_in_the_sweep_is_named_with_its_place() {
 
 #[test]
 fn a_slip_in_nine_rolling_stations_is_named_with_its_place() {
-    let found = percent(|seed| {
-        let slip = slip(Stage::Rolling, seed, 9, 0.2);
-        let roll_deg = (-4..=4).map(|i| 6.75 * f64::from(i)).collect();
-        let session = VirtualVehicle { slips: vec![slip], roll_deg, ..noisy(seed) }.session();
-        (session, Box::new(move |result| named(result, slip)))
-    });
-    println!("named: {found:?} %");
-    assert!(found.iter().all(|&percent| percent >= 95.0), "{found:?}");
+    for rolling_yaw_deg_per_m in [0.0, 0.5] {
+        let found = percent(|seed| {
+            let slip = slip(Stage::Rolling, seed, 9, 0.2);
+            let roll_deg = (-4..=4).map(|i| 6.75 * f64::from(i)).collect();
+            let car = VirtualVehicle { slips: vec![slip], roll_deg, rolling_yaw_deg_per_m, ..noisy(seed) };
+            (car.session(), Box::new(move |result| named(result, slip)))
+        });
+        println!("{rolling_yaw_deg_per_m} deg per m: named: {found:?} %");
+        assert!(found.iter().all(|&percent| percent >= 95.0), "{found:?}");
+    }
 }
 
 #[test]
