@@ -93,6 +93,16 @@ pub enum ErrorCode {
     TooMany = -24,
     /// Two inputs contradict each other.
     Contradiction = -25,
+    /// A number lies outside its range.
+    OutOfRange = -26,
+    /// A text is not a specification.
+    NotASpecification = -27,
+    /// No reading has this path.
+    UnknownReading = -28,
+    /// A matrix is no covariance: it is not symmetric, or it would give a combination of its quantities a negative variance.
+    NotACovariance = -29,
+    /// A Monte Carlo run did not settle within the trials allowed.
+    NotSettled = -30,
 }
 
 impl ErrorCode {
@@ -123,6 +133,11 @@ impl ErrorCode {
         Self::ThirdAxle,
         Self::TooMany,
         Self::Contradiction,
+        Self::OutOfRange,
+        Self::NotASpecification,
+        Self::UnknownReading,
+        Self::NotACovariance,
+        Self::NotSettled,
     ];
 
     /// The stable number: negative, never reused, the same in every language.
@@ -270,6 +285,25 @@ impl ErrorCode {
                 "",
                 "name each wheel at one camera only",
             ),
+            Self::OutOfRange => ("out_of_range", "number out of range", "", "check the number"),
+            Self::NotASpecification => {
+                ("not_a_specification", "not a specification", "", "see the specification's schema")
+            }
+            Self::UnknownReading => (
+                "unknown_reading",
+                "no reading has this path",
+                "",
+                "name it as the result does, as in wheels.fl.camber_deg",
+            ),
+            Self::NotACovariance => (
+                "not_a_covariance",
+                "not a covariance: not symmetric, or with a negative variance",
+                "",
+                "check its order and units",
+            ),
+            Self::NotSettled => {
+                ("not_settled", "the Monte Carlo run did not settle", "", "allow more trials, or ask for fewer digits")
+            }
         }
     }
 }

@@ -101,6 +101,21 @@
 // Two inputs contradict each other.
 #define WA_CONTRADICTION -25
 
+// A number lies outside its range.
+#define WA_OUT_OF_RANGE -26
+
+// A text is not a specification.
+#define WA_NOT_A_SPECIFICATION -27
+
+// No reading has this path.
+#define WA_UNKNOWN_READING -28
+
+// A matrix is no covariance: it is not symmetric, or it would give a combination of its quantities a negative variance.
+#define WA_NOT_A_COVARIANCE -29
+
+// A Monte Carlo run did not settle within the trials allowed.
+#define WA_NOT_SETTLED -30
+
 // A pointer is NULL that must not be; the message names it.
 #define WA_NULL_POINTER -1001
 

@@ -57,6 +57,16 @@ pub const WA_THIRD_AXLE: i32 = -23;
 pub const WA_TOO_MANY: i32 = -24;
 /// Two inputs contradict each other.
 pub const WA_CONTRADICTION: i32 = -25;
+/// A number lies outside its range.
+pub const WA_OUT_OF_RANGE: i32 = -26;
+/// A text is not a specification.
+pub const WA_NOT_A_SPECIFICATION: i32 = -27;
+/// No reading has this path.
+pub const WA_UNKNOWN_READING: i32 = -28;
+/// A matrix is no covariance: it is not symmetric, or it would give a combination of its quantities a negative variance.
+pub const WA_NOT_A_COVARIANCE: i32 = -29;
+/// A Monte Carlo run did not settle within the trials allowed.
+pub const WA_NOT_SETTLED: i32 = -30;
 
 /// A pointer is NULL that must not be; the message names it.
 pub const WA_NULL_POINTER: i32 = -1001;
@@ -95,7 +105,7 @@ pub const WA_WHEEL_RL: i32 = 2;
 pub const WA_WHEEL_RR: i32 = 3;
 
 /// Every status with its name.
-const NAMES: [(i32, &CStr); 32] = [
+const NAMES: [(i32, &CStr); 37] = [
     (WA_SUCCESS, c"success"),
     (WA_NOT_FINITE, c"not_finite"),
     (WA_NOT_A_ROTATION, c"not_a_rotation"),
@@ -122,6 +132,11 @@ const NAMES: [(i32, &CStr); 32] = [
     (WA_THIRD_AXLE, c"third_axle"),
     (WA_TOO_MANY, c"too_many"),
     (WA_CONTRADICTION, c"contradiction"),
+    (WA_OUT_OF_RANGE, c"out_of_range"),
+    (WA_NOT_A_SPECIFICATION, c"not_a_specification"),
+    (WA_UNKNOWN_READING, c"unknown_reading"),
+    (WA_NOT_A_COVARIANCE, c"not_a_covariance"),
+    (WA_NOT_SETTLED, c"not_settled"),
     (WA_NULL_POINTER, c"null_pointer"),
     (WA_BUFFER_TOO_SMALL, c"buffer_too_small"),
     (WA_BAD_STRUCT_SIZE, c"bad_struct_size"),

@@ -258,6 +258,41 @@ class ContradictionError(AlignmentError):
     name = "contradiction"
 
 
+class OutOfRangeError(AlignmentError):
+    """A number lies outside its range."""
+
+    code = -26
+    name = "out_of_range"
+
+
+class NotASpecificationError(AlignmentError):
+    """A text is not a specification."""
+
+    code = -27
+    name = "not_a_specification"
+
+
+class UnknownReadingError(AlignmentError):
+    """No reading has this path."""
+
+    code = -28
+    name = "unknown_reading"
+
+
+class NotACovarianceError(AlignmentError):
+    """A matrix is no covariance: it is not symmetric, or it would give a combination of its quantities a negative variance."""
+
+    code = -29
+    name = "not_a_covariance"
+
+
+class NotSettledError(AlignmentError):
+    """A Monte Carlo run did not settle within the trials allowed."""
+
+    code = -30
+    name = "not_settled"
+
+
 # Tracebacks name the class as its reader imports it.
 for _class in (AlignmentError, *AlignmentError.__subclasses__()):
     _class.__module__ = "wheel_alignment"
