@@ -259,14 +259,16 @@ fn uneven(residual_mm: f64) -> Option<Warning> {
 fn compensate(session: &Session, rolling: &[Poses], up: Vector<Rig>) -> Result<ClampCompensation, Error> {
     let loaded_radius_mm = session.loaded_radius_mm.unwrap_or_default();
     match session.compensation {
-        CompensationMethod::Spun => compensation::spun(rolling, up, &session.clamp_standoff_mm, session.pose_noise),
+        CompensationMethod::Spun => {
+            compensation::spun(rolling, up, &session.clamp_standoff_mm, session.noise_per_axis())
+        }
         CompensationMethod::Rolled => compensation::Rolling {
             stations: rolling,
             up,
             clamp_standoff_mm: &session.clamp_standoff_mm,
             loaded_radius_mm: &loaded_radius_mm,
             body: session.rolling_body,
-            noise: session.pose_noise,
+            noise: session.noise_per_axis(),
         }
         .compensate(),
     }
@@ -511,7 +513,7 @@ impl Job<'_> {
         const LEAST: PoseNoise = PoseNoise { rotation_deg: 1e-4, translation_mm: 1e-3 };
         let rear = [Wheel::Rl, Wheel::Rr];
         if locked {
-            let lever_mm = self.session.pose_noise.map_or(session::LEVER_MM, |noise| {
+            let lever_mm = self.session.noise_per_axis().map_or(session::LEVER_MM, |noise| {
                 let rotation_rad = rad_from_deg(noise.rotation_deg.max(LEAST.rotation_deg));
                 noise.translation_mm.max(LEAST.translation_mm) / rotation_rad
             });

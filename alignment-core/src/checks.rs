@@ -41,7 +41,7 @@ impl Bounds {
         const WHEELBASE_MM: f64 = 2700.0;
         /// Rounding is no misfit.
         const LEAST: Residual = Residual { rotation_deg: LEAST_NOISE_DEG, translation_mm: 1e-3 };
-        let Some(noise) = session.pose_noise else {
+        let Some(noise) = session.noise_per_axis() else {
             let by_body = rad_from_deg(HIGH_RESIDUAL.rotation_deg) * WHEELBASE_MM;
             let found_again = Residual {
                 rotation_deg: sqrt(2.0) * HIGH_RESIDUAL.rotation_deg,
@@ -87,7 +87,7 @@ pub(crate) fn one_vehicle(
     if session.compensation == CompensationMethod::Spun {
         return Ok(()); // a raised car lets its wheels hang
     }
-    let most_mm = MAX_STRETCH_MM + session.pose_noise.map_or(0.0, |noise| 8.0 * noise.translation_mm);
+    let most_mm = MAX_STRETCH_MM + session.noise_per_axis().map_or(0.0, |noise| 8.0 * noise.translation_mm);
     for (name, one, other) in [
         ("fl to fr", Wheel::Fl, Wheel::Fr),
         ("rl to rr", Wheel::Rl, Wheel::Rr),

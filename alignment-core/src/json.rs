@@ -6,7 +6,8 @@ use crate::alignment::Measurement;
 use crate::error::{Error, ErrorCode, Stage, Warning, WarningCode};
 use crate::layout::{ByWheel, Wheel};
 use crate::pose::Pose;
-use crate::session::{Session, Sighting};
+use crate::session::{Noise, PoseCovariance, PoseNoise, Session, Sighting};
+use alloc::boxed::Box;
 use alloc::collections::BTreeMap;
 use alloc::format;
 use alloc::string::{String, ToString};
@@ -156,6 +157,25 @@ pub(crate) fn keyed_option<'de, D: Deserializer<'de>, T: Deserialize<'de>>(
     Option::<Keyed<T>>::deserialize(deserializer).map(|value| value.map(|Keyed(value)| value))
 }
 
+/// For `deserialize_with`: a noise in one of its two forms, told by its keys.
+pub(crate) fn noise<'de, D: Deserializer<'de>>(deserializer: D) -> Result<Option<Noise>, D::Error> {
+    #[derive(serde::Deserialize)]
+    #[serde(deny_unknown_fields)]
+    struct Forms {
+        rotation_deg: Option<f64>,
+        translation_mm: Option<f64>,
+        covariance: Option<[[f64; 6]; 6]>,
+    }
+    let Some(Keyed(forms)) = Option::<Keyed<Forms>>::deserialize(deserializer)? else { return Ok(None) };
+    match (forms.rotation_deg, forms.translation_mm, forms.covariance) {
+        (Some(rotation_deg), Some(translation_mm), None) => {
+            Ok(Some(Noise::PerAxis(PoseNoise { rotation_deg, translation_mm })))
+        }
+        (None, None, Some(covariance)) => Ok(Some(Noise::Covariance(Box::new(PoseCovariance { covariance })))),
+        _ => Err(de::Error::custom("a noise needs rotation_deg and translation_mm, or covariance alone")),
+    }
+}
+
 /// For `deserialize_with`: members of any name, each written with its keys; null is none; a name that stands twice is refused.
 pub(crate) fn keyed_map<'de, D: Deserializer<'de>, T: Deserialize<'de>>(
     deserializer: D,
@@ -265,10 +285,22 @@ struct PoseForms {
     quaternion_wxyz: Option<[f64; 4]>,
     rotation_vector_rad: Option<[f64; 3]>,
     translation_mm: [f64; 3],
+    covariance: Option<[[f64; 6]; 6]>,
 }
 
 impl PoseForms {
+    fn into_sighting(self) -> Result<Sighting, String> {
+        let covariance = self.covariance;
+        let pose = Self { covariance: None, ..self }.into_pose()?;
+        Ok(covariance.map_or(Sighting::Pose(pose), |covariance| {
+            Sighting::PoseWithCovariance(Box::new((pose, PoseCovariance { covariance })))
+        }))
+    }
+
     fn into_pose(self) -> Result<Pose, String> {
+        if self.covariance.is_some() {
+            return Err("covariance: only a pose that stands alone can have one, not a frame or a camera".to_string());
+        }
         let translation_mm = self.translation_mm;
         match (self.rotation, self.quaternion_wxyz, self.rotation_vector_rad) {
             (Some(rotation), None, None) => Ok(Pose { rotation, translation_mm }),
@@ -320,7 +352,8 @@ impl<'de> Visitor<'de> for SightingVisitor {
     }
 
     fn visit_map<A: MapAccess<'de>>(self, map: A) -> Result<Sighting, A::Error> {
-        Pose::deserialize(de::value::MapAccessDeserializer::new(map)).map(Sighting::Pose)
+        let forms = PoseForms::deserialize(de::value::MapAccessDeserializer::new(map))?;
+        forms.into_sighting().map_err(de::Error::custom)
     }
 
     fn visit_seq<A: SeqAccess<'de>>(self, mut seq: A) -> Result<Sighting, A::Error> {
@@ -337,6 +370,14 @@ impl Serialize for Sighting {
         match self {
             Self::NotSeen => serializer.serialize_none(),
             Self::Pose(pose) => pose.serialize(serializer),
+            Self::PoseWithCovariance(both) => {
+                let (pose, PoseCovariance { covariance }) = &**both;
+                let mut fields = serializer.serialize_struct("Pose", 3)?;
+                fields.serialize_field("rotation", &pose.rotation)?;
+                fields.serialize_field("translation_mm", &pose.translation_mm)?;
+                fields.serialize_field("covariance", covariance)?;
+                fields.end()
+            }
             Self::Frames(frames) => frames.serialize(serializer),
         }
     }

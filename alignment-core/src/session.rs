@@ -9,9 +9,11 @@ use crate::frame::{self, Rig, Target, Transform, Vector};
 pub use crate::layout::{ByAxle, BySide, ByWheel, Side, Wheel};
 use crate::pose::{self, Pose, Spread};
 use crate::units;
+use alloc::boxed::Box;
 use alloc::collections::BTreeMap;
 use alloc::string::String;
 use alloc::vec::Vec;
+use nalgebra::SMatrix;
 
 /// What the cameras saw of one wheel at one station.
 #[derive(Debug, Clone, PartialEq, Default)]
@@ -21,6 +23,8 @@ pub enum Sighting {
     NotSeen,
     /// One pose.
     Pose(Pose),
+    /// One pose whose scatter is known better than that of the others.
+    PoseWithCovariance(Box<(Pose, PoseCovariance)>),
     /// Several frames of a target that stands still, to be averaged.
     Frames(Vec<Pose>),
 }
@@ -32,6 +36,7 @@ impl Sighting {
         match self {
             Self::NotSeen => &[],
             Self::Pose(pose) => core::slice::from_ref(pose),
+            Self::PoseWithCovariance(both) => core::slice::from_ref(&both.0),
             Self::Frames(frames) => frames,
         }
     }
@@ -69,7 +74,7 @@ pub struct StationSpread {
 }
 
 /// How much a pose scatters: one standard deviation per axis.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
 #[cfg_attr(feature = "json", derive(serde::Serialize, serde::Deserialize))]
 #[cfg_attr(feature = "json", serde(deny_unknown_fields))]
 #[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
@@ -78,6 +83,106 @@ pub struct PoseNoise {
     pub rotation_deg: f64,
     /// Of the translation, along each axis, mm.
     pub translation_mm: f64,
+}
+
+/// How much a pose scatters, when its axes scatter differently or together: the covariance of a small turn and a small shift.
+///
+/// In the order x, y, z of the rotation, in degrees, then x, y, z of the translation, in mm: the elements are in deg², deg·mm and mm². With the
+/// rotation vector ω and the shift t, the pose seen is exp(ω)·R and p + t, where R and p are true, in the frame in which the pose is given: the
+/// camera's, if a camera of the session sees the wheel, else the rig's.
+#[derive(Debug, Clone, Copy, PartialEq)]
+#[cfg_attr(feature = "json", derive(serde::Serialize, serde::Deserialize))]
+#[cfg_attr(feature = "json", serde(deny_unknown_fields))]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
+pub struct PoseCovariance {
+    /// The covariance, row by row.
+    pub covariance: [[f64; 6]; 6],
+}
+
+impl PoseCovariance {
+    /// The noise per axis of the same mean square.
+    pub(crate) fn per_axis(&self) -> PoseNoise {
+        let mean = |from: usize| (from..from + 3).map(|i| self.covariance[i][i]).sum::<f64>() / 3.0;
+        PoseNoise { rotation_deg: units::sqrt(mean(0).max(0.0)), translation_mm: units::sqrt(mean(3).max(0.0)) }
+    }
+
+    /// Refuses what is no covariance: not symmetric, or with a negative variance.
+    fn check(&self) -> Result<(), Error> {
+        /// Of the numbers beside them: a matrix that was computed is symmetric but for rounding.
+        const ROUNDING: f64 = 1e-9;
+        if !self.covariance.iter().flatten().all(|v| v.is_finite()) {
+            return Err(Error::new(ErrorCode::NotFinite).input("covariance"));
+        }
+        let of = |i: usize, j: usize| self.covariance[i][j];
+        let (noise, no_covariance) = (self.per_axis(), Error::new(ErrorCode::NotACovariance).input("covariance"));
+        check_noise(noise.rotation_deg, noise.translation_mm, ["covariance"; 2])?;
+        for i in 0..6 {
+            for j in 0..i {
+                let scale = units::sqrt((of(i, i) * of(j, j)).max(0.0));
+                if (of(i, j) - of(j, i)).abs() > ROUNDING * scale || of(i, j).abs() > scale * (1.0 + ROUNDING) {
+                    return Err(no_covariance);
+                }
+            }
+        }
+        // Scaled to its own deviations, so that degrees and millimetres weigh alike.
+        let scale = |i: usize| units::sqrt(of(i, i).max(f64::MIN_POSITIVE));
+        let scaled = SMatrix::<f64, 6, 6>::from_fn(|i, j| of(i, j) / (scale(i) * scale(j)));
+        let least = scaled.symmetric_eigenvalues().min();
+        if least < -ROUNDING || (0..6).any(|i| of(i, i) < 0.0) {
+            return Err(no_covariance.value(least).at_least(0.0));
+        }
+        Ok(())
+    }
+}
+
+/// How much the poses of a session scatter.
+#[derive(Debug, Clone, PartialEq)]
+#[cfg_attr(feature = "json", derive(serde::Serialize))]
+#[cfg_attr(feature = "json", serde(untagged))]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
+pub enum Noise {
+    /// Alike along all axes.
+    PerAxis(PoseNoise),
+    /// By a covariance.
+    Covariance(Box<PoseCovariance>),
+}
+
+impl Noise {
+    /// One standard deviation per axis; of a covariance the root mean square of its axes.
+    pub(crate) fn per_axis(&self) -> PoseNoise {
+        match self {
+            Self::PerAxis(noise) => *noise,
+            Self::Covariance(covariance) => covariance.per_axis(),
+        }
+    }
+}
+
+impl From<PoseNoise> for Noise {
+    fn from(noise: PoseNoise) -> Self {
+        Self::PerAxis(noise)
+    }
+}
+
+/// How well a rig knows what it does not see: standard uncertainties of the inputs beside the poses. Zero is exact.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+#[cfg_attr(feature = "json", derive(serde::Serialize, serde::Deserialize))]
+#[cfg_attr(feature = "json", serde(deny_unknown_fields, default))]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
+pub struct InputUncertainty {
+    /// Of each clamp's standoff, mm.
+    pub clamp_standoff_mm: f64,
+    /// Of `up`, about each level axis, degrees.
+    pub up_deg: f64,
+    /// Of each axle's loaded radius, mm, where it is given.
+    pub loaded_radius_mm: f64,
+    /// Of each coordinate of a point of the runway, mm.
+    pub runway_mm: f64,
+    /// Of each ride height, mm.
+    pub ride_height_mm: f64,
+    /// Of where the cameras of the right wheels stand against those of the left, about and along each axis: one error that all poses of
+    /// the right wheels share. It turns them about the camera of the session that sees fr, else about the origin of the rig.
+    #[cfg_attr(feature = "json", serde(deserialize_with = "crate::json::keyed"))]
+    pub right_cameras: PoseNoise,
 }
 
 /// How the vehicle's centreline is defined.
@@ -242,8 +347,12 @@ pub struct Session {
     /// How much a pose scatters. It sets the bounds above which a residual is called high, frames are said to move and targets to slip, and
     /// weighs the poses from which a body is found again.
     #[cfg_attr(feature = "json", serde(default, skip_serializing_if = "Option::is_none"))]
+    #[cfg_attr(feature = "json", serde(deserialize_with = "crate::json::noise"))]
+    pub pose_noise: Option<Noise>,
+    /// How well the rig knows its other inputs. With the noise it gives the uncertainty of every reading.
+    #[cfg_attr(feature = "json", serde(default, skip_serializing_if = "Option::is_none"))]
     #[cfg_attr(feature = "json", serde(deserialize_with = "crate::json::keyed_option"))]
-    pub pose_noise: Option<PoseNoise>,
+    pub input_uncertainty: Option<InputUncertainty>,
     /// Loaded radius per axle, mm: from the wheel centre to the contact centre, in the wheel plane. Without it the rolling radius stands in.
     #[cfg_attr(feature = "json", serde(default, skip_serializing_if = "Option::is_none"))]
     #[cfg_attr(feature = "json", serde(deserialize_with = "crate::json::keyed_option"))]
@@ -288,6 +397,13 @@ pub struct Session {
     /// The choices on which readings depend.
     #[cfg_attr(feature = "json", serde(default, deserialize_with = "crate::json::keyed"))]
     pub reference: Reference,
+}
+
+impl Session {
+    /// The noise of the poses per axis, when it is stated.
+    pub(crate) fn noise_per_axis(&self) -> Option<PoseNoise> {
+        self.pose_noise.as_ref().map(Noise::per_axis)
+    }
 }
 
 /// The shortest and longest clamp standoff, mm: either sign, since a target may sit inside the rim.
@@ -360,10 +476,7 @@ pub(crate) fn check_inputs(session: &Session) -> Result<(), Error> {
         }
     }
     check_loaded_radii(&session.loaded_radius_mm.unwrap_or_default())?;
-    if let Some(noise) = &session.pose_noise {
-        check_range(ErrorCode::AngleOutOfRange, "pose_noise.rotation_deg", noise.rotation_deg, [0.0, 10.0])?;
-        check_range(length, "pose_noise.translation_mm", noise.translation_mm, [0.0, 100.0])?;
-    }
+    check_scatter(session)?;
     let turn_deg = session.reference.turn.angle_deg;
     check_range(ErrorCode::AngleOutOfRange, "reference.turn.angle_deg", turn_deg, TURN_ANGLE_RANGE_DEG)?;
     if let Some(runway) = &session.runway_mm {
@@ -376,6 +489,44 @@ pub(crate) fn check_inputs(session: &Session) -> Result<(), Error> {
     }
     for (stage, stations) in [(Stage::Rolling, &session.rolling), (Stage::Sweep, &session.sweep)] {
         check_count(stations.len(), MAX_STATIONS).map_err(|error| error.stage(stage))?;
+    }
+    Ok(())
+}
+
+fn check_noise(
+    rotation_deg: f64,
+    translation_mm: f64,
+    [of_rotation, of_translation]: [&'static str; 2],
+) -> Result<(), Error> {
+    check_range(ErrorCode::AngleOutOfRange, of_rotation, rotation_deg, [0.0, 10.0])?;
+    check_range(ErrorCode::LengthOutOfRange, of_translation, translation_mm, [0.0, 100.0])
+}
+
+/// Checks what the session says of the noise of its poses and the uncertainty of its other inputs.
+fn check_scatter(session: &Session) -> Result<(), Error> {
+    match &session.pose_noise {
+        Some(Noise::PerAxis(noise)) => {
+            let names = ["pose_noise.rotation_deg", "pose_noise.translation_mm"];
+            check_noise(noise.rotation_deg, noise.translation_mm, names)?;
+        }
+        Some(Noise::Covariance(covariance)) => covariance.check()?,
+        None => {}
+    }
+    if let Some(of) = &session.input_uncertainty {
+        let cameras = &of.right_cameras;
+        for (angle, length, names) in [
+            (of.up_deg, of.clamp_standoff_mm, ["input_uncertainty.up_deg", "input_uncertainty.clamp_standoff_mm"]),
+            (0.0, of.loaded_radius_mm, ["", "input_uncertainty.loaded_radius_mm"]),
+            (0.0, of.runway_mm, ["", "input_uncertainty.runway_mm"]),
+            (0.0, of.ride_height_mm, ["", "input_uncertainty.ride_height_mm"]),
+            (
+                cameras.rotation_deg,
+                cameras.translation_mm,
+                ["input_uncertainty.right_cameras.rotation_deg", "input_uncertainty.right_cameras.translation_mm"],
+            ),
+        ] {
+            check_noise(angle, length, names)?;
+        }
     }
     Ok(())
 }
@@ -411,7 +562,7 @@ impl Cameras {
                 }
             }
         }
-        Ok(Self { rig_from_camera, noise: session.pose_noise })
+        Ok(Self { rig_from_camera, noise: session.noise_per_axis() })
     }
 
     /// Checks and averages the frames of one station, and notes how much they scatter.
@@ -423,7 +574,15 @@ impl Cameras {
     ) -> Result<Poses, Error> {
         let mut poses = Poses::default();
         for wheel in Wheel::ALL {
-            let frames = station.get(wheel).frames();
+            let sighting = station.get(wheel);
+            let frames = sighting.frames();
+            let located = |error: Error| {
+                let error = error.stage(stage).wheel(wheel);
+                index.map_or(error, |index| error.station(index))
+            };
+            if let Sighting::PoseWithCovariance(both) = sighting {
+                both.1.check().map_err(located)?;
+            }
             match frames {
                 [] => continue,
                 // Most of all poses: one, exact, in the rig.
@@ -433,10 +592,7 @@ impl Cameras {
                 }
                 _ => {}
             }
-            let (pose, spread) = self.mean(frames, wheel).map_err(|error| {
-                let error = error.stage(stage).wheel(wheel);
-                index.map_or(error, |index| error.station(index))
-            })?;
+            let (pose, spread) = self.mean(frames, wheel).map_err(located)?;
             *poses.get_mut(wheel) = Some(pose);
             spreads.extend(spread.map(|Spread { frames, rotation_deg, translation_mm }| StationSpread {
                 stage,
@@ -587,6 +743,8 @@ mod schema {
         rotation: [[f64; 3]; 3],
         /// The target's origin in the rig frame, mm.
         translation_mm: [f64; 3],
+        /// How this pose scatters, in the order and units of `pose_noise`. Not in an array of frames.
+        covariance: Option<[[f64; 6]; 6]>,
     }
 
     /// A pose with its rotation as a unit quaternion.
@@ -597,6 +755,8 @@ mod schema {
         quaternion_wxyz: [f64; 4],
         /// The target's origin in the rig frame, mm.
         translation_mm: [f64; 3],
+        /// How this pose scatters, in the order and units of `pose_noise`. Not in an array of frames.
+        covariance: Option<[[f64; 6]; 6]>,
     }
 
     /// A pose with its rotation as a rotation vector.
@@ -607,6 +767,8 @@ mod schema {
         rotation_vector_rad: [f64; 3],
         /// The target's origin in the rig frame, mm.
         translation_mm: [f64; 3],
+        /// How this pose scatters, in the order and units of `pose_noise`. Not in an array of frames.
+        covariance: Option<[[f64; 6]; 6]>,
     }
 
     /// Loaded radius per axle, mm.

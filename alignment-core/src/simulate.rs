@@ -9,8 +9,8 @@ use crate::frame::{Frame, Rig, Target, Transform, Vector, Vehicle};
 use crate::layout::{ByAxle, BySide, ByWheel, Side, Wheel};
 use crate::pose::Pose;
 use crate::session::{
-    CompensationMethod, MAX_FRAMES, PoseNoise, Reference, RollingBody, Session, Sighting, Stage, Station, SweepBody,
-    TurnWheel,
+    CompensationMethod, MAX_FRAMES, Noise, PoseNoise, Reference, RollingBody, Session, Sighting, Stage, Station,
+    SweepBody, TurnWheel,
 };
 use crate::steering::{SteeringAxisReadings, SteeringReadings};
 use crate::turns::{self, LockReadings, TurnReadings, TurnsReadings};
@@ -323,7 +323,7 @@ impl VirtualVehicle {
         Session {
             up: Some(self.to_rig().direction(UP).to_array()),
             clamp_standoff_mm: ByWheel::from_fn(|wheel| self.wheel(wheel).clamp.standoff_mm),
-            pose_noise: self.pose_noise,
+            pose_noise: self.pose_noise.map(Noise::PerAxis),
             loaded_radius_mm: Some(ByAxle {
                 front: Some(self.front.rolling_radius_mm),
                 rear: Some(self.rear.rolling_radius_mm),

@@ -363,7 +363,7 @@ proptest! {
             ..VirtualVehicle::random(seed)
         };
         // Stated noise weighs what the targets show, and so must not matter where they show the same.
-        let pose_noise = noise.map(|(rotation_deg, translation_mm)| PoseNoise { rotation_deg, translation_mm });
+        let pose_noise = noise.map(|(rotation_deg, translation_mm)| PoseNoise { rotation_deg, translation_mm }.into());
         let session = Session { pose_noise, ..car.session() };
         assert_same(&readings(&session), &car.truth(), READ_BACK);
     }

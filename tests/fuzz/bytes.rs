@@ -564,8 +564,10 @@ impl<'a> Bytes<'a> {
                 session.ride_height_mm = Some(heights);
             }
             _ => {
-                session.pose_noise =
-                    Some(PoseNoise { rotation_deg: self.between(0.0, 10.0), translation_mm: self.between(0.0, 100.0) });
+                session.pose_noise = Some(
+                    PoseNoise { rotation_deg: self.between(0.0, 10.0), translation_mm: self.between(0.0, 100.0) }
+                        .into(),
+                );
             }
         }
     }
@@ -582,6 +584,7 @@ impl<'a> Bytes<'a> {
         match self.any_station(session).get_mut(wheel) {
             Sighting::NotSeen => None,
             Sighting::Pose(pose) => Some(pose),
+            Sighting::PoseWithCovariance(both) => Some(&mut both.0),
             Sighting::Frames(frames) => frames.first_mut(),
         }
     }
@@ -603,6 +606,7 @@ fn frames_of(sighting: &mut Sighting) -> &mut [Pose] {
     match sighting {
         Sighting::NotSeen => &mut [],
         Sighting::Pose(pose) => std::slice::from_mut(pose),
+        Sighting::PoseWithCovariance(both) => std::slice::from_mut(&mut both.0),
         Sighting::Frames(frames) => frames,
     }
 }
