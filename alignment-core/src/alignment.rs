@@ -1,5 +1,6 @@
 //! The main job: one whole session in, every reading out, in one tree.
 
+use crate::assembly::{self, Geometry, all};
 use crate::checks::{self, Bounds};
 use crate::compensation::{self, ClampCompensation, Compensation, Residual};
 use crate::datum;
@@ -8,12 +9,12 @@ use crate::frame::{Rig, Target, Transform, Vector};
 use crate::layout::{ByAxle, BySide, ByWheel, Side, Wheel};
 use crate::rigid;
 use crate::session::{
-    self, Cameras, CompensationMethod, Datum, PoseNoise, Poses, Reference, Session, StationSpread, SweepBody, TurnWheel,
+    self, Cameras, CompensationMethod, Datum, PoseNoise, Poses, Reference, Session, StationSpread, SweepBody,
 };
-use crate::steering::{self, FrontWheel, InstantaneousAxis, SteeringAxis, SteeringReadings, SweepStation};
-use crate::turns::{self, Interpolated, LockReadings, TurnReadings, TurnsReadings};
+use crate::steering::{self, InstantaneousAxis, SteeringAxis, SteeringReadings, SweepStation};
+use crate::turns::{self, Interpolated, LockReadings, TurnsReadings};
 use crate::units::{self, rad_from_deg};
-use crate::vehicle::{self, AxleReadings, ChassisReadings, Stand};
+use crate::vehicle::{AxleReadings, ChassisReadings, Stand};
 use crate::wheel::{self, WheelInRig, WheelReadings};
 use alloc::vec::Vec;
 
@@ -126,28 +127,21 @@ pub fn measure(session: &Session) -> Result<Measurement, Error> {
     if let (Datum::Runway, Some(runway_mm)) = (session.reference.datum, &session.runway_mm) {
         checks::runway(runway_mm, up, &wheels)?;
     }
-    let (Some(compensation), Some(wheels), Some(ahead)) = (all(&clamps.wheels), all(&wheels), all(&ahead)) else {
+    let mut geometry = Geometry::straight_ahead(session, up, clamps.wheels, wheels);
+    let (Some((compensation, stand)), Some(wheels), Some(ahead)) = (geometry.stand(), all(&wheels), all(&ahead)) else {
         let travel = clamps.travel_direction_in_rig;
         for seen in [&checks::rolled_wheels(&clamps.wheels, &rolling), &wheels] {
             checks::layout_of_seen(seen, travel, up).map_err(decided)?;
         }
         one_vehicle?;
-        let tree = &mut result.alignment;
-        (tree.wheels, tree.axles) = vehicle::without_frame(&clamps.wheels, &wheels, up)?;
+        result.alignment = geometry.alignment()?;
         return Ok(result);
     };
 
-    let loaded_radius_mm = session.loaded_radius_mm.unwrap_or_default();
-    let stand = Stand::find(&compensation, &wheels, up, &loaded_radius_mm, session.reference.centreline);
     stand.check_layout().map_err(decided)?;
     one_vehicle?;
-    let tree = &mut result.alignment;
-    let now = stand.readings(&compensation);
-    (tree.wheels, tree.axles, tree.chassis) = (now.wheels, now.axles, now.chassis);
-    tree.steering.ahead_error_deg =
-        tree.wheels.fr.toe_deg.zip(tree.wheels.fl.toe_deg).map(|(right, left)| (right - left) / 2.0);
     for wheel in Wheel::ALL {
-        if loaded_radius_mm.of_wheel(wheel).is_none() {
+        if geometry.loaded_radius_mm.of_wheel(wheel).is_none() {
             let assumed = |radius| Warning::new(WarningCode::LoadedRadiusAssumed).value(radius, "mm");
             let radius = compensation.get(wheel).rolling_radius_mm;
             let warning = radius.map_or(Warning::new(WarningCode::RadiusUnknown), assumed);
@@ -168,14 +162,14 @@ pub fn measure(session: &Session) -> Result<Measurement, Error> {
         job.find_body_again(&mut steered, &mut result.warnings)?;
     }
     if !steered.sweep.is_empty() {
-        job.sweep(&steered.sweep, &mut result)?;
+        job.sweep(&steered.sweep, &mut geometry, &mut result)?;
     }
     for (stage, lock) in [(Stage::LockLeft, &steered.locks.left), (Stage::LockRight, &steered.locks.right)] {
         job.watch_lock(stage, lock, &mut result.warnings);
     }
-    let locks = &mut result.alignment.turns;
-    locks.lock_left = job.lock(&steered.locks.left);
-    locks.lock_right = job.lock(&steered.locks.right);
+    geometry.lock_left = job.lock(&steered.locks.left);
+    geometry.lock_right = job.lock(&steered.locks.right);
+    result.alignment = geometry.alignment()?;
     Ok(result)
 }
 
@@ -212,11 +206,6 @@ fn see(session: &Session) -> Result<Seen, Error> {
     let right = at_lock(&session.lock_right, Stage::LockRight)?;
     let steered = Steered { sweep, locks: BySide { left, right } };
     Ok(Seen { rolling, ahead, steered, spreads, hidden })
-}
-
-/// The values of all four wheels; None when one is absent.
-fn all<T: Copy>(values: &ByWheel<Option<T>>) -> Option<ByWheel<T>> {
-    ByWheel::try_from_fn(|wheel| values.get(wheel).ok_or(())).ok()
 }
 
 /// The datum's normal, and the clamps compensated with it.
@@ -539,7 +528,7 @@ impl Job<'_> {
     }
 
     /// Fills in what the sweep shows.
-    fn sweep(&self, sweep: &[Poses], result: &mut Measurement) -> Result<(), Error> {
+    fn sweep(&self, sweep: &[Poses], geometry: &mut Geometry, result: &mut Measurement) -> Result<(), Error> {
         let locked = self.locked()?;
         let stations = BySide::from_fn(|side| self.stations_of(sweep, side));
         let steer = BySide::from_fn(|side| {
@@ -562,39 +551,18 @@ impl Job<'_> {
             }
             Ok(axis)
         })?;
-        let range_deg = if axes.left.is_some() || axes.right.is_some() {
-            Some(check_sweep_range(&steer, locked, &mut result.warnings)?)
-        } else {
-            None
-        };
+        geometry.axes = BySide::from_fn(|side| axes.get(side).as_ref().map(SteeringAxis::line));
+        if axes.left.is_some() || axes.right.is_some() {
+            geometry.sweep_range_deg = Some(check_sweep_range(&steer, locked, &mut result.warnings)?);
+        }
         if !locked {
             result.warnings.push(Warning::new(WarningCode::SweepWheelFree).stage(Stage::Sweep));
         }
         self.warn_of_unwatched_body(sweep, &mut result.warnings);
 
-        let fronts = BySide::from_fn(|side| self.front_wheel(side));
-        let attitude = self.body_attitude_deg(&result.alignment)?;
-        let from_rig = &self.stand.vehicle_from_rig;
-        let steering = &mut result.alignment.steering;
-        for (side, readings) in [(Side::Left, &mut steering.left), (Side::Right, &mut steering.right)] {
-            if let Some(axis) = axes.get(side) {
-                *readings = axis.readings(from_rig, fronts.get(side), attitude)?;
-            }
-        }
-        let cross = |left: Option<f64>, right: Option<f64>| left.zip(right).map(|(left, right)| left - right);
-        steering.cross_caster_deg = cross(steering.left.caster_deg, steering.right.caster_deg);
-        steering.cross_sai_deg = cross(steering.left.sai_deg, steering.right.sai_deg);
-        steering.sweep_range_deg = range_deg;
-
-        let ground = |side: Side| axes.get(side).as_ref()?.ground_point(from_rig, fronts.get(side));
-        let axis_distance_mm = ground(Side::Left).zip(ground(Side::Right)).map(|(left, right)| (left - right).y());
-        let (tree, warnings) = (&mut result.alignment, &mut result.warnings);
-        tree.turns.left_turn = self.turn(Side::Left, &steer, axis_distance_mm, tree, warnings);
-        tree.turns.right_turn = self.turn(Side::Right, &steer, axis_distance_mm, tree, warnings);
-
+        geometry.other_wheel_deg = BySide::from_fn(|inside| self.turn(inside, &steer, &mut result.warnings));
         if locked {
-            result.instantaneous_axes =
-                BySide::from_fn(|side| self.instantaneous_axes(side, stations.get(side), &fronts));
+            result.instantaneous_axes = BySide::from_fn(|side| self.instantaneous_axes(side, stations.get(side)));
         }
         let fronts = [Wheel::Fl, Wheel::Fr];
         checks::residuals(Stage::Sweep, &residuals, &fronts, self.bounds.steered, &mut result.warnings);
@@ -653,12 +621,8 @@ impl Job<'_> {
     }
 
     /// The axis from each station to the next.
-    fn instantaneous_axes(
-        &self,
-        side: Side,
-        stations: &[SweepStation],
-        fronts: &BySide<FrontWheel>,
-    ) -> Vec<InstantaneousAxis> {
+    fn instantaneous_axes(&self, side: Side, stations: &[SweepStation]) -> Vec<InstantaneousAxis> {
+        let front = assembly::front_wheel(self.stand, side);
         let centre = Vector::new(self.compensation.get(side.front_wheel()).centre_in_target_mm);
         let mut ordered = stations.to_vec();
         ordered.sort_by(|a, b| a.steer_deg.total_cmp(&b.steer_deg).then(a.index.cmp(&b.index)));
@@ -668,7 +632,7 @@ impl Job<'_> {
             let Some(axis) = steering::between(one, next, centre, self.up) else { continue };
             let stations = [one.index, next.index];
             let steer_deg = (one.steer_deg + next.steer_deg) / 2.0;
-            axes.push(axis.instantaneous(&self.stand.vehicle_from_rig, fronts.get(side), stations, steer_deg));
+            axes.push(axis.instantaneous(&self.stand.vehicle_from_rig, &front, stations, steer_deg));
             one = next;
         }
         axes
@@ -685,78 +649,26 @@ impl Job<'_> {
         stations
     }
 
-    fn front_wheel(&self, side: Side) -> FrontWheel {
-        let wheel = side.front_wheel();
-        FrontWheel {
-            side,
-            spindle: *self.stand.spindles.get(wheel),
-            centre: *self.stand.centres.get(wheel),
-            contact: self.stand.contact(wheel),
-        }
-    }
-
-    fn body_attitude_deg(&self, tree: &Alignment) -> Result<Option<(f64, f64)>, Error> {
-        let lengths = wheelbase_mm(tree).zip(tree.axles.front.track_mm.zip(tree.axles.rear.track_mm));
-        self.session
-            .ride_height_mm
-            .zip(lengths)
-            .map(|(heights, (wheelbase, (front, rear)))| {
-                steering::body_attitude_deg(&heights, wheelbase, (front + rear) / 2.0)
-            })
-            .transpose()
-    }
-
-    /// Toe-out on turns when turning to `inside`.
-    fn turn(
-        &self,
-        inside: Side,
-        steer: &BySide<Vec<Option<f64>>>,
-        axis_distance_mm: Option<f64>,
-        tree: &Alignment,
-        warnings: &mut Vec<Warning>,
-    ) -> TurnReadings {
+    /// The steer angle of the wheel that is not brought to the customary angle, when turning to `inside`.
+    fn turn(&self, inside: Side, steer: &BySide<Vec<Option<f64>>>, warnings: &mut Vec<Warning>) -> Option<f64> {
         let custom = self.session.reference.turn;
-        let outside = if inside == Side::Left { Side::Right } else { Side::Left };
-        let (asked, other) = match custom.wheel {
-            TurnWheel::Inner => (inside, outside),
-            TurnWheel::Outer => (outside, inside),
-        };
-        // Mirrored so that both turns read alike: the angles grow into the turn.
-        let into = inside.sign();
-        let swept = steer.get(asked).iter().zip(steer.get(other)).filter_map(|(a, b)| a.zip(*b));
-        // The ahead station is one of the pairs: both angles are counted from it.
-        let mut pairs: Vec<turns::Pair> = Vec::with_capacity(steer.left.len() + 1);
-        pairs.push((0.0, 0.0));
-        pairs.extend(swept.map(|(a, b)| (a * into, b * into)));
+        let asked = turns::asked_side(custom.wheel, inside);
+        let pairs = turns::pairs(steer, asked, inside);
         if pairs.len() < 2 {
-            return TurnReadings::default(); // blocked, of which the sweep warns
+            return None; // blocked, of which the sweep warns
         }
         let reached = pairs.iter().fold(0.0, |most: f64, pair| most.max(pair.0));
+        let warning = |code: WarningCode, value: f64, limit: f64| {
+            Warning::new(code).stage(Stage::Sweep).wheel(asked.front_wheel()).figure(value, limit, "deg")
+        };
         let Some(Interpolated { other_deg, gap_deg }) = turns::interpolate(pairs, custom.angle_deg) else {
-            warnings.push(
-                Warning::new(WarningCode::TurnNotReached).stage(Stage::Sweep).wheel(asked.front_wheel()).figure(
-                    reached,
-                    custom.angle_deg,
-                    "deg",
-                ),
-            );
-            return TurnReadings::default();
+            warnings.push(warning(WarningCode::TurnNotReached, reached, custom.angle_deg));
+            return None;
         };
         if gap_deg > turns::SPARSE_DEG {
-            let warning = Warning::new(WarningCode::TurnSparse).stage(Stage::Sweep).wheel(asked.front_wheel());
-            warnings.push(warning.figure(gap_deg, turns::SPARSE_DEG, "deg"));
+            warnings.push(warning(WarningCode::TurnSparse, gap_deg, turns::SPARSE_DEG));
         }
-        let (inner, outer) = match custom.wheel {
-            TurnWheel::Inner => (custom.angle_deg, other_deg),
-            TurnWheel::Outer => (other_deg, custom.angle_deg),
-        };
-        // Absent when the axes do not meet the ground apart from each other: then there is no ideal.
-        let lengths = axis_distance_mm.zip(wheelbase_mm(tree));
-        let ackermann_deg = lengths.and_then(|(distance, wheelbase)| match custom.wheel {
-            TurnWheel::Inner => turns::ackermann_outer_deg(inner, distance, wheelbase).map(|ideal| inner - ideal).ok(),
-            TurnWheel::Outer => turns::ackermann_inner_deg(outer, distance, wheelbase).map(|ideal| ideal - outer).ok(),
-        });
-        TurnReadings { inner_deg: Some(inner), outer_deg: Some(outer), toe_out_deg: Some(inner - outer), ackermann_deg }
+        Some(other_deg)
     }
 
     /// Warns when the rear targets were not seen at every station at which a front one was.
@@ -819,10 +731,4 @@ fn check_sweep_range(
         ));
     }
     Ok(range_deg)
-}
-
-/// The mean wheelbase of both sides.
-fn wheelbase_mm(tree: &Alignment) -> Option<f64> {
-    let chassis = &tree.chassis;
-    chassis.wheelbase_left_mm.zip(chassis.wheelbase_right_mm).map(|(left, right)| (left + right) / 2.0)
 }

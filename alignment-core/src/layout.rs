@@ -102,6 +102,14 @@ impl Side {
         }
     }
 
+    /// The other side.
+    pub(crate) const fn other(self) -> Self {
+        match self {
+            Self::Left => Self::Right,
+            Self::Right => Self::Left,
+        }
+    }
+
     /// The front wheel on this side.
     #[must_use]
     pub const fn front_wheel(self) -> Wheel {

@@ -82,6 +82,7 @@ pub mod units;
 pub mod vehicle;
 pub mod wheel;
 
+mod assembly;
 mod checks;
 mod rigid;
 mod slip;

@@ -248,6 +248,17 @@ pub(crate) struct SteeringAxis {
     pub(crate) residuals: Vec<(usize, Residual)>,
 }
 
+/// A steering axis as a line in the rig: all that its readings rest on.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(crate) struct AxisLine {
+    /// Unit vector upward.
+    pub(crate) direction: Vector<Rig>,
+    /// Any point of it.
+    pub(crate) point: Vector<Rig>,
+    /// How far one fixed axis leaves the sweep unexplained, root mean square over the stations.
+    pub(crate) residual: Residual,
+}
+
 /// One station of a sweep for one front wheel.
 #[derive(Clone, Copy)]
 pub(crate) struct SweepStation {
@@ -293,7 +304,7 @@ pub(crate) fn between(
     next: &SweepStation,
     centre: Vector<Target>,
     up: Vector<Rig>,
-) -> Option<SteeringAxis> {
+) -> Option<AxisLine> {
     let turn = next.rig_from_target.rotation * one.rig_from_target.rotation.transpose();
     // The skew part of a rotation by θ about k is k·sin θ.
     let [x, y, z] = [turn[(2, 1)] - turn[(1, 2)], turn[(0, 2)] - turn[(2, 0)], turn[(1, 0)] - turn[(0, 1)]];
@@ -311,7 +322,7 @@ pub(crate) fn between(
     let chord = (to - from).square_to(axis);
     // From the middle of the chord by half of it over tan(θ/2) = sin θ/(1 + cos θ).
     let point = (from + to) * 0.5 + axis.cross(chord) * (sense * 0.5 * (1.0 + cos) / sin);
-    Some(SteeringAxis { direction: axis, point, residuals: Vec::new() })
+    Some(AxisLine { direction: axis, point, residual: Residual::default() })
 }
 
 /// Whether the spindle's height along the axis of a locked sweep varies by more than noise makes it: only then can the wheel have rolled.
@@ -488,6 +499,12 @@ impl SteeringAxis {
         Residual { rotation_deg: of(|r| r.rotation_deg), translation_mm: of(|r| r.translation_mm) }
     }
 
+    pub(crate) fn line(&self) -> AxisLine {
+        AxisLine { direction: self.direction, point: self.point, residual: self.rms() }
+    }
+}
+
+impl AxisLine {
     /// Where the axis meets the ground of this wheel: the plane through its contact centre, square to the datum's normal.
     pub(crate) fn ground_point(
         &self,
@@ -538,7 +555,6 @@ impl SteeringAxis {
             .transpose()
             .map_err(|error| error.input("ride_height_mm"))?;
         let to_body = to_body.map(Vector::new);
-        let rms = self.rms();
         Ok(SteeringAxisReadings {
             caster_deg: Some(caster_of(k)),
             sai_deg: Some(sai_of(side, k)),
@@ -551,8 +567,8 @@ impl SteeringAxis {
             sai_to_body_deg: to_body.map(|k| sai_of(side, k)),
             axis_direction: Some(k.to_array()),
             axis_point_mm: Some((q + k * (wheel.centre - q).dot(k)).to_array()),
-            residual_deg: Some(rms.rotation_deg),
-            residual_mm: Some(rms.translation_mm),
+            residual_deg: Some(self.residual.rotation_deg),
+            residual_mm: Some(self.residual.translation_mm),
         })
     }
 }

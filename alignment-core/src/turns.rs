@@ -4,7 +4,8 @@
 //! Two customs exist for toe-out on turns: the inner wheel at 20°, or the outer. The session's `reference.turn` says which.
 
 use crate::error::{Error, ErrorCode};
-use crate::session::check_range;
+use crate::layout::{BySide, Side};
+use crate::session::{TurnWheel, check_range};
 use crate::units::{atan2_deg, rad_from_deg};
 use alloc::vec::Vec;
 
@@ -183,6 +184,25 @@ pub fn turning_radius_mm(wheelbase_mm: f64, steer_deg: f64) -> Result<f64, Error
 
 /// The steer angles of both front wheels at one station: (asked-for wheel, other wheel), degrees.
 pub(crate) type Pair = (f64, f64);
+
+/// The side whose wheel is brought to the customary angle, when turning to `inside`.
+pub(crate) fn asked_side(wheel: TurnWheel, inside: Side) -> Side {
+    match wheel {
+        TurnWheel::Inner => inside,
+        TurnWheel::Outer => inside.other(),
+    }
+}
+
+/// The steer angles of both wheels at every station that saw both, mirrored so that they grow into the turn. The ahead station is the first:
+/// both angles are counted from it.
+pub(crate) fn pairs(steer: &BySide<Vec<Option<f64>>>, asked: Side, inside: Side) -> Vec<Pair> {
+    let into = inside.sign();
+    let mut pairs = Vec::with_capacity(steer.left.len() + 1);
+    pairs.push((0.0, 0.0));
+    let swept = steer.get(asked).iter().zip(steer.get(asked.other())).filter_map(|(a, b)| a.zip(*b));
+    pairs.extend(swept.map(|(a, b)| (a * into, b * into)));
+    pairs
+}
 
 /// What the stations say of the other wheel when the asked-for one stands at an angle.
 #[derive(Debug, Clone, Copy, PartialEq)]
