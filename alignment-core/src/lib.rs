@@ -21,6 +21,7 @@
 //! | [`gauge`] | caster and SAI by hand gauge: cambers on turning plates, pitch of the locked hub |
 //! | [`tyre`] | tyre sizes |
 //! | [`alignment`] | one whole session → every reading, in one tree |
+//! | [`paths`] | every reading by its path, and the tree as a flat list |
 //! | [`simulate`] | a virtual vehicle with known truth: tests, demos, exercises |
 //!
 //! # Conventions
@@ -71,6 +72,7 @@ pub mod gauge;
 #[cfg(feature = "json")]
 pub mod json;
 mod layout;
+pub mod paths;
 pub mod pose;
 pub mod session;
 #[cfg(feature = "simulate")]

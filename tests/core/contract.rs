@@ -4,8 +4,9 @@
 use crate::paths::by_path;
 use alignment_core::error::WarningCode;
 use alignment_core::json::measurement_schema;
+use alignment_core::paths::{COUNT, READINGS, position, unit};
 use alignment_core::simulate::VirtualVehicle;
-use alignment_core::{ErrorCode, measure};
+use alignment_core::{Alignment, ErrorCode, measure};
 use serde_json::Value;
 use std::collections::{BTreeMap, BTreeSet};
 use std::fmt::Write as _;
@@ -40,6 +41,29 @@ fn the_tree_has_the_readings_of_the_contract_and_no_others() {
     let in_contract: Vec<String> = rows("readings").iter().flat_map(|row| expanded(field(row, "path"))).collect();
     assert_eq!(in_tree, in_contract.iter().cloned().collect());
     assert_eq!(in_tree.len(), in_contract.len(), "a path stands twice");
+}
+
+/// The flat list has every reading of the tree, each at its own place, and makes the tree again.
+#[test]
+fn the_paths_are_those_of_the_tree() {
+    let numbered = std::array::from_fn(|index| Some(index as f64));
+    let tree = Alignment::from_values(&numbered);
+    assert_eq!(tree.values(), numbered);
+    let in_tree = by_path(&tree);
+    assert_eq!(in_tree.len(), COUNT);
+    for (index, path) in READINGS.iter().enumerate() {
+        assert_eq!(in_tree[*path], Some(index as f64), "{path}");
+        assert_eq!((tree.get(path), position(path)), (Ok(Some(index as f64)), Ok(index)));
+    }
+    for row in rows("readings") {
+        for path in expanded(field(&row, "path")) {
+            assert_eq!(unit(&path), field(&row, "unit"), "{path}");
+        }
+    }
+    assert_eq!(Alignment::default().values(), [None; COUNT]);
+    let mut broken = numbered;
+    broken[position("wheels.fl.centre_mm[1]").unwrap()] = None;
+    assert_eq!(Alignment::from_values(&broken).wheels.fl.centre_mm, None);
 }
 
 #[test]
