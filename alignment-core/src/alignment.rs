@@ -99,8 +99,23 @@ pub const MAX_REAR_STEER_DEG: f64 = 0.5;
 /// # Ok::<(), alignment_core::Error>(())
 /// ```
 pub fn measure(session: &Session) -> Result<Measurement, Error> {
+    trace(session).map(|(measurement, _)| measurement)
+}
+
+/// What a measurement rests on, kept for its uncertainty.
+pub(crate) struct Trace {
+    pub(crate) rolling: Vec<Poses>,
+    pub(crate) ahead: Poses,
+    /// As the cameras saw them, before the body was found again.
+    pub(crate) steered: Steered,
+    pub(crate) geometry: Geometry,
+}
+
+/// Measures a car, and keeps what the readings rest on.
+pub(crate) fn trace(session: &Session) -> Result<(Measurement, Trace), Error> {
     session::check_inputs(session)?;
-    let Seen { rolling, ahead, mut steered, spreads, hidden } = see(session)?;
+    let Seen { rolling, ahead: seen_ahead, mut steered, spreads, hidden } = see(session)?;
+    let ahead = seen_ahead;
     let mut result = Measurement { reference: session.reference, spreads, ..Measurement::default() };
     let Level { up, clamps, uneven } = level(session, &rolling, &ahead)?;
     result.datum_normal = up.to_array();
@@ -135,7 +150,7 @@ pub fn measure(session: &Session) -> Result<Measurement, Error> {
         }
         one_vehicle?;
         result.alignment = geometry.alignment()?;
-        return Ok(result);
+        return Ok((result, Trace { rolling, ahead: seen_ahead, steered, geometry }));
     };
 
     stand.check_layout().map_err(decided)?;
@@ -158,19 +173,32 @@ pub fn measure(session: &Session) -> Result<Measurement, Error> {
     let job =
         Job { session, up, compensation: &compensation, stand: &stand, ahead: &ahead, turned, straight_deg, bounds };
     job.check_rear_steer(&steered.sweep)?;
-    if session.sweep_body == SweepBody::FoundAgain {
-        job.find_body_again(&mut steered, &mut result.warnings)?;
-    }
-    if !steered.sweep.is_empty() {
-        job.sweep(&steered.sweep, &mut geometry, &mut result)?;
-    }
+    let as_seen = (session.sweep_body == SweepBody::FoundAgain).then(|| steered.clone());
+    job.steer(&mut steered, &mut geometry, &mut result)?;
     for (stage, lock) in [(Stage::LockLeft, &steered.locks.left), (Stage::LockRight, &steered.locks.right)] {
         job.watch_lock(stage, lock, &mut result.warnings);
     }
-    geometry.lock_left = job.lock(&steered.locks.left);
-    geometry.lock_right = job.lock(&steered.locks.right);
     result.alignment = geometry.alignment()?;
-    Ok(result)
+    let steered = as_seen.unwrap_or(steered);
+    Ok((result, Trace { rolling, ahead: seen_ahead, steered, geometry }))
+}
+
+/// What the steered stations show of a car whose clamps are compensated, from the poses alone: the doubts are left to [`measure`].
+pub(crate) fn steer(
+    session: &Session,
+    geometry: &Geometry,
+    ahead: &Poses,
+    mut steered: Steered,
+) -> Result<Geometry, Error> {
+    let mut found = geometry.clone();
+    if let (Some((compensation, stand)), Some(ahead)) = (geometry.stand(), all(ahead)) {
+        let straight_deg = BySide::from_fn(|side| wheel::yaw_of(side, *stand.spindles.get(side.front_wheel())));
+        let (up, bounds) = (geometry.up, Bounds::of(session));
+        let (compensation, stand, ahead) = (&compensation, &stand, &ahead);
+        let job = Job { session, up, compensation, stand, ahead, turned: None, straight_deg, bounds };
+        job.steer(&mut steered, &mut found, &mut Measurement::default())?;
+    }
+    Ok(found)
 }
 
 /// What the cameras saw, in the rig frame.
@@ -245,7 +273,7 @@ fn uneven(residual_mm: f64) -> Option<Warning> {
     (residual_mm > datum::UNEVEN_MM).then_some(warning)
 }
 
-fn compensate(session: &Session, rolling: &[Poses], up: Vector<Rig>) -> Result<ClampCompensation, Error> {
+pub(crate) fn compensate(session: &Session, rolling: &[Poses], up: Vector<Rig>) -> Result<ClampCompensation, Error> {
     let loaded_radius_mm = session.loaded_radius_mm.unwrap_or_default();
     match session.compensation {
         CompensationMethod::Spun => {
@@ -261,6 +289,20 @@ fn compensate(session: &Session, rolling: &[Poses], up: Vector<Rig>) -> Result<C
         }
         .compensate(),
     }
+}
+
+/// The normal of the plane through the contact centres, found with the normal that the geometry has.
+pub(crate) fn wheel_plane_normal(geometry: &Geometry) -> Result<Vector<Rig>, Error> {
+    let contact = |wheel: Wheel| {
+        let radius = geometry.compensation.get(wheel).and_then(|clamp| clamp.rolling_radius_mm);
+        let radius = geometry.loaded_radius_mm.of_wheel(wheel).or(radius);
+        let seen = geometry.wheels.get(wheel).as_ref().zip(radius);
+        let (WheelInRig { spindle, centre }, radius) = seen.ok_or(Error::new(ErrorCode::WheelNotSeen).wheel(wheel))?;
+        Ok((*centre - geometry.up.square_to(*spindle).unit() * radius).to_array())
+    };
+    let ByWheel { fl, fr, rl, rr } = ByWheel::try_from_fn(contact)?;
+    let normal = Vector::new(datum::plane_through(&[fl, fr, rl, rr])?.normal);
+    Ok(if normal.dot(geometry.up) < 0.0 { -normal } else { normal })
 }
 
 /// The plane of the contact centres: the normal says where they lie, and they say how the normal stands.
@@ -319,9 +361,10 @@ fn wheel_plane(
 }
 
 /// The stations at which the front wheels are turned. A lock that was not taken shows no wheel.
-struct Steered {
-    sweep: Vec<Poses>,
-    locks: BySide<Poses>,
+#[derive(Clone)]
+pub(crate) struct Steered {
+    pub(crate) sweep: Vec<Poses>,
+    pub(crate) locks: BySide<Poses>,
 }
 
 impl Steered {
@@ -388,6 +431,19 @@ impl Job<'_> {
 
     fn locate(&self, station: &Poses, wheel: Wheel) -> Option<WheelInRig> {
         Some(wheel::locate(self.compensation.get(wheel), station.get(wheel).as_ref()?))
+    }
+
+    /// What the steered stations show.
+    fn steer(&self, steered: &mut Steered, geometry: &mut Geometry, result: &mut Measurement) -> Result<(), Error> {
+        if self.session.sweep_body == SweepBody::FoundAgain {
+            self.find_body_again(steered, &mut result.warnings)?;
+        }
+        if !steered.sweep.is_empty() {
+            self.sweep(&steered.sweep, geometry, result)?;
+        }
+        geometry.lock_left = self.lock(&steered.locks.left);
+        geometry.lock_right = self.lock(&steered.locks.right);
+        Ok(())
     }
 
     fn lock(&self, station: &Poses) -> LockReadings {

@@ -363,7 +363,7 @@ fn count_of(stations: &[Poses], wheel: Wheel) -> f64 {
 
 /// Each wheel as `observe` shows it. A wheel that its camera saw too seldom, and for that reason tells too little, is absent
 /// with a warning; when that goes for all, it is an error.
-fn observe_all<T>(
+pub(crate) fn observe_all<T>(
     stations: &[Poses],
     up: Vector<Rig>,
     spun: bool,

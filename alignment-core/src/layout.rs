@@ -23,6 +23,11 @@ impl Wheel {
     /// All four, in the order of every array of wheels.
     pub const ALL: [Self; 4] = [Self::Fl, Self::Fr, Self::Rl, Self::Rr];
 
+    /// Its place in every array of wheels.
+    pub(crate) const fn index(self) -> usize {
+        self as usize
+    }
+
     /// The side that the wheel is on.
     #[must_use]
     pub const fn side(self) -> Side {

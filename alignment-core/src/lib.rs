@@ -80,6 +80,7 @@ pub mod simulate;
 pub mod steering;
 pub mod turns;
 pub mod tyre;
+pub mod uncertainty;
 pub mod units;
 pub mod vehicle;
 pub mod wheel;

@@ -96,6 +96,16 @@ pub(crate) struct FixedDirection<From: Frame> {
     mean: Matrix3<f64>,
     scatter: SymmetricEigen<f64, nalgebra::U3>,
     smallest: usize,
+    count: f64,
+}
+
+/// What a quantity changes by when one pose turns by a small ω, radians, and shifts by a small τ, mm, in the rig: three rows of six.
+pub(crate) type ByPose = SMatrix<f64, 3, 6>;
+
+/// The matrix that takes ω to v × ω.
+pub(crate) fn cross_matrix(v: Vector<Rig>) -> Matrix3<f64> {
+    let [x, y, z] = v.to_array();
+    Matrix3::new(0.0, -z, y, z, 0.0, -x, -y, x, 0.0)
 }
 
 impl<From: Frame> FixedDirection<From> {
@@ -119,7 +129,7 @@ impl<From: Frame> FixedDirection<From> {
         let smallest = scatter.eigenvalues.imin();
         let in_moving = Vector::wrap(scatter.eigenvectors.column(smallest).into());
         let in_rig = Vector::wrap(mean * scatter.eigenvectors.column(smallest)).unit();
-        Self { in_moving, in_rig, mean, scatter, smallest }
+        Self { in_moving, in_rig, mean, scatter, smallest, count }
     }
 
     /// The same direction with the other sign.
@@ -156,6 +166,49 @@ impl<From: Frame> FixedDirection<From> {
         }
         let in_rig = mean + Vector::wrap(self.mean * nalgebra::Vector3::from(delta.to_array()));
         (guess + delta, in_rig)
+    }
+
+    /// The inverse of the scatter, square to the direction.
+    fn inverse_scatter(&self) -> Matrix3<f64> {
+        (0..3).filter(|&i| i != self.smallest).fold(Matrix3::zeros(), |sum, i| {
+            let along = self.scatter.eigenvectors.column(i);
+            sum + along * along.transpose() / self.scatter.eigenvalues[i]
+        })
+    }
+
+    /// How the direction, in the moving frame and in the rig, follows one of its stations. To first order about a fit that leaves nothing over:
+    /// turning by ω, the station sees m changed by ω × m, and the least squares of R·δa − δm + ω × m give
+    /// δa = −S⁻¹·(R − R̄)ᵀ·(ω × m) and δm = (ω × m)/n + R̄·δa, with the scatter S.
+    pub(crate) fn follows(&self, station: &Transform<Rig, From>) -> [ByPose; 2] {
+        let turn = cross_matrix(self.in_rig);
+        let in_moving = self.inverse_scatter() * (station.rotation - self.mean).transpose() * turn;
+        let in_rig = self.mean * in_moving - turn / self.count;
+        [in_moving, in_rig].map(|by_turn| {
+            let mut by_pose = ByPose::zeros();
+            by_pose.fixed_columns_mut::<3>(0).copy_from(&by_turn);
+            by_pose
+        })
+    }
+
+    /// How a fixed point, in the moving frame and in the rig, follows one of its stations, to first order: where the point is seen to go,
+    /// e = ω × R·q + τ, gives δq = −S⁻¹·(R − R̄)ᵀ·e and δP = e/n + R̄·δq. Along the axis it stays at the distance from
+    /// `guess` at which it is: square to the axis, which may turn.
+    pub(crate) fn point_follows(
+        &self,
+        station: &Transform<Rig, From>,
+        point: Vector<From>,
+        guess: Vector<From>,
+    ) -> [ByPose; 2]
+    where
+        From: Frame,
+    {
+        let mut seen = ByPose::identity();
+        seen.fixed_columns_mut::<3>(0).copy_from(&-cross_matrix(station.direction(point)));
+        seen.fixed_columns_mut::<3>(3).copy_from(&Matrix3::identity());
+        let column = |v: Vector<From>| nalgebra::Vector3::from(v.to_array());
+        let along = column(self.in_moving) * column(point - guess).transpose() * self.follows(station)[0];
+        let in_moving = -(self.inverse_scatter() * (station.rotation - self.mean).transpose() * seen) - along;
+        [in_moving, seen / self.count + self.mean * in_moving]
     }
 
     /// The stations as rows of a linear fit of the direction, small errors about this one: how the rig's direction is seen from the moving

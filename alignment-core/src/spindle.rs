@@ -56,25 +56,25 @@ pub(crate) fn runout_deg(spindle: Vector<Target>) -> f64 {
 
 /// One station of one rolled wheel, as deviations from the means over the stations.
 pub(crate) struct RolledStation<'a> {
-    index: usize,
+    pub(crate) index: usize,
     /// The pose, with the body's turning taken out of its rotation.
-    straight: &'a Transform<Rig, Target>,
+    pub(crate) straight: &'a Transform<Rig, Target>,
     /// Roll angle, forward positive, radians; its mean over the stations is 0.
-    roll_rad: f64,
+    pub(crate) roll_rad: f64,
     /// Target origin less the mean origin.
     origin: Vector<Rig>,
     /// The two axes square to the spindle, seen in the rig, less their means.
-    square: [Vector<Rig>; 2],
+    pub(crate) square: [Vector<Rig>; 2],
 }
 
 /// What rolling shows of one wheel before the travel that all share is known.
 pub(crate) struct RolledWheel<'a> {
     pub(crate) direction: FixedDirection<Target>,
     /// Two unit vectors square to the spindle in the target frame; right-handed with it.
-    square: [Vector<Target>; 2],
+    pub(crate) square: [Vector<Target>; 2],
     /// The direction in which the wheel points, in the rig: horizontal, and forward if the sides are as named.
     pub(crate) heading: Vector<Rig>,
-    stations: Vec<RolledStation<'a>>,
+    pub(crate) stations: Vec<RolledStation<'a>>,
     pub(crate) range_deg: f64,
 }
 

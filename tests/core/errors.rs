@@ -988,6 +988,480 @@ fn a_lock_that_hides_a_wheel_says_so() {
     assert_eq!(warned(&result, WarningCode::WheelBlocked), [(Some(Stage::LockLeft), Some(Wheel::Fr))]);
 }
 
+/// Turns a pose about an axis of its own target, or of the rig.
+fn turned(pose: &mut Pose, rotation_vector_deg: [f64; 3], in_target: bool) {
+    let turn = Pose::from_rotation_vector_rad(rotation_vector_deg.map(f64::to_radians), [0.0; 3]).unwrap().rotation;
+    let (a, b) = if in_target { (pose.rotation, turn) } else { (turn, pose.rotation) };
+    pose.rotation = core::array::from_fn(|i| core::array::from_fn(|j| (0..3).map(|k| a[i][k] * b[k][j]).sum()));
+}
+
+#[test]
+fn a_target_that_tips_between_the_stages_is_named() {
+    // Between the rolling and the ahead station, at the rear.
+    let mut tipped = session();
+    turned(pose(&mut tipped.ahead.rl), [0.5, 0.0, 0.0], false);
+    for wheel_pose in tipped.sweep.iter_mut().map(|station| &mut station.rl) {
+        turned(pose(wheel_pose), [0.5, 0.0, 0.0], false);
+    }
+    let named = warned(&measure(&tipped).unwrap(), WarningCode::AheadDisagrees);
+    assert_eq!(named, [(Some(Stage::Ahead), Some(Wheel::Rl))]);
+    // Between the ahead station and the sweep, in front.
+    let mut tipped = session();
+    turned(pose(&mut tipped.ahead.fl), [0.5, 0.0, 0.0], false);
+    let named = warned(&measure(&tipped).unwrap(), WarningCode::AheadDisagrees);
+    assert_eq!(named, [(Some(Stage::Ahead), Some(Wheel::Fl))]);
+    // A body that turned between the rolling and all that follows is no such thing.
+    let mut moved = session();
+    let stations = [&mut moved.ahead].into_iter().chain(&mut moved.sweep);
+    for station in stations.chain(&mut moved.lock_left).chain(&mut moved.lock_right) {
+        for wheel in Wheel::ALL {
+            let pose = pose(station.get_mut(wheel));
+            turned(pose, [0.0, 0.0, 3.0], false);
+            let turn = Pose::from_rotation_vector_rad([0.0, 0.0, 3.0_f64.to_radians()], [0.0; 3]).unwrap().rotation;
+            let at = pose.translation_mm;
+            pose.translation_mm = turn.map(|row| row[0] * at[0] + row[1] * at[1] + row[2] * at[2]);
+        }
+    }
+    assert_eq!(codes(&measure(&moved).unwrap()), []);
+}
+
+#[test]
+fn rear_targets_that_do_not_carry_the_body_are_named() {
+    use alignment_core::session::SweepBody;
+    use alignment_core::simulate::ClampSlip;
+    let slip = ClampSlip { stage: Stage::Sweep, station: 4, onward: false, wheel: Wheel::Rl, angle_deg: 0.5 };
+    let car = VirtualVehicle { sweep_body: SweepBody::FoundAgain, ..VirtualVehicle::default() };
+    let one = VirtualVehicle { slips: vec![slip], ..car.clone() };
+    let result = measure(&one.session()).unwrap();
+    let named: Vec<_> = result.warnings.iter().filter(|w| w.code == WarningCode::RearDisagree).collect();
+    assert_eq!((named.len(), named[0].stage, named[0].station), (1, Some(Stage::Sweep), Some(4)));
+    assert!((named[0].value.unwrap() - 0.5).abs() < 0.01, "{}", named[0]);
+    // Both rolled alike after the ahead station: the body seems to have pitched, and the front wheels to have left their axes.
+    let both = [Wheel::Rl, Wheel::Rr].map(|wheel| ClampSlip { wheel, station: 0, onward: true, ..slip });
+    let result = measure(&VirtualVehicle { slips: both.to_vec(), ..car }.session()).unwrap();
+    let named = warned(&result, WarningCode::AheadDisagrees);
+    assert_eq!(named, [(Some(Stage::Ahead), Some(Wheel::Fl)), (Some(Stage::Ahead), Some(Wheel::Fr))]);
+}
+
+#[test]
+fn a_body_watched_at_some_stations_only_is_told() {
+    use alignment_core::session::SweepBody;
+    let mut session = session();
+    for station in &mut session.sweep[2..] {
+        (station.rl, station.rr) = (Sighting::NotSeen, Sighting::NotSeen);
+    }
+    let result = measure(&session).unwrap();
+    let told = result.warnings.iter().find(|w| w.code == WarningCode::BodyNotWatched).expect("a warning");
+    assert_eq!((told.value, told.limit), (Some(2.0), Some(9.0)));
+    // Found again, the stations that show no rear target are left out, each named; so are the locks.
+    session.sweep_body = SweepBody::FoundAgain;
+    session.lock_left = session.lock_left.map(|lock| Station { rl: Sighting::NotSeen, rr: Sighting::NotSeen, ..lock });
+    let error = measure(&session).unwrap_err();
+    assert_eq!((error.code, error.stage), (ErrorCode::SweepTooSmall, Some(Stage::Sweep)));
+    let all = refused_or(&mut session, |s| s.sweep = VirtualVehicle::default().session().sweep);
+    assert_eq!(codes(&all), [WarningCode::BodyNotWatched]);
+    assert_eq!((all.warnings[0].stage, all.alignment.turns.lock_left.left_deg), (Some(Stage::LockLeft), None));
+}
+
+fn refused_or(session: &mut Session, change: impl FnOnce(&mut Session)) -> Measurement {
+    change(session);
+    measure(session).unwrap()
+}
+
+#[test]
+fn spun_wheels_without_a_radius_say_what_is_absent() {
+    use alignment_core::session::CompensationMethod;
+    let car = VirtualVehicle { compensation: CompensationMethod::Spun, ..VirtualVehicle::default() };
+    let result = measure(&Session { loaded_radius_mm: None, ..car.session() }).unwrap();
+    assert_eq!(codes(&result), [WarningCode::RadiusUnknown; 4]);
+    let left = result.alignment.steering.left;
+    assert_eq!((left.caster_trail_mm, left.caster_deg.is_some()), (None, true));
+}
+
+#[test]
+fn toe_out_between_distant_stations_is_told() {
+    let car = VirtualVehicle { sweep_deg: vec![-25.0, 0.0, 25.0], ..VirtualVehicle::default() };
+    let result = measure(&car.session()).unwrap();
+    let told = [(Some(Stage::Sweep), Some(Wheel::Fl)), (Some(Stage::Sweep), Some(Wheel::Fr))];
+    assert_eq!(warned(&result, WarningCode::TurnSparse), told);
+}
+
+/// What is mirrored stays so when a camera is blocked.
+#[test]
+fn three_wheels_show_a_mirror_too() {
+    use alignment_core::session::CompensationMethod;
+    for seed in 0..20 {
+        for compensation in [CompensationMethod::Rolled, CompensationMethod::Spun] {
+            let sound = VirtualVehicle { compensation, ..VirtualVehicle::random(seed) }.session();
+            for wheel in Wheel::ALL {
+                let mut session = exchanged(&sound, Wheel::opposite);
+                *session.ahead.get_mut(wheel) = Sighting::NotSeen;
+                let error = measure(&session).unwrap_err();
+                assert!(matches!(error.code, ErrorCode::SidesSwapped | ErrorCode::Mirrored), "seed {seed}: {error}");
+                let mut session = Session { up: sound.up.map(|up| up.map(|v| -v)), ..sound.clone() };
+                *session.ahead.get_mut(wheel) = Sighting::NotSeen;
+                let error = measure(&session).unwrap_err();
+                assert!(matches!(error.code, ErrorCode::UpInverted | ErrorCode::Mirrored), "seed {seed}: {error}");
+                let mut session = sound.clone();
+                *session.ahead.get_mut(wheel) = Sighting::NotSeen;
+                assert!(measure(&session).is_ok());
+            }
+        }
+    }
+}
+
+#[test]
+fn a_runway_that_is_not_under_the_car_is_refused() {
+    use alignment_core::session::Datum;
+    let mut session = session();
+    session.reference.datum = Datum::Runway;
+    let session = session_on_runway(&session, 0.0);
+    let shifted = |by: [f64; 3]| {
+        let runway = session.runway_mm.unwrap();
+        let at = |wheel| core::array::from_fn(|i| runway.get(wheel)[i] + by[i]);
+        measure(&Session { runway_mm: Some(ByWheel::from_fn(at)), ..session.clone() }).unwrap_err()
+    };
+    let error = shifted([0.0, 0.0, -2000.0]);
+    assert_eq!((error.code, error.input), (ErrorCode::LengthOutOfRange, Some("height over runway_mm")));
+    let error = shifted([3000.0, 0.0, 0.0]);
+    assert_eq!((error.code, error.input), (ErrorCode::LengthOutOfRange, Some("distance from runway_mm")));
+}
+
+#[test]
+fn a_station_whose_yaw_nobody_saw_counts_for_nothing() {
+    let car = VirtualVehicle { rolling_yaw_deg_per_m: 1.0, ..VirtualVehicle::default() };
+    let truth = measure(&car.session()).unwrap().alignment.wheels.fl.camber_deg.unwrap();
+    let mut session = car.session();
+    let fl = session.rolling[0].fl.clone();
+    session.rolling[0] = Station { fl, ..Station::default() };
+    let found = measure(&session).unwrap().alignment.wheels.fl.camber_deg.unwrap();
+    assert!((found - truth).abs() < 1e-4, "{found} {truth}");
+}
+
+#[test]
+fn a_lock_that_hides_a_wheel_says_so() {
+    let mut session = session();
+    session.lock_left.as_mut().unwrap().fr = Sighting::NotSeen;
+    let result = measure(&session).unwrap();
+    assert_eq!(warned(&result, WarningCode::WheelBlocked), [(Some(Stage::LockLeft), Some(Wheel::Fr))]);
+}
+
+/// Turns a pose about an axis of its own target, or of the rig.
+fn turned(pose: &mut Pose, rotation_vector_deg: [f64; 3], in_target: bool) {
+    let turn = Pose::from_rotation_vector_rad(rotation_vector_deg.map(f64::to_radians), [0.0; 3]).unwrap().rotation;
+    let (a, b) = if in_target { (pose.rotation, turn) } else { (turn, pose.rotation) };
+    pose.rotation = core::array::from_fn(|i| core::array::from_fn(|j| (0..3).map(|k| a[i][k] * b[k][j]).sum()));
+}
+
+#[test]
+fn a_target_that_tips_between_the_stages_is_named() {
+    // Between the rolling and the ahead station, at the rear.
+    let mut tipped = session();
+    turned(pose(&mut tipped.ahead.rl), [0.5, 0.0, 0.0], false);
+    for wheel_pose in tipped.sweep.iter_mut().map(|station| &mut station.rl) {
+        turned(pose(wheel_pose), [0.5, 0.0, 0.0], false);
+    }
+    let named = warned(&measure(&tipped).unwrap(), WarningCode::AheadDisagrees);
+    assert_eq!(named, [(Some(Stage::Ahead), Some(Wheel::Rl))]);
+    // Between the ahead station and the sweep, in front.
+    let mut tipped = session();
+    turned(pose(&mut tipped.ahead.fl), [0.5, 0.0, 0.0], false);
+    let named = warned(&measure(&tipped).unwrap(), WarningCode::AheadDisagrees);
+    assert_eq!(named, [(Some(Stage::Ahead), Some(Wheel::Fl))]);
+    // A body that turned between the rolling and all that follows is no such thing.
+    let mut moved = session();
+    let stations = [&mut moved.ahead].into_iter().chain(&mut moved.sweep);
+    for station in stations.chain(&mut moved.lock_left).chain(&mut moved.lock_right) {
+        for wheel in Wheel::ALL {
+            let pose = pose(station.get_mut(wheel));
+            turned(pose, [0.0, 0.0, 3.0], false);
+            let turn = Pose::from_rotation_vector_rad([0.0, 0.0, 3.0_f64.to_radians()], [0.0; 3]).unwrap().rotation;
+            let at = pose.translation_mm;
+            pose.translation_mm = turn.map(|row| row[0] * at[0] + row[1] * at[1] + row[2] * at[2]);
+        }
+    }
+    assert_eq!(codes(&measure(&moved).unwrap()), []);
+}
+
+#[test]
+fn rear_targets_that_do_not_carry_the_body_are_named() {
+    use alignment_core::session::SweepBody;
+    use alignment_core::simulate::ClampSlip;
+    let slip = ClampSlip { stage: Stage::Sweep, station: 4, onward: false, wheel: Wheel::Rl, angle_deg: 0.5 };
+    let car = VirtualVehicle { sweep_body: SweepBody::FoundAgain, ..VirtualVehicle::default() };
+    let one = VirtualVehicle { slips: vec![slip], ..car.clone() };
+    let result = measure(&one.session()).unwrap();
+    let named: Vec<_> = result.warnings.iter().filter(|w| w.code == WarningCode::RearDisagree).collect();
+    assert_eq!((named.len(), named[0].stage, named[0].station), (1, Some(Stage::Sweep), Some(4)));
+    assert!((named[0].value.unwrap() - 0.5).abs() < 0.01, "{}", named[0]);
+    // Both rolled alike after the ahead station: the body seems to have pitched, and the front wheels to have left their axes.
+    let both = [Wheel::Rl, Wheel::Rr].map(|wheel| ClampSlip { wheel, station: 0, onward: true, ..slip });
+    let result = measure(&VirtualVehicle { slips: both.to_vec(), ..car }.session()).unwrap();
+    let named = warned(&result, WarningCode::AheadDisagrees);
+    assert_eq!(named, [(Some(Stage::Ahead), Some(Wheel::Fl)), (Some(Stage::Ahead), Some(Wheel::Fr))]);
+}
+
+#[test]
+fn a_body_watched_at_some_stations_only_is_told() {
+    use alignment_core::session::SweepBody;
+    let mut session = session();
+    for station in &mut session.sweep[2..] {
+        (station.rl, station.rr) = (Sighting::NotSeen, Sighting::NotSeen);
+    }
+    let result = measure(&session).unwrap();
+    let told = result.warnings.iter().find(|w| w.code == WarningCode::BodyNotWatched).expect("a warning");
+    assert_eq!((told.value, told.limit), (Some(2.0), Some(9.0)));
+    // Found again, the stations that show no rear target are left out, each named; so are the locks.
+    session.sweep_body = SweepBody::FoundAgain;
+    session.lock_left = session.lock_left.map(|lock| Station { rl: Sighting::NotSeen, rr: Sighting::NotSeen, ..lock });
+    let error = measure(&session).unwrap_err();
+    assert_eq!((error.code, error.stage), (ErrorCode::SweepTooSmall, Some(Stage::Sweep)));
+    let all = refused_or(&mut session, |s| s.sweep = VirtualVehicle::default().session().sweep);
+    assert_eq!(codes(&all), [WarningCode::BodyNotWatched]);
+    assert_eq!((all.warnings[0].stage, all.alignment.turns.lock_left.left_deg), (Some(Stage::LockLeft), None));
+}
+
+fn refused_or(session: &mut Session, change: impl FnOnce(&mut Session)) -> Measurement {
+    change(session);
+    measure(session).unwrap()
+}
+
+#[test]
+fn spun_wheels_without_a_radius_say_what_is_absent() {
+    use alignment_core::session::CompensationMethod;
+    let car = VirtualVehicle { compensation: CompensationMethod::Spun, ..VirtualVehicle::default() };
+    let result = measure(&Session { loaded_radius_mm: None, ..car.session() }).unwrap();
+    assert_eq!(codes(&result), [WarningCode::RadiusUnknown; 4]);
+    let left = result.alignment.steering.left;
+    assert_eq!((left.caster_trail_mm, left.caster_deg.is_some()), (None, true));
+}
+
+#[test]
+fn toe_out_between_distant_stations_is_told() {
+    let car = VirtualVehicle { sweep_deg: vec![-25.0, 0.0, 25.0], ..VirtualVehicle::default() };
+    let result = measure(&car.session()).unwrap();
+    let told = [(Some(Stage::Sweep), Some(Wheel::Fl)), (Some(Stage::Sweep), Some(Wheel::Fr))];
+    assert_eq!(warned(&result, WarningCode::TurnSparse), told);
+}
+
+/// What is mirrored stays so when a camera is blocked.
+#[test]
+fn three_wheels_show_a_mirror_too() {
+    use alignment_core::session::CompensationMethod;
+    for seed in 0..20 {
+        for compensation in [CompensationMethod::Rolled, CompensationMethod::Spun] {
+            let sound = VirtualVehicle { compensation, ..VirtualVehicle::random(seed) }.session();
+            for wheel in Wheel::ALL {
+                let mut session = exchanged(&sound, Wheel::opposite);
+                *session.ahead.get_mut(wheel) = Sighting::NotSeen;
+                let error = measure(&session).unwrap_err();
+                assert!(matches!(error.code, ErrorCode::SidesSwapped | ErrorCode::Mirrored), "seed {seed}: {error}");
+                let mut session = Session { up: sound.up.map(|up| up.map(|v| -v)), ..sound.clone() };
+                *session.ahead.get_mut(wheel) = Sighting::NotSeen;
+                let error = measure(&session).unwrap_err();
+                assert!(matches!(error.code, ErrorCode::UpInverted | ErrorCode::Mirrored), "seed {seed}: {error}");
+                let mut session = sound.clone();
+                *session.ahead.get_mut(wheel) = Sighting::NotSeen;
+                assert!(measure(&session).is_ok());
+            }
+        }
+    }
+}
+
+#[test]
+fn a_runway_that_is_not_under_the_car_is_refused() {
+    use alignment_core::session::Datum;
+    let mut session = session();
+    session.reference.datum = Datum::Runway;
+    let session = session_on_runway(&session, 0.0);
+    let shifted = |by: [f64; 3]| {
+        let runway = session.runway_mm.unwrap();
+        let at = |wheel| core::array::from_fn(|i| runway.get(wheel)[i] + by[i]);
+        measure(&Session { runway_mm: Some(ByWheel::from_fn(at)), ..session.clone() }).unwrap_err()
+    };
+    let error = shifted([0.0, 0.0, -2000.0]);
+    assert_eq!((error.code, error.input), (ErrorCode::LengthOutOfRange, Some("height over runway_mm")));
+    let error = shifted([3000.0, 0.0, 0.0]);
+    assert_eq!((error.code, error.input), (ErrorCode::LengthOutOfRange, Some("distance from runway_mm")));
+}
+
+#[test]
+fn a_station_whose_yaw_nobody_saw_counts_for_nothing() {
+    let car = VirtualVehicle { rolling_yaw_deg_per_m: 1.0, ..VirtualVehicle::default() };
+    let truth = measure(&car.session()).unwrap().alignment.wheels.fl.camber_deg.unwrap();
+    let mut session = car.session();
+    let fl = session.rolling[0].fl.clone();
+    session.rolling[0] = Station { fl, ..Station::default() };
+    let found = measure(&session).unwrap().alignment.wheels.fl.camber_deg.unwrap();
+    assert!((found - truth).abs() < 1e-4, "{found} {truth}");
+}
+
+#[test]
+fn a_lock_that_hides_a_wheel_says_so() {
+    let mut session = session();
+    session.lock_left.as_mut().unwrap().fr = Sighting::NotSeen;
+    let result = measure(&session).unwrap();
+    assert_eq!(warned(&result, WarningCode::WheelBlocked), [(Some(Stage::LockLeft), Some(Wheel::Fr))]);
+}
+
+/// Turns a pose about an axis of its own target, or of the rig.
+fn turned(pose: &mut Pose, rotation_vector_deg: [f64; 3], in_target: bool) {
+    let turn = Pose::from_rotation_vector_rad(rotation_vector_deg.map(f64::to_radians), [0.0; 3]).unwrap().rotation;
+    let (a, b) = if in_target { (pose.rotation, turn) } else { (turn, pose.rotation) };
+    pose.rotation = core::array::from_fn(|i| core::array::from_fn(|j| (0..3).map(|k| a[i][k] * b[k][j]).sum()));
+}
+
+#[test]
+fn a_target_that_tips_between_the_stages_is_named() {
+    // Between the rolling and the ahead station, at the rear.
+    let mut tipped = session();
+    turned(pose(&mut tipped.ahead.rl), [0.5, 0.0, 0.0], false);
+    for wheel_pose in tipped.sweep.iter_mut().map(|station| &mut station.rl) {
+        turned(pose(wheel_pose), [0.5, 0.0, 0.0], false);
+    }
+    let named = warned(&measure(&tipped).unwrap(), WarningCode::AheadDisagrees);
+    assert_eq!(named, [(Some(Stage::Ahead), Some(Wheel::Rl))]);
+    // Between the ahead station and the sweep, in front.
+    let mut tipped = session();
+    turned(pose(&mut tipped.ahead.fl), [0.5, 0.0, 0.0], false);
+    let named = warned(&measure(&tipped).unwrap(), WarningCode::AheadDisagrees);
+    assert_eq!(named, [(Some(Stage::Ahead), Some(Wheel::Fl))]);
+    // A body that turned between the rolling and all that follows is no such thing.
+    let mut moved = session();
+    let stations = [&mut moved.ahead].into_iter().chain(&mut moved.sweep);
+    for station in stations.chain(&mut moved.lock_left).chain(&mut moved.lock_right) {
+        for wheel in Wheel::ALL {
+            let pose = pose(station.get_mut(wheel));
+            turned(pose, [0.0, 0.0, 3.0], false);
+            let turn = Pose::from_rotation_vector_rad([0.0, 0.0, 3.0_f64.to_radians()], [0.0; 3]).unwrap().rotation;
+            let at = pose.translation_mm;
+            pose.translation_mm = turn.map(|row| row[0] * at[0] + row[1] * at[1] + row[2] * at[2]);
+        }
+    }
+    assert_eq!(codes(&measure(&moved).unwrap()), []);
+}
+
+#[test]
+fn rear_targets_that_do_not_carry_the_body_are_named() {
+    use alignment_core::session::SweepBody;
+    use alignment_core::simulate::ClampSlip;
+    let slip = ClampSlip { stage: Stage::Sweep, station: 4, onward: false, wheel: Wheel::Rl, angle_deg: 0.5 };
+    let car = VirtualVehicle { sweep_body: SweepBody::FoundAgain, ..VirtualVehicle::default() };
+    let one = VirtualVehicle { slips: vec![slip], ..car.clone() };
+    let result = measure(&one.session()).unwrap();
+    let named: Vec<_> = result.warnings.iter().filter(|w| w.code == WarningCode::RearDisagree).collect();
+    assert_eq!((named.len(), named[0].stage, named[0].station), (1, Some(Stage::Sweep), Some(4)));
+    assert!((named[0].value.unwrap() - 0.5).abs() < 0.01, "{}", named[0]);
+    // Both rolled alike after the ahead station: the body seems to have pitched, and the front wheels to have left their axes.
+    let both = [Wheel::Rl, Wheel::Rr].map(|wheel| ClampSlip { wheel, station: 0, onward: true, ..slip });
+    let result = measure(&VirtualVehicle { slips: both.to_vec(), ..car }.session()).unwrap();
+    let named = warned(&result, WarningCode::AheadDisagrees);
+    assert_eq!(named, [(Some(Stage::Ahead), Some(Wheel::Fl)), (Some(Stage::Ahead), Some(Wheel::Fr))]);
+}
+
+#[test]
+fn a_body_watched_at_some_stations_only_is_told() {
+    use alignment_core::session::SweepBody;
+    let mut session = session();
+    for station in &mut session.sweep[2..] {
+        (station.rl, station.rr) = (Sighting::NotSeen, Sighting::NotSeen);
+    }
+    let result = measure(&session).unwrap();
+    let told = result.warnings.iter().find(|w| w.code == WarningCode::BodyNotWatched).expect("a warning");
+    assert_eq!((told.value, told.limit), (Some(2.0), Some(9.0)));
+    // Found again, the stations that show no rear target are left out, each named; so are the locks.
+    session.sweep_body = SweepBody::FoundAgain;
+    session.lock_left = session.lock_left.map(|lock| Station { rl: Sighting::NotSeen, rr: Sighting::NotSeen, ..lock });
+    let error = measure(&session).unwrap_err();
+    assert_eq!((error.code, error.stage), (ErrorCode::SweepTooSmall, Some(Stage::Sweep)));
+    let all = refused_or(&mut session, |s| s.sweep = VirtualVehicle::default().session().sweep);
+    assert_eq!(codes(&all), [WarningCode::BodyNotWatched]);
+    assert_eq!((all.warnings[0].stage, all.alignment.turns.lock_left.left_deg), (Some(Stage::LockLeft), None));
+}
+
+fn refused_or(session: &mut Session, change: impl FnOnce(&mut Session)) -> Measurement {
+    change(session);
+    measure(session).unwrap()
+}
+
+#[test]
+fn spun_wheels_without_a_radius_say_what_is_absent() {
+    use alignment_core::session::CompensationMethod;
+    let car = VirtualVehicle { compensation: CompensationMethod::Spun, ..VirtualVehicle::default() };
+    let result = measure(&Session { loaded_radius_mm: None, ..car.session() }).unwrap();
+    assert_eq!(codes(&result), [WarningCode::RadiusUnknown; 4]);
+    let left = result.alignment.steering.left;
+    assert_eq!((left.caster_trail_mm, left.caster_deg.is_some()), (None, true));
+}
+
+#[test]
+fn toe_out_between_distant_stations_is_told() {
+    let car = VirtualVehicle { sweep_deg: vec![-25.0, 0.0, 25.0], ..VirtualVehicle::default() };
+    let result = measure(&car.session()).unwrap();
+    let told = [(Some(Stage::Sweep), Some(Wheel::Fl)), (Some(Stage::Sweep), Some(Wheel::Fr))];
+    assert_eq!(warned(&result, WarningCode::TurnSparse), told);
+}
+
+/// What is mirrored stays so when a camera is blocked.
+#[test]
+fn three_wheels_show_a_mirror_too() {
+    use alignment_core::session::CompensationMethod;
+    for seed in 0..20 {
+        for compensation in [CompensationMethod::Rolled, CompensationMethod::Spun] {
+            let sound = VirtualVehicle { compensation, ..VirtualVehicle::random(seed) }.session();
+            for wheel in Wheel::ALL {
+                let mut session = exchanged(&sound, Wheel::opposite);
+                *session.ahead.get_mut(wheel) = Sighting::NotSeen;
+                let error = measure(&session).unwrap_err();
+                assert!(matches!(error.code, ErrorCode::SidesSwapped | ErrorCode::Mirrored), "seed {seed}: {error}");
+                let mut session = Session { up: sound.up.map(|up| up.map(|v| -v)), ..sound.clone() };
+                *session.ahead.get_mut(wheel) = Sighting::NotSeen;
+                let error = measure(&session).unwrap_err();
+                assert!(matches!(error.code, ErrorCode::UpInverted | ErrorCode::Mirrored), "seed {seed}: {error}");
+                let mut session = sound.clone();
+                *session.ahead.get_mut(wheel) = Sighting::NotSeen;
+                assert!(measure(&session).is_ok());
+            }
+        }
+    }
+}
+
+#[test]
+fn a_runway_that_is_not_under_the_car_is_refused() {
+    use alignment_core::session::Datum;
+    let mut session = session();
+    session.reference.datum = Datum::Runway;
+    let session = session_on_runway(&session, 0.0);
+    let shifted = |by: [f64; 3]| {
+        let runway = session.runway_mm.unwrap();
+        let at = |wheel| core::array::from_fn(|i| runway.get(wheel)[i] + by[i]);
+        measure(&Session { runway_mm: Some(ByWheel::from_fn(at)), ..session.clone() }).unwrap_err()
+    };
+    let error = shifted([0.0, 0.0, -2000.0]);
+    assert_eq!((error.code, error.input), (ErrorCode::LengthOutOfRange, Some("height over runway_mm")));
+    let error = shifted([3000.0, 0.0, 0.0]);
+    assert_eq!((error.code, error.input), (ErrorCode::LengthOutOfRange, Some("distance from runway_mm")));
+}
+
+#[test]
+fn a_station_whose_yaw_nobody_saw_counts_for_nothing() {
+    let car = VirtualVehicle { rolling_yaw_deg_per_m: 1.0, ..VirtualVehicle::default() };
+    let truth = measure(&car.session()).unwrap().alignment.wheels.fl.camber_deg.unwrap();
+    let mut session = car.session();
+    let fl = session.rolling[0].fl.clone();
+    session.rolling[0] = Station { fl, ..Station::default() };
+    let found = measure(&session).unwrap().alignment.wheels.fl.camber_deg.unwrap();
+    assert!((found - truth).abs() < 1e-4, "{found} {truth}");
+}
+
+#[test]
+fn a_lock_that_hides_a_wheel_says_so() {
+    let mut session = session();
+    session.lock_left.as_mut().unwrap().fr = Sighting::NotSeen;
+    let result = measure(&session).unwrap();
+    assert_eq!(warned(&result, WarningCode::WheelBlocked), [(Some(Stage::LockLeft), Some(Wheel::Fr))]);
+}
+
 /// Every code has a test above; a new one without is found here.
 #[test]
 fn every_code_is_provoked_in_this_file() {
