@@ -20,6 +20,7 @@
 //! | [`turns`] | toe-out on turns, Ackermann, the angles at full lock |
 //! | [`gauge`] | caster and SAI by hand gauge: cambers on turning plates, pitch of the locked hub |
 //! | [`tyre`] | tyre sizes |
+//! | [`repeatability`] | repeats of a reading: repeatability, reproducibility, and what clamping anew, operators and cars add |
 //! | [`alignment`] | one whole session → every reading, in one tree |
 //! | [`simulate`] | a virtual vehicle with known truth: tests, demos, exercises |
 //!
@@ -72,6 +73,7 @@ pub mod gauge;
 pub mod json;
 mod layout;
 pub mod pose;
+pub mod repeatability;
 pub mod session;
 #[cfg(feature = "simulate")]
 pub mod simulate;

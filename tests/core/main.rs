@@ -9,6 +9,7 @@ mod invariants;
 mod paths;
 mod program;
 mod published;
+mod repeatability;
 mod statistics;
 mod truth;
 mod vectors;
