@@ -7,7 +7,7 @@
 use alignment_core::repeatability::{POOL_ABOVE_P, crossed, one_way};
 use alignment_core::session::PoseNoise;
 use alignment_core::simulate::{Clamp, VirtualVehicle};
-use alignment_core::{Alignment, Error, Session, Wheel, measure};
+use alignment_core::{Alignment, Error, Session, measure};
 use rand::{RngExt, SeedableRng};
 use rand_pcg::Pcg64;
 
@@ -89,7 +89,7 @@ fn main() -> Result<(), Error> {
 
     println!("\n{CARS} cars, {OPERATORS} operators, {REPEATS} repeats, clamped anew for each:\n");
     println!(
-        "| reading | repeats | operators add | gauge | of the tolerance | cars | categories |\n|---|---|---|---|---|---|---|"
+        "| reading | repeats | operators add | gauge | its degrees of freedom | of the tolerance | cars | categories |\n|---|---|---|---|---|---|---|---|"
     );
     let mut results = Vec::new();
     for car in (0..CARS).map(car) {
@@ -102,9 +102,10 @@ fn main() -> Result<(), Error> {
         let [repeats, operators, gauge, cars] = [found.repeatability, found.between_operators, found.gauge, found.car]
             .map(|share| share.standard_deviation);
         let percent = found.gauge.percent_of_tolerance.unwrap_or_default();
+        let freedom = found.gauge_degrees_of_freedom.unwrap_or_default();
         let categories = found.distinct_categories.unwrap_or_default().floor();
         println!(
-            "| {name}, {unit} | {repeats:.4} | {operators:.4} | {gauge:.4} | {percent:.0} % | {cars:.4} | {categories} |"
+            "| {name}, {unit} | {repeats:.4} | {operators:.4} | {gauge:.4} | {freedom:.0} | {percent:.0} % | {cars:.4} | {categories} |"
         );
     }
     Ok(())

@@ -987,6 +987,13 @@ fn a_lock_that_hides_a_wheel_says_so() {
     assert_eq!(warned(&result, WarningCode::WheelBlocked), [(Some(Stage::LockLeft), Some(Wheel::Fr))]);
 }
 
+#[test]
+fn a_number_out_of_its_range_is_told_with_the_range() {
+    let error = alignment_core::repeatability::one_way(&[[0.1], [0.2]]).unwrap_err();
+    assert_eq!((error.code, error.value, error.minimum), (ErrorCode::OutOfRange, Some(1.0), Some(2.0)));
+    assert!(error.to_string().starts_with("number of values in the largest group: number out of range: 1,"), "{error}");
+}
+
 /// Every code has a test above; a new one without is found here.
 #[test]
 fn every_code_is_provoked_in_this_file() {
