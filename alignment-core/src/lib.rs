@@ -20,6 +20,7 @@
 //! | [`turns`] | toe-out on turns, Ackermann, the angles at full lock |
 //! | [`gauge`] | caster and SAI by hand gauge: cambers on turning plates, pitch of the locked hub |
 //! | [`tyre`] | tyre sizes |
+//! | [`repeatability`] | repeats of a reading: repeatability, reproducibility, and what clamping anew, operators and cars add |
 //! | [`alignment`] | one whole session → every reading, in one tree |
 //! | [`paths`] | every reading by its path, and the tree as a flat list |
 //! | [`simulate`] | a virtual vehicle with known truth: tests, demos, exercises |
@@ -74,6 +75,7 @@ pub mod json;
 mod layout;
 pub mod paths;
 pub mod pose;
+pub mod repeatability;
 pub mod session;
 #[cfg(feature = "simulate")]
 pub mod simulate;

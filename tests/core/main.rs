@@ -9,8 +9,10 @@ mod invariants;
 mod paths;
 mod program;
 mod published;
+mod repeatability;
 mod statistics;
 mod truth;
+mod uncertainty;
 mod vectors;
 
 use proptest::prelude::ProptestConfig;

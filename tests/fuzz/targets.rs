@@ -7,7 +7,8 @@ use alignment_core::gauge::{self, AxisAngles, GaugePosition, PitchPosition};
 use alignment_core::json::{measurement_to_json, session_from_json, session_to_json};
 use alignment_core::session::RollingBody;
 use alignment_core::{
-    ByWheel, Error, Pose, Wheel, compensation, datum, measure, pose::Axes, steering, turns, tyre, units, vehicle, wheel,
+    ByWheel, Error, Pose, Wheel, compensation, datum, measure, pose::Axes, repeatability, steering, turns, tyre, units,
+    vehicle, wheel,
 };
 use bytes::Bytes;
 use std::fmt::Debug;
@@ -269,6 +270,26 @@ pub fn by_hand(bytes: &[u8]) -> bool {
         & given(turns::turning_radius_mm(wheelbase_mm, inner_deg))
         & given(vehicle::dog_tracking_offset_mm(wheelbase_mm, angle_deg))
         & given(units::deg_from_degrees_minutes(written))
+}
+
+/// Repeats of a reading: of any size, all alike, or nearly so.
+pub fn repeats(bytes: &[u8]) -> bool {
+    let mut bytes = Bytes::new(bytes);
+    let (shape, ragged) = ([0, 1, 2].map(|_| 1 + bytes.below(4)), bytes.below(8) == 7);
+    let (centre, spread) = (bytes.between(-1e9, 1e9), bytes.one_of([0.0, 1e-300, 1e-160, 1e-9, 1.0, 1e8]));
+    let (any, centre) = (bytes.flag(), if bytes.flag() { 0.0 } else { centre });
+    let value = |bytes: &mut Bytes| if any { bytes.number() } else { centre + spread * bytes.between(-1.0, 1.0) };
+    let mut study: Vec<Vec<Vec<f64>>> = (0..shape[0])
+        .map(|_| (0..shape[1]).map(|_| (0..shape[2]).map(|_| value(&mut bytes)).collect()).collect())
+        .collect();
+    if ragged {
+        let car = bytes.below(shape[0]);
+        study[car][0].truncate(bytes.below(3));
+    }
+    let (pool_above_p, tolerance) = (bytes.between(0.0, 1.0), bytes.flag().then(|| bytes.between(1e-9, 1e9)));
+    given(repeatability::repeatability(&study[0][0]))
+        | given(repeatability::one_way(&study[0]))
+        | given(repeatability::crossed(&study, pool_above_p, tolerance))
 }
 
 /// The whole session.

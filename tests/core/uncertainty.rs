@@ -1,0 +1,231 @@
+//! The law of propagation through the whole chain, held against whole measurements: every input moved by a little, one after the other.
+
+use alignment_core::paths::{COUNT, READINGS};
+use alignment_core::session::{
+    ByWheel, Camera, Centreline, CompensationMethod, Datum, InputUncertainty, Noise, PoseCovariance, PoseNoise,
+    RollingBody, Sighting, SweepBody, Turn, TurnWheel,
+};
+use alignment_core::simulate::VirtualVehicle;
+use alignment_core::uncertainty::{self, Uncertainty};
+use alignment_core::{Pose, Session, Wheel, measure};
+
+const NOISE: PoseNoise = PoseNoise { rotation_deg: 0.005, translation_mm: 0.05 };
+const GIVEN: InputUncertainty = InputUncertainty {
+    clamp_standoff_mm: 0.4,
+    up_deg: 0.01,
+    loaded_radius_mm: 2.0,
+    runway_mm: 0.3,
+    ride_height_mm: 1.5,
+    right_cameras: PoseNoise { rotation_deg: 0.01, translation_mm: 0.2 },
+};
+
+/// A car whose noise is stated, and not there: what is left over by the fits is rounding.
+fn noiseless(seed: u64) -> Session {
+    let session = VirtualVehicle::random(seed).session();
+    Session { pose_noise: Some(NOISE.into()), input_uncertainty: Some(GIVEN), ..session }
+}
+
+fn product(a: &[[f64; 3]; 3], b: &[[f64; 3]; 3]) -> [[f64; 3]; 3] {
+    core::array::from_fn(|i| core::array::from_fn(|j| (0..3).map(|k| a[i][k] * b[k][j]).sum()))
+}
+
+/// A pose that turned about axes of its frame and shifted along them, radians and mm.
+fn moved(pose: &mut Pose, turn: [f64; 3], shift: [f64; 3]) {
+    let by = Pose::from_rotation_vector_rad(turn, [0.0; 3]).unwrap().rotation;
+    pose.rotation = product(&by, &pose.rotation);
+    for (at, by) in pose.translation_mm.iter_mut().zip(shift) {
+        *at += by;
+    }
+}
+
+fn poses(session: &mut Session) -> Vec<(Wheel, &mut Sighting)> {
+    let Session { rolling, ahead, sweep, lock_left, lock_right, .. } = session;
+    let stations = rolling.iter_mut().chain([ahead]).chain(sweep).chain(lock_left).chain(lock_right);
+    stations
+        .flat_map(|ByWheel { fl, fr, rl, rr }| [(Wheel::Fl, fl), (Wheel::Fr, fr), (Wheel::Rl, rl), (Wheel::Rr, rr)])
+        .collect()
+}
+
+fn pose_of(sighting: &mut Sighting) -> Option<&mut Pose> {
+    match sighting {
+        Sighting::NotSeen => None,
+        Sighting::Pose(pose) => Some(pose),
+        Sighting::PoseWithCovariance(both) => Some(&mut both.0),
+        Sighting::Frames(frames) => frames.first_mut(),
+    }
+}
+
+fn values(session: &Session) -> [f64; COUNT] {
+    measure(session).unwrap().alignment.values().map(|value| value.unwrap_or(0.0))
+}
+
+/// The readings by one change of the session, scaled to a change of 1.
+fn follow(session: &Session, step: f64, change: &dyn Fn(&mut Session, f64)) -> [f64; COUNT] {
+    let [above, below] = [step, -step].map(|step| {
+        let mut changed = session.clone();
+        change(&mut changed, step);
+        values(&changed)
+    });
+    core::array::from_fn(|i| (above[i] - below[i]) / (2.0 * step))
+}
+
+fn add(sum: &mut [f64], a: &[f64; COUNT], b: &[f64; COUNT], covariance: f64) {
+    for i in 0..COUNT {
+        for j in 0..COUNT {
+            sum[i * COUNT + j] += a[i] * b[j] * covariance;
+        }
+    }
+}
+
+/// The covariance of all readings by moving every input.
+fn by_moving(session: &Session) -> Vec<f64> {
+    const STEP: f64 = 1e-5;
+    let mut sum = vec![0.0; COUNT * COUNT];
+    let count = poses(&mut session.clone()).len();
+    for index in 0..count {
+        let mut copy = session.clone();
+        let (_, sighting) = &mut poses(&mut copy)[index];
+        let covariance = match (&sighting, &session.pose_noise) {
+            (Sighting::PoseWithCovariance(both), _) => both.1.covariance,
+            (_, Some(Noise::Covariance(noise))) => noise.covariance,
+            (_, Some(Noise::PerAxis(PoseNoise { rotation_deg, translation_mm }))) => {
+                let variance = |i: usize| if i < 3 { rotation_deg } else { translation_mm }.powi(2);
+                core::array::from_fn(|i| core::array::from_fn(|j| if i == j { variance(i) } else { 0.0 }))
+            }
+            (_, None) => panic!("noise is stated"),
+        };
+        if pose_of(sighting).is_none() {
+            continue;
+        }
+        let columns: [[f64; COUNT]; 6] = core::array::from_fn(|axis| {
+            let step = if axis < 3 { STEP } else { 1e-2 };
+            let column = follow(session, step, &|session, step| {
+                let mut by = [[0.0; 3]; 2];
+                by[axis / 3][axis % 3] = step;
+                let (_, sighting) = &mut poses(session)[index];
+                moved(pose_of(sighting).unwrap(), by[0], by[1]);
+            });
+            // Per degree, as the covariance is.
+            if axis < 3 { column.map(f64::to_radians) } else { column }
+        });
+        for i in 0..6 {
+            for j in 0..6 {
+                if covariance[i][j] != 0.0 {
+                    add(&mut sum, &columns[i], &columns[j], covariance[i][j]);
+                }
+            }
+        }
+    }
+    let given = session.input_uncertainty.unwrap_or_default();
+    let mut input = |deviation: f64, step: f64, change: &dyn Fn(&mut Session, f64)| {
+        if deviation > 0.0 {
+            let column = follow(session, step, change);
+            add(&mut sum, &column, &column, deviation * deviation);
+        }
+    };
+    for wheel in Wheel::ALL {
+        input(given.clamp_standoff_mm, 1e-2, &|s, step| *s.clamp_standoff_mm.get_mut(wheel) += step);
+        if session.ride_height_mm.is_some() {
+            input(given.ride_height_mm, 1e-2, &|s, step| *s.ride_height_mm.as_mut().unwrap().get_mut(wheel) += step);
+        }
+        if session.reference.datum == Datum::Runway {
+            for axis in 0..3 {
+                input(given.runway_mm, 1e-2, &|s, step| s.runway_mm.as_mut().unwrap().get_mut(wheel)[axis] += step);
+            }
+        }
+    }
+    if let Some(loaded) = session.loaded_radius_mm {
+        if loaded.front.is_some() {
+            input(given.loaded_radius_mm, 1e-2, &|s, step| {
+                *s.loaded_radius_mm.as_mut().unwrap().front.as_mut().unwrap() += step;
+            });
+        }
+        if loaded.rear.is_some() {
+            input(given.loaded_radius_mm, 1e-2, &|s, step| {
+                *s.loaded_radius_mm.as_mut().unwrap().rear.as_mut().unwrap() += step;
+            });
+        }
+    }
+    if session.reference.datum == Datum::Up {
+        let up = session.up.unwrap();
+        // Two directions square to up.
+        let across = if up[0].abs() < 0.7 { [1.0, 0.0, 0.0] } else { [0.0, 1.0, 0.0] };
+        let cross = |a: [f64; 3], b: [f64; 3]| {
+            [a[1] * b[2] - a[2] * b[1], a[2] * b[0] - a[0] * b[2], a[0] * b[1] - a[1] * b[0]]
+        };
+        let unit = |v: [f64; 3]| v.map(|x| x / v.iter().map(|x| x * x).sum::<f64>().sqrt());
+        let first = unit(cross(up, across));
+        for axis in [first, cross(up, first)] {
+            input(given.up_deg.to_radians(), STEP, &|s, step| {
+                s.up = Some(unit(core::array::from_fn(|i| up[i] + step * axis[i])));
+            });
+        }
+    }
+    let about = session.cameras.values().find(|camera| camera.wheels.contains(&Wheel::Fr));
+    let about = about.map_or([0.0; 3], |camera| camera.rig_from_camera.translation_mm);
+    for axis in 0..6 {
+        let (deviation, step) = if axis < 3 {
+            (given.right_cameras.rotation_deg.to_radians(), STEP)
+        } else {
+            (given.right_cameras.translation_mm, 1e-2)
+        };
+        input(deviation, step, &|session, step| {
+            let mut by = [[0.0; 3]; 2];
+            by[axis / 3][axis % 3] = step;
+            let turn = Pose::from_rotation_vector_rad(by[0], [0.0; 3]).unwrap().rotation;
+            if session.cameras.is_empty() {
+                for (wheel, sighting) in poses(session) {
+                    if let (Wheel::Fr | Wheel::Rr, Some(pose)) = (wheel, pose_of(sighting)) {
+                        let at = pose.translation_mm;
+                        pose.translation_mm = turn.map(|row| (0..3).map(|i| row[i] * at[i]).sum());
+                        moved(pose, by[0], by[1]);
+                    }
+                }
+            } else {
+                // The cameras that see the right wheels turn about the first of them.
+                for camera in session.cameras.values_mut() {
+                    if camera.wheels.iter().any(|wheel| matches!(wheel, Wheel::Fr | Wheel::Rr)) {
+                        let from: [f64; 3] =
+                            core::array::from_fn(|i| camera.rig_from_camera.translation_mm[i] - about[i]);
+                        let at = turn.map(|row| (0..3).map(|i| row[i] * from[i]).sum::<f64>());
+                        camera.rig_from_camera.translation_mm = core::array::from_fn(|i| about[i] + at[i]);
+                        moved(&mut camera.rig_from_camera, by[0], by[1]);
+                    }
+                }
+            }
+        });
+    }
+    sum
+}
+
+/// Holds every element against the product of the standard uncertainties.
+fn assert_agree(known: &Uncertainty, moved: &[f64], tolerance: f64, context: &str) {
+    let covariance = known.covariance_matrix();
+    for i in 0..COUNT {
+        // Residuals of no noise have no direction of their own: their derivative is that of an absolute value.
+        if READINGS[i].contains("residual") {
+            continue;
+        }
+        for j in 0..COUNT {
+            if READINGS[j].contains("residual") {
+                continue;
+            }
+            let scale = (moved[i * COUNT + i] * moved[j * COUNT + j]).sqrt() + 1e-12;
+            let (ours, theirs) = (covariance[i * COUNT + j], moved[i * COUNT + j]);
+            assert!(
+                (ours - theirs).abs() <= tolerance * scale,
+                "{context}: {} and {}: {ours:e} against {theirs:e}, scale {scale:e}",
+                READINGS[i],
+                READINGS[j],
+            );
+        }
+    }
+}
+
+#[test]
+fn propagation_is_what_moving_every_input_shows() {
+    for seed in 0..6 {
+        let session = noiseless(seed);
+        assert_agree(&uncertainty::propagate(&session).unwrap(), &by_moving(&session), 1e-5, &format!("seed {seed}"));
+    }
+}
