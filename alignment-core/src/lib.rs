@@ -88,6 +88,8 @@ mod checks;
 mod rigid;
 mod slip;
 mod spindle;
+#[allow(dead_code, reason = "the distributions come as a set")]
+mod statistics;
 
 pub use alignment::{Alignment, Measurement, measure};
 pub use error::{Error, ErrorCode};
