@@ -22,6 +22,7 @@
 //! | [`tyre`] | tyre sizes |
 //! | [`alignment`] | one whole session → every reading, in one tree |
 //! | [`paths`] | every reading by its path, and the tree as a flat list |
+//! | [`conformity`] | limits, decision rules and verdicts |
 //! | [`simulate`] | a virtual vehicle with known truth: tests, demos, exercises |
 //!
 //! # Conventions
@@ -63,6 +64,7 @@ extern crate alloc;
 
 pub mod alignment;
 pub mod compensation;
+pub mod conformity;
 #[cfg(feature = "nalgebra")]
 mod convert;
 pub mod datum;
