@@ -479,7 +479,10 @@ pub struct Tolerance {
 
 /// What is wrong with a tolerance: its form, in a sentence, or a number of it.
 pub(crate) enum Fault {
-    Form(&'static str),
+    Form(
+        #[cfg_attr(not(feature = "json"), expect(dead_code, reason = "the sentence is for the reader of a text"))]
+        &'static str,
+    ),
     Number(Error),
 }
 
@@ -706,9 +709,12 @@ pub fn judge_all(
     let mut verdicts = Vec::with_capacity(bounds.len());
     for (index, path) in READINGS.into_iter().enumerate() {
         let Some(&(limits, nominal)) = bounds.get(path) else { continue };
-        let (value, standard_uncertainty, degrees_of_freedom) = (values[index], uncertainties[index], freedoms[index]);
-        let uncertainty =
-            standard_uncertainty.map(|standard_uncertainty| Uncertain { standard_uncertainty, degrees_of_freedom });
+        let value = values[index];
+        // What is absent has no uncertainty either.
+        let uncertainty = value.and(uncertainties[index]).map(|standard_uncertainty| {
+            let degrees_of_freedom = freedoms[index].filter(|&freedom| freedom != f64::INFINITY);
+            Uncertain { standard_uncertainty, degrees_of_freedom }
+        });
         let judgement = match value {
             Some(value) => judge(value, uncertainty, limits, decision).map_err(|error| error.input(path))?,
             None => Judgement { rule: decision.rule, ..Judgement::NOT_MEASURED },
@@ -717,8 +723,8 @@ pub fn judge_all(
             path,
             unit: paths::unit(path),
             value,
-            standard_uncertainty,
-            degrees_of_freedom: degrees_of_freedom.filter(|freedom| freedom.is_finite()),
+            standard_uncertainty: uncertainty.map(|known| known.standard_uncertainty),
+            degrees_of_freedom: uncertainty.and_then(|known| known.degrees_of_freedom),
             nominal,
             limits,
             judgement,

@@ -1047,6 +1047,11 @@ fn limits_that_cannot_be_used_name_their_path() {
     ] {
         assert_eq!(refused(path, tolerance, uncertainty), (code, path));
     }
+    // What is not measured is not judged, so its uncertainty plays no part.
+    let specification = Specification { limits: [(camber, max)].into_iter().collect(), ..Specification::default() };
+    let unknown = Alignment::from_values(&[Some(f64::NAN); paths::COUNT]);
+    let verdicts = judge_all(&Alignment::default(), Some(&unknown), Some(&unknown), &specification).unwrap();
+    assert_eq!(verdicts.readings[0].standard_uncertainty, None);
     assert_eq!(Alignment::default().get("camber").unwrap_err().code, ErrorCode::UnknownReading);
 }
 
