@@ -74,5 +74,6 @@ families!(
     plane,
     by_hand,
     repeats,
+    judging,
     session
 );

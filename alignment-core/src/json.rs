@@ -1,8 +1,9 @@
-//! The session and the result as JSON.
+//! Sessions, specifications, results and verdicts as JSON.
 //!
 //! Keys are the fields' names. An unknown key is an error that names it; so is a pose with two forms of rotation, or none.
 
 use crate::alignment::Measurement;
+use crate::conformity::{self, Fault, Specification, Tolerance, Verdicts};
 use crate::error::{Error, ErrorCode, Stage, Warning, WarningCode};
 use crate::layout::{ByWheel, Wheel};
 use crate::pose::Pose;
@@ -14,16 +15,17 @@ use alloc::string::{String, ToString};
 use alloc::vec::Vec;
 use core::fmt;
 use core::marker::PhantomData;
-use serde::de::{self, Deserialize, Deserializer, MapAccess, SeqAccess, Visitor};
+use serde::de::{self, Deserialize, DeserializeSeed, Deserializer, MapAccess, SeqAccess, Visitor};
 use serde::ser::{Serialize, SerializeStruct, Serializer};
 
-/// Why a text is not a session, and where: the path of the key and the line and column in the text.
+/// Why a text is not a session or a specification, and where: the path of the key and the line and column in the text.
 #[derive(Debug, Clone, PartialEq, Eq)]
 #[non_exhaustive]
 pub struct JsonError {
-    /// [`ErrorCode::NotASession`], or [`ErrorCode::ThirdAxle`] for a station that has all four wheels and another.
+    /// [`ErrorCode::NotASession`], or [`ErrorCode::ThirdAxle`] for a station that has all four wheels and another;
+    /// [`ErrorCode::NotASpecification`], or [`ErrorCode::UnknownReading`] for limits of what is no reading.
     pub code: ErrorCode,
-    /// The path in the session, as in `rolling[2].fl`; empty at the top.
+    /// The path in the text, as in `rolling[2].fl`; empty at the top.
     pub path: String,
     /// The line, counted from 1.
     pub line: usize,
@@ -34,10 +36,15 @@ pub struct JsonError {
 }
 
 impl JsonError {
-    /// The code that belongs to a reason, as serde hands it on.
+    /// The code that belongs to a reason for which something is no session, as serde hands it on.
     #[must_use]
     pub fn code_of(reason: &str) -> ErrorCode {
-        if reason.contains(ErrorCode::ThirdAxle.what()) { ErrorCode::ThirdAxle } else { ErrorCode::NotASession }
+        Self::code_among(reason, ErrorCode::ThirdAxle, ErrorCode::NotASession)
+    }
+
+    /// The special code if the reason has its words.
+    fn code_among(reason: &str, special: ErrorCode, otherwise: ErrorCode) -> ErrorCode {
+        if reason.contains(special.what()) { special } else { otherwise }
     }
 }
 
@@ -64,14 +71,19 @@ impl core::error::Error for JsonError {}
 /// assert!(error.to_string().starts_with("colour: unknown field `colour`"), "{error}");
 /// ```
 pub fn session_from_json(text: &str) -> Result<Session, JsonError> {
+    from_json(text, JsonError::code_of)
+}
+
+/// Reads a value that is written with its keys.
+fn from_json<'de, T: Deserialize<'de>>(text: &'de str, code_of: fn(&str) -> ErrorCode) -> Result<T, JsonError> {
     let mut reader = serde_json::Deserializer::from_str(text);
-    let session = serde_path_to_error::deserialize(&mut reader).map(|Keyed(session)| session).map_err(|error| {
+    let value = serde_path_to_error::deserialize(&mut reader).map(|Keyed(value)| value).map_err(|error| {
         // At the top the path is ".", which tells a reader nothing.
         let path = error.path().to_string();
-        json_error(if path == "." { String::new() } else { path }, error.inner())
+        json_error(if path == "." { String::new() } else { path }, error.inner(), code_of)
     })?;
-    reader.end().map_err(|error| json_error(String::new(), &error))?;
-    Ok(session)
+    reader.end().map_err(|error| json_error(String::new(), &error, code_of))?;
+    Ok(value)
 }
 
 /// Writes a session as JSON that reads back to the same bits; rotations as matrices.
@@ -109,17 +121,65 @@ fn to_text<T: Serialize>(value: &T) -> String {
     serde_json::to_string_pretty(value).unwrap_or_else(|error| unreachable!("plain data has a JSON form: {error}"))
 }
 
-fn json_error(path: String, error: &serde_json::Error) -> JsonError {
+/// Reads a specification from its JSON, format `alignment-specification/1`: the limits of readings, in degrees, minutes of arc or mm.
+///
+/// # Errors
+/// [`JsonError`] names the key, the line and the column: malformed JSON, an unknown or repeated key, a wrong type, a missing key, a path that
+/// is no reading or has two tolerances, a tolerance in neither form, numbers out of range.
+///
+/// ```
+/// # use alignment_core::{ErrorCode, json::specification_from_json};
+/// let text = r#"{ "format": "alignment-specification/1", "limits": { "wheels.fl.camber": { "max": 0 } } }"#;
+/// let error = specification_from_json(text).unwrap_err();
+/// assert_eq!((error.code, error.path.as_str()), (ErrorCode::UnknownReading, "limits.wheels.fl.camber"));
+/// let right = specification_from_json(&text.replace("camber", "camber_deg")).unwrap();
+/// assert_eq!(right.limits["wheels.fl.camber_deg"].max, Some(0.0));
+/// ```
+pub fn specification_from_json(text: &str) -> Result<Specification, JsonError> {
+    from_json(text, |reason| JsonError::code_among(reason, ErrorCode::UnknownReading, ErrorCode::NotASpecification))
+}
+
+/// Writes a specification as JSON that reads back the same: every path by itself, in its own unit or that in which it was given, degrees or mm.
+///
+/// # Panics
+/// Never: a specification holds nothing that JSON cannot.
+///
+/// ```
+/// # use alignment_core::json::{specification_from_json, specification_to_json};
+/// let text = r#"{ "format": "alignment-specification/1", "limits": { "wheels.{fl,fr}.camber_deg": { "max": 0 } } }"#;
+/// let specification = specification_from_json(text).unwrap();
+/// assert_eq!(specification.limits.len(), 2);
+/// assert_eq!(specification_from_json(&specification_to_json(&specification)).unwrap(), specification);
+/// ```
+#[must_use]
+pub fn specification_to_json(specification: &Specification) -> String {
+    to_text(specification)
+}
+
+/// Writes verdicts as JSON at full precision: `{"overall": …, "decision": …, "load_state": …, "readings": […]}`. What is absent is null.
+///
+/// # Panics
+/// Never: verdicts hold nothing that JSON cannot.
+///
+/// ```
+/// # use alignment_core::conformity::{Specification, Tolerance, judge_all};
+/// # use alignment_core::{Alignment, json::verdicts_to_json};
+/// let mut specification = Specification::default();
+/// specification.limits.insert("wheels.fl.camber_deg", Tolerance { max: Some(0.0), ..Tolerance::default() });
+/// let verdicts = judge_all(&Alignment::default(), None, None, &specification)?;
+/// assert!(verdicts_to_json(&verdicts).contains(r#""reason": "not_measured""#));
+/// # Ok::<(), alignment_core::Error>(())
+/// ```
+#[must_use]
+pub fn verdicts_to_json(verdicts: &Verdicts) -> String {
+    to_text(verdicts)
+}
+
+fn json_error(path: String, error: &serde_json::Error, code_of: fn(&str) -> ErrorCode) -> JsonError {
     // serde_json ends its sentence with the place; here the place stands apart.
     let text = error.to_string();
     let reason = text.rsplit_once(" at line ").map_or(text.as_str(), |(reason, _)| reason);
-    JsonError {
-        code: JsonError::code_of(reason),
-        path,
-        line: error.line(),
-        column: error.column(),
-        reason: reason.to_string(),
-    }
+    JsonError { code: code_of(reason), path, line: error.line(), column: error.column(), reason: reason.to_string() }
 }
 
 /// A value that is written with its keys. What serde derives would also take an array and guess the order of its members.
@@ -211,6 +271,68 @@ pub(crate) fn keyed_map<'de, D: Deserializer<'de>, T: Deserialize<'de>>(
     }
 
     deserializer.deserialize_option(MapVisitor(PhantomData))
+}
+
+/// For `deserialize_with`: the limits of a specification, each checked where it stands.
+pub(crate) fn limits<'de, D: Deserializer<'de>>(
+    deserializer: D,
+) -> Result<BTreeMap<&'static str, Tolerance>, D::Error> {
+    struct LimitsVisitor;
+
+    impl<'de> Visitor<'de> for LimitsVisitor {
+        type Value = BTreeMap<&'static str, Tolerance>;
+
+        fn expecting(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+            f.write_str("an object with the paths of readings")
+        }
+
+        fn visit_map<A: MapAccess<'de>>(self, mut map: A) -> Result<Self::Value, A::Error> {
+            let mut limits = BTreeMap::new();
+            while let Some(paths) = map.next_key::<String>()? {
+                map.next_value_seed(ToleranceOf { paths: &paths, limits: &mut limits })?;
+            }
+            Ok(limits)
+        }
+    }
+
+    deserializer.deserialize_map(LimitsVisitor)
+}
+
+/// The tolerance that stands at a path, or at a group of them, with the limits read so far.
+struct ToleranceOf<'a> {
+    paths: &'a str,
+    limits: &'a mut BTreeMap<&'static str, Tolerance>,
+}
+
+impl<'de> DeserializeSeed<'de> for ToleranceOf<'_> {
+    type Value = ();
+
+    fn deserialize<D: Deserializer<'de>>(self, deserializer: D) -> Result<(), D::Error> {
+        let Keyed(tolerance) = Keyed::<Tolerance>::deserialize(deserializer)?;
+        for path in expanded(self.paths) {
+            let known = conformity::with_limits(&path).ok_or_else(|| {
+                let what = ErrorCode::UnknownReading.what();
+                de::Error::custom(format!("{what}, or it is a vector, which has no limits: `{path}`"))
+            })?;
+            tolerance.bounds(known).map_err(|fault| match fault {
+                Fault::Form(sentence) => de::Error::custom(sentence),
+                Fault::Number(error) => de::Error::custom(error),
+            })?;
+            if self.limits.insert(known, tolerance).is_some() {
+                return Err(de::Error::custom(format!("`{path}` has limits already")));
+            }
+        }
+        Ok(())
+    }
+}
+
+/// The paths of a group: `wheels.{fl,fr}.camber_deg` is two. What is not closed is no group, and no path either.
+fn expanded(paths: &str) -> Vec<String> {
+    let group = paths.split_once('{').and_then(|(before, rest)| Some((before, rest.split_once('}')?)));
+    match group {
+        Some((before, (names, after))) => names.split(',').map(|name| format!("{before}{name}{after}")).collect(),
+        None => alloc::vec![paths.to_string()],
+    }
 }
 
 impl<'de, T: Deserialize<'de>> Deserialize<'de> for ByWheel<T> {
@@ -425,6 +547,18 @@ impl From<Warning> for WarningJson {
 #[must_use]
 pub fn session_schema() -> String {
     to_text(&schemars::schema_for!(Session))
+}
+
+/// The JSON Schema of a specification, format `alignment-specification/1`.
+///
+/// ```
+/// # use alignment_core::json::specification_schema;
+/// assert!(specification_schema().contains("reference_diameter_mm"));
+/// ```
+#[cfg(feature = "schema")]
+#[must_use]
+pub fn specification_schema() -> String {
+    to_text(&schemars::schema_for!(Specification))
 }
 
 /// The JSON Schema of a result, as [`measurement_to_json`] writes it.

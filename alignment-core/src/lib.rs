@@ -23,6 +23,7 @@
 //! | [`repeatability`] | repeats of a reading: repeatability, reproducibility, and what clamping anew, operators and cars add |
 //! | [`alignment`] | one whole session → every reading, in one tree |
 //! | [`paths`] | every reading by its path, and the tree as a flat list |
+//! | [`conformity`] | limits, decision rules and verdicts |
 //! | [`simulate`] | a virtual vehicle with known truth: tests, demos, exercises |
 //!
 //! # Conventions
@@ -64,6 +65,7 @@ extern crate alloc;
 
 pub mod alignment;
 pub mod compensation;
+pub mod conformity;
 #[cfg(feature = "nalgebra")]
 mod convert;
 pub mod datum;

@@ -1,9 +1,14 @@
 //! Each error and each warning, provoked by the fault that it names: code, place and figure.
 
+use alignment_core::conformity::{
+    Decision, Limits, Production, Specification, Tolerance, Uncertain, Unit, global_risks, judge, judge_all,
+};
 use alignment_core::error::{Stage, WarningCode};
 use alignment_core::session::{Noise, PoseNoise, Sighting};
 use alignment_core::simulate::VirtualVehicle;
-use alignment_core::{ByAxle, ByWheel, Error, ErrorCode, Measurement, Pose, Session, Station, Wheel, measure};
+use alignment_core::{
+    Alignment, ByAxle, ByWheel, Error, ErrorCode, Measurement, Pose, Session, Station, Wheel, measure, paths,
+};
 
 fn session() -> Session {
     VirtualVehicle::default().session()
@@ -993,6 +998,69 @@ fn a_number_out_of_its_range_is_told_with_the_range() {
     let error = alignment_core::repeatability::one_way(&[[0.1], [0.2]]).unwrap_err();
     assert_eq!((error.code, error.value, error.minimum), (ErrorCode::OutOfRange, Some(1.0), Some(2.0)));
     assert!(error.to_string().starts_with("number of values in the largest group: number out of range: 1,"), "{error}");
+}
+
+#[test]
+fn a_value_that_cannot_be_judged_names_the_number() {
+    let (known, limits) =
+        (Uncertain { standard_uncertainty: 0.1, degrees_of_freedom: None }, Limits { min: Some(0.0), max: Some(1.0) });
+    let refused = |value, known, limits, probability| {
+        let decision = Decision { probability, ..Decision::default() };
+        let error = judge(value, Some(known), limits, decision).unwrap_err();
+        (error.code, error.input.unwrap())
+    };
+    let negative = Uncertain { standard_uncertainty: -0.1, ..known };
+    let none_free = Uncertain { degrees_of_freedom: Some(0.5), ..known };
+    let nan_free = Uncertain { degrees_of_freedom: Some(f64::NAN), ..known };
+    for (found, expected) in [
+        (refused(f64::NAN, known, limits, 0.95), (ErrorCode::NotFinite, "value")),
+        (refused(1e300, known, limits, 0.95), (ErrorCode::OutOfRange, "value")),
+        (refused(0.5, negative, limits, 0.95), (ErrorCode::OutOfRange, "standard_uncertainty")),
+        (refused(0.5, none_free, limits, 0.95), (ErrorCode::OutOfRange, "degrees_of_freedom")),
+        (refused(0.5, nan_free, limits, 0.95), (ErrorCode::NotFinite, "degrees_of_freedom")),
+        (refused(0.5, known, limits, 1.0), (ErrorCode::OutOfRange, "probability")),
+        (refused(0.5, known, Limits { min: Some(2.0), ..limits }, 0.95), (ErrorCode::OutOfRange, "limits")),
+        (refused(0.5, known, Limits::default(), 0.95), (ErrorCode::MissingInput, "limits")),
+    ] {
+        assert_eq!(found, expected);
+    }
+    let production = Production { mean: 0.0, standard_deviation: 0.0 };
+    let error = global_risks(production, 0.1, limits, limits).unwrap_err();
+    assert_eq!((error.code, error.input), (ErrorCode::OutOfRange, Some("standard_deviation")));
+    let production = Production { mean: 0.0, standard_deviation: 1.0 };
+    let error = global_risks(production, 0.1, limits, Limits::default()).unwrap_err();
+    assert_eq!((error.code, error.input), (ErrorCode::MissingInput, Some("acceptance")));
+}
+
+#[test]
+fn limits_that_cannot_be_used_name_their_path() {
+    let (camber, max) = ("wheels.fl.camber_deg", Tolerance { max: Some(1.0), ..Tolerance::default() });
+    let refused = |path: &'static str, tolerance, uncertainty: Option<f64>| {
+        let limits = [(path, tolerance)].into_iter().collect();
+        let known = Alignment::from_values(&[uncertainty; paths::COUNT]);
+        let readings = Alignment::from_values(&[Some(0.0); paths::COUNT]);
+        let specification = Specification { limits, ..Specification::default() };
+        let error = judge_all(&readings, Some(&known), None, &specification).unwrap_err();
+        (error.code, error.input.unwrap())
+    };
+    let arcmin = Tolerance { unit: Some(Unit::Arcmin), ..max };
+    for (path, tolerance, uncertainty, code) in [
+        ("wheels.fl.camber", max, None, ErrorCode::UnknownReading),
+        ("wheels.fl.spindle[0]", max, None, ErrorCode::UnknownReading),
+        (camber, Tolerance::default(), None, ErrorCode::NotASpecification),
+        ("axles.front.track_mm", arcmin, None, ErrorCode::NotASpecification),
+        (camber, Tolerance { min: Some(f64::NAN), ..max }, None, ErrorCode::NotFinite),
+        (camber, Tolerance { min: Some(2.0), ..max }, None, ErrorCode::OutOfRange),
+        (camber, max, Some(-1.0), ErrorCode::OutOfRange),
+    ] {
+        assert_eq!(refused(path, tolerance, uncertainty), (code, path));
+    }
+    // What is not measured is not judged, so its uncertainty plays no part.
+    let specification = Specification { limits: [(camber, max)].into_iter().collect(), ..Specification::default() };
+    let unknown = Alignment::from_values(&[Some(f64::NAN); paths::COUNT]);
+    let verdicts = judge_all(&Alignment::default(), Some(&unknown), Some(&unknown), &specification).unwrap();
+    assert_eq!(verdicts.readings[0].standard_uncertainty, None);
+    assert_eq!(Alignment::default().get("camber").unwrap_err().code, ErrorCode::UnknownReading);
 }
 
 /// Every code has a test above; a new one without is found here.

@@ -2,6 +2,7 @@
 //! the formulas used by hand.
 
 mod by_hand;
+mod conformity;
 mod contract;
 mod errors;
 mod format;

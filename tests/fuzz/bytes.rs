@@ -255,6 +255,21 @@ impl<'a> Bytes<'a> {
 
     /// The text of a sound session in which up to three tokens were replaced.
     pub fn session_text(&mut self) -> String {
+        /// Every short session there is, as text.
+        static TEXTS: LazyLock<Vec<String>> = LazyLock::new(|| {
+            let short = SOUND.iter().filter(|(session, _)| session.sweep.len() < 5);
+            short.map(|(session, _)| alignment_core::json::session_to_json(session)).collect()
+        });
+        let text = TEXTS[self.below(TEXTS.len())].clone();
+        self.spoiled_text(text)
+    }
+
+    /// The text of a sound specification in which up to three tokens were replaced.
+    pub fn specification_text(&mut self) -> String {
+        self.spoiled_text(include_str!("../../examples/demo_specification.json").to_owned())
+    }
+
+    fn spoiled_text(&mut self, mut text: String) -> String {
         const TOKENS: [&str; 20] = [
             "",
             "null",
@@ -277,12 +292,6 @@ impl<'a> Bytes<'a> {
             ":",
             "true",
         ];
-        /// Every short session there is, as text.
-        static TEXTS: LazyLock<Vec<String>> = LazyLock::new(|| {
-            let short = SOUND.iter().filter(|(session, _)| session.sweep.len() < 5);
-            short.map(|(session, _)| alignment_core::json::session_to_json(session)).collect()
-        });
-        let mut text = TEXTS[self.below(TEXTS.len())].clone();
         for _ in 0..self.below(4) {
             let inside = |c: char| !matches!(c, ' ' | '\n' | ',' | ':' | '[' | ']' | '{' | '}');
             let at = (self.below(text.len() + 1)..=text.len()).find(|&at| text.is_char_boundary(at)).unwrap();

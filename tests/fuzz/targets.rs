@@ -3,12 +3,16 @@
 
 mod bytes;
 
+use alignment_core::conformity::{self, Decision, Limits, Production, Rule, Uncertain};
 use alignment_core::gauge::{self, AxisAngles, GaugePosition, PitchPosition};
-use alignment_core::json::{measurement_to_json, session_from_json, session_to_json};
+use alignment_core::json::{
+    measurement_to_json, session_from_json, session_to_json, specification_from_json, specification_to_json,
+};
+use alignment_core::paths::COUNT;
 use alignment_core::session::RollingBody;
 use alignment_core::{
-    ByWheel, Error, Pose, Wheel, compensation, datum, measure, pose::Axes, repeatability, steering, turns, tyre, units,
-    vehicle, wheel,
+    Alignment, ByWheel, Error, Pose, Wheel, compensation, datum, measure, pose::Axes, repeatability, steering, turns,
+    tyre, units, vehicle, wheel,
 };
 use bytes::Bytes;
 use std::fmt::Debug;
@@ -290,6 +294,47 @@ pub fn repeats(bytes: &[u8]) -> bool {
     given(repeatability::repeatability(&study[0][0]))
         | given(repeatability::one_way(&study[0]))
         | given(repeatability::crossed(&study, pool_above_p, tolerance))
+}
+
+/// Verdicts on one value, on the readings of a specification that was spoiled here and there, and the risks of judging many.
+pub fn judging(bytes: &[u8]) -> bool {
+    let mut bytes = Bytes::new(bytes);
+    let limits = |bytes: &mut Bytes| Limits {
+        min: bytes.flag().then(|| bytes.between(-2.0, 1.0)),
+        max: bytes.flag().then(|| bytes.between(-1.0, 2.0)),
+    };
+    let known = |bytes: &mut Bytes| Uncertain {
+        standard_uncertainty: bytes.between(0.0, 1.0),
+        degrees_of_freedom: bytes.flag().then(|| bytes.between(1.0, 100.0)),
+    };
+    let rule = bytes.one_of([Rule::Guarded, Rule::SimpleAcceptance]);
+    let decision = Decision { rule, probability: bytes.between(0.5, 0.999) };
+    let (value, of_one) = (bytes.between(-3.0, 3.0), limits(&mut bytes));
+    let uncertainty = bytes.flag().then(|| known(&mut bytes));
+    let any = given(conformity::judge(value, uncertainty, of_one, decision));
+
+    let production = Production { mean: bytes.between(-1.0, 1.0), standard_deviation: bytes.between(0.0, 2.0) };
+    let (standard_uncertainty, accepted) = (bytes.between(0.0, 1.0), limits(&mut bytes));
+    let many = given(conformity::global_risks(production, standard_uncertainty, of_one, accepted));
+
+    let text = if bytes.below(8) == 7 { bytes.text() } else { bytes.specification_text() };
+    let of_all = match specification_from_json(&text) {
+        Ok(mut specification) => {
+            let again = specification_from_json(&specification_to_json(&specification));
+            assert_eq!(again.as_ref(), Ok(&specification));
+            (specification.note, specification.load_state) = (None, None); // a remark may well say NaN
+            specification.decision = decision;
+            let mut tree =
+                |least, most| Alignment::from_values(&[bytes.flag().then(|| bytes.between(least, most)); COUNT]);
+            let (readings, uncertainty, freedom) = (tree(-5.0, 5.0), tree(0.0, 1.0), tree(1.0, 100.0));
+            given(conformity::judge_all(&readings, Some(&uncertainty), Some(&freedom), &specification))
+        }
+        Err(error) => {
+            assert!(!error.to_string().is_empty());
+            false
+        }
+    };
+    any | many | of_all
 }
 
 /// The whole session.

@@ -5,7 +5,8 @@ from typing import Any
 
 import pytest
 
-from make_vectors import VECTORS, vectors
+import make_conformity
+import make_vectors
 
 
 def assert_close(found: Any, expected: Any, place: str) -> None:
@@ -25,4 +26,10 @@ def assert_close(found: Any, expected: Any, place: str) -> None:
 
 
 def test_the_vectors_are_current() -> None:
-    assert_close(json.loads(VECTORS.read_text()), vectors(), "gauge")
+    found = json.loads(make_vectors.VECTORS.read_text())
+    assert_close(found, make_vectors.vectors(), "gauge")
+
+
+def test_the_vectors_of_conformity_are_current() -> None:
+    found = json.loads(make_conformity.CONFORMITY.read_text())
+    assert_close(found, make_conformity.vectors(), "conformity")
