@@ -73,23 +73,6 @@ pub fn plane_through(points_mm: &[[f64; 3]]) -> Result<Plane, Error> {
     })
 }
 
-/// The covariance of the normal of [`plane_through`] the points, radians², when every coordinate has this standard uncertainty, mm: with
-/// S = Σ(p − p̄)(p − p̄)ᵀ the normal n follows the points by δn = −S⁻¹·Σ(p − p̄)(n·δp), square to n.
-pub(crate) fn tilt_covariance(points_mm: &[[f64; 3]], standard_uncertainty_mm: f64) -> Result<Matrix3<f64>, Error> {
-    let plane = plane_through(points_mm)?;
-    let mean = Vector::<Rig>::new(plane.point_mm);
-    let normal = nalgebra::Vector3::from(plane.normal);
-    let scatter = points_mm.iter().fold(Matrix3::zeros(), |scatter, &point| {
-        let d = nalgebra::Vector3::from((Vector::new(point) - mean).to_array());
-        scatter + d * d.transpose()
-    });
-    let level = Matrix3::identity() - normal * normal.transpose();
-    // What the points leave over square to their plane has no part in it.
-    let in_plane = level * scatter * level + normal * normal.transpose();
-    let inverse = in_plane.try_inverse().ok_or(Error::new(ErrorCode::LengthOutOfRange).input("points_mm"))?;
-    Ok(level * inverse * level * (standard_uncertainty_mm * standard_uncertainty_mm))
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;

@@ -83,7 +83,7 @@ fn in_another_rig(session: &Session, motion: &Pose) -> Session {
 }
 
 /// The session with the poses of some wheels as a camera reports them in its own frame.
-fn by_camera(session: &Session, name: &str, rig_from_camera: Pose, wheels: &[Wheel]) -> Session {
+pub(crate) fn by_camera(session: &Session, name: &str, rig_from_camera: Pose, wheels: &[Wheel]) -> Session {
     let camera_from_rig = inverse(&rig_from_camera);
     let mut given = mapped(session, |station| {
         let in_camera = mapped_poses(station, |pose| moved_pose(&camera_from_rig, pose));

@@ -33,6 +33,8 @@ pub(super) struct ClampsFollow {
     pub(super) by_travel: [f64; CLAMPS],
     /// By the datum's normal, the yaw of the travel included.
     pub(super) by_up: [[f64; 3]; CLAMPS + 1],
+    /// By the standoffs of the clamps.
+    pub(super) by_standoff: [[f64; 4]; CLAMPS],
     /// By the loaded radii, front and rear, where they stand in for the rolling radius.
     pub(super) by_loaded_radius: [[f64; 2]; CLAMPS],
 }
@@ -43,6 +45,7 @@ impl ClampsFollow {
             poses: Vec::new(),
             by_travel: [0.0; CLAMPS],
             by_up: [[0.0; 3]; CLAMPS + 1],
+            by_standoff: [[0.0; 4]; CLAMPS],
             by_loaded_radius: [[0.0; 2]; CLAMPS],
         }
     }
@@ -77,7 +80,8 @@ impl ClampsFollow {
             SpunWheel::observe(stations, wheel, lateral)
         })?;
         for wheel in Wheel::ALL {
-            let (Some(spin), Some(_)) = (spins.get(wheel), clamps.get(wheel)) else { continue };
+            let (Some(spin), Some(clamp)) = (spins.get(wheel), clamps.get(wheel)) else { continue };
+            follow.add_standoff(wheel, clamp);
             let standoff_mm = *session.clamp_standoff_mm.get(wheel);
             for (index, pose) in spin.poses() {
                 let [spindle, _] = spin.direction.follows(pose);
@@ -115,6 +119,7 @@ impl ClampsFollow {
             let (Some(roll), Some(clamp), Some(own)) = (rolls.get(wheel), clamps.get(wheel), *free.get(wheel)) else {
                 continue;
             };
+            follow.add_standoff(wheel, clamp);
             let Some(fit) = StraightFit::of(roll, travel, up) else { return Ok(None) };
             let standoff_mm = *session.clamp_standoff_mm.get(wheel);
             fit.follow(&mut follow, Clamp { wheel, clamp, standoff_mm }, own, all_travel_mm);
@@ -122,14 +127,21 @@ impl ClampsFollow {
         Ok(Some(follow))
     }
 
+    /// The wheel centre lies by the standoff inward from where the spindle passes the target's origin.
+    fn add_standoff(&mut self, wheel: Wheel, clamp: &Compensation) {
+        for i in 0..3 {
+            self.by_standoff[place(wheel) + 3 + i][wheel.index()] = -clamp.spindle_in_target[i];
+        }
+    }
+
     fn by_differences(session: &Session, rolling: &[Poses], up: Vector<Rig>) -> Result<Self, Error> {
         let mut follow = Self::nothing();
-        let loaded = session.loaded_radius_mm.unwrap_or_default();
-        let clamps = |stations: &[Poses], up: Vector<Rig>, loaded_radius_mm: &ByAxle<Option<f64>>| {
+        let (loaded, standoffs) = (session.loaded_radius_mm.unwrap_or_default(), session.clamp_standoff_mm);
+        let clamps = |stations: &[Poses], up, standoffs: &ByWheel<f64>, loaded_radius_mm: &ByAxle<Option<f64>>| {
             let rolling = Rolling {
                 stations,
                 up,
-                clamp_standoff_mm: &session.clamp_standoff_mm,
+                clamp_standoff_mm: standoffs,
                 loaded_radius_mm,
                 body: session.rolling_body,
                 noise: session.noise_per_axis(),
@@ -142,16 +154,26 @@ impl ClampsFollow {
                 let Some(pose) = *rolling[index].get(wheel) else { continue };
                 let columns = difference::by_pose(&pose, |pose| {
                     *stations[index].get_mut(wheel) = Some(pose);
-                    clamps(&stations, up, &loaded)
+                    clamps(&stations, up, &standoffs, &loaded)
                 })?;
                 *stations[index].get_mut(wheel) = Some(pose);
                 let rows = (0..CLAMPS).map(|row| (row, columns.map(|column| column[row])));
                 follow.poses.push((index, wheel, rows.collect()));
             }
         }
-        let by_up = difference::by_direction(up, |up| clamps(rolling, up, &loaded))?;
+        let by_up = difference::by_direction(up, |up| clamps(rolling, up, &standoffs, &loaded))?;
         for (row, by_up_of_row) in follow.by_up.iter_mut().take(CLAMPS).enumerate() {
             *by_up_of_row = by_up.map(|column| column[row]);
+        }
+        for wheel in Wheel::ALL {
+            let column = difference::central(STEP_MM, |step| {
+                let mut nudged = standoffs;
+                *nudged.get_mut(wheel) += step;
+                clamps(rolling, up, &nudged, &loaded)
+            })?;
+            for (row, derivative) in column.into_iter().enumerate() {
+                follow.by_standoff[row][wheel.index()] = derivative;
+            }
         }
         for axle in 0..2 {
             let radius = if axle == 0 { loaded.front } else { loaded.rear };
@@ -159,7 +181,7 @@ impl ClampsFollow {
             let column = difference::central(STEP_MM, |step| {
                 let mut nudged = loaded;
                 *(if axle == 0 { &mut nudged.front } else { &mut nudged.rear }) = Some(radius + step);
-                clamps(rolling, up, &nudged)
+                clamps(rolling, up, &standoffs, &nudged)
             })?;
             for (row, derivative) in column.into_iter().enumerate() {
                 follow.by_loaded_radius[row][axle] = derivative;

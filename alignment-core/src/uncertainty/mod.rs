@@ -247,7 +247,7 @@ fn add(to: &mut [f64; cause::COUNT], row: &[f64; cause::COUNT], factor: f64) {
 impl Figures {
     fn of(trace: &Trace, clamps: &ClampsFollow, steered: &SteeredFollows) -> Self {
         let geometry = &trace.geometry;
-        let of_clamps = Self::clamps(geometry, clamps);
+        let of_clamps = Self::clamps(clamps);
         let mut rows = Self(Box::new([[0.0; cause::COUNT]; figure::COUNT]));
         for wheel in Wheel::ALL {
             let from = figure::PER_WHEEL * wheel.index();
@@ -286,7 +286,7 @@ impl Figures {
     }
 
     /// The clamps by their causes.
-    fn clamps(geometry: &Geometry, clamps: &ClampsFollow) -> Box<[[f64; cause::COUNT]; CLAMPS]> {
+    fn clamps(clamps: &ClampsFollow) -> Box<[[f64; cause::COUNT]; CLAMPS]> {
         let mut rows = Box::new([[0.0; cause::COUNT]; CLAMPS]);
         for (number, row) in rows.iter_mut().enumerate() {
             let by_travel = clamps.by_travel[number];
@@ -295,13 +295,8 @@ impl Figures {
             for i in 0..3 {
                 row[cause::UP + i] = clamps.by_up[number][i] + by_travel * clamps.by_up[clamps::TRAVEL][i];
             }
+            row[cause::STANDOFF..][..4].copy_from_slice(&clamps.by_standoff[number]);
             row[cause::LOADED_RADIUS..][..2].copy_from_slice(&clamps.by_loaded_radius[number]);
-        }
-        for wheel in Wheel::ALL {
-            let Some(clamp) = geometry.compensation.get(wheel) else { continue };
-            for i in 0..3 {
-                rows[clamps::place(wheel) + 3 + i][cause::STANDOFF + wheel.index()] = -clamp.spindle_in_target[i];
-            }
         }
         rows
     }
@@ -555,9 +550,10 @@ fn other_causes(
             add(Source::Up, cause::UP, 3, of_up);
         }
         Datum::Runway => {
-            if let Some(ByWheel { fl, fr, rl, rr }) = session.runway_mm {
-                let tilt = datum::tilt_covariance(&[fl, fr, rl, rr], given.runway_mm)?;
-                of_up.fixed_view_mut::<3, 3>(0, 0).copy_from(&tilt);
+            if let Some(runway_mm) = session.runway_mm {
+                of_up
+                    .fixed_view_mut::<3, 3>(0, 0)
+                    .copy_from(&(runway_tilt(&runway_mm)? * (given.runway_mm * given.runway_mm)));
                 add(Source::Runway, cause::UP, 3, of_up);
             }
         }
@@ -577,6 +573,28 @@ fn other_causes(
         add(Source::RightCameras, cause::CAMERAS, 6, SMatrix::from_fn(|i, j| covariance[i][j]));
     }
     Ok(causes)
+}
+
+/// The covariance of the runway's normal when each coordinate of its points has the variance 1.
+fn runway_tilt(runway_mm: &ByWheel<[f64; 3]>) -> Result<Matrix3<f64>, Error> {
+    let plane = |points: &[[f64; 3]; 4]| datum::plane_through(points).map(|plane| Vector::<Rig>::new(plane.normal));
+    let ByWheel { fl, fr, rl, rr } = *runway_mm;
+    let points = [fl, fr, rl, rr];
+    let normal = plane(&points)?;
+    let mut covariance = Matrix3::zeros();
+    for point in 0..4 {
+        for axis in 0..3 {
+            let column = difference::central(STEP_MM, |step| {
+                let mut nudged = points;
+                nudged[point][axis] += step;
+                let found = plane(&nudged)?;
+                Ok((if found.dot(normal) < 0.0 { -found } else { found }).to_array())
+            })?;
+            let column = nalgebra::Vector3::from(column);
+            covariance += column * column.transpose();
+        }
+    }
+    Ok(covariance)
 }
 
 /// The covariance of all causes, row by row.
