@@ -4,7 +4,7 @@
 
 use alignment_core::session::{ByAxle, Centreline, PoseNoise, RollingBody};
 use alignment_core::simulate::VirtualVehicle;
-use alignment_core::{ByWheel, Session, compensation, measure, vehicle};
+use alignment_core::{ByWheel, Session, compensation, measure, uncertainty, vehicle};
 use criterion::{Criterion, criterion_group, criterion_main};
 use std::hint::black_box;
 use std::time::Instant;
@@ -72,7 +72,7 @@ fn benchmarks(criterion: &mut Criterion) {
     criterion.bench_function("whole session, 1 + 5 + 9 stations", |b| b.iter(|| measure(black_box(&whole))));
 
     let angles: Vec<(f64, f64)> = (0..100).map(|i| (f64::from(i) * 0.02 - 1.0, 1.0 - f64::from(i) * 0.003)).collect();
-    let [hundred_atan2, one, roll, without_sweep, all, with_noise] = best_ns([
+    let [hundred_atan2, one, roll, without_sweep, all, with_noise, propagated] = best_ns([
         &|| {
             for &(y, x) in &angles {
                 black_box(libm::atan2(black_box(y), black_box(x)));
@@ -93,6 +93,9 @@ fn benchmarks(criterion: &mut Criterion) {
         &|| {
             black_box(&measure(black_box(&noisy)));
         },
+        &|| {
+            black_box(&uncertainty::propagate(black_box(&noisy)));
+        },
     ]);
     let t = hundred_atan2 / 100.0;
     println!("\nIn this run, t = one libm atan2 = {t:.1} ns:");
@@ -102,9 +105,11 @@ fn benchmarks(criterion: &mut Criterion) {
         ("9-station sweep (whole less the session without)", all - without_sweep),
         ("whole session, 1 + 5 + 9 stations", all),
         ("the same with noise, stated", with_noise),
+        ("the same with all uncertainties and covariances", propagated),
     ] {
         println!("{name:<50} {ns:>9.0} ns = {:>6.1} t", ns / t);
     }
+    println!("Propagation costs {:.1} measures of the same session.", propagated / with_noise);
 }
 
 criterion_group!(measure_benches, benchmarks);
