@@ -3,6 +3,7 @@
 //! Keys are the fields' names. An unknown key is an error that names it; so is a pose with two forms of rotation, or none.
 
 use crate::alignment::Measurement;
+use crate::assessment::Assessment;
 use crate::conformity::{self, Fault, Specification, Tolerance, Verdicts};
 use crate::error::{Error, ErrorCode, Stage, Warning, WarningCode};
 use crate::layout::{ByWheel, Wheel};
@@ -115,6 +116,21 @@ pub fn session_to_json(session: &Session) -> String {
 #[must_use]
 pub fn measurement_to_json(measurement: &Measurement) -> String {
     to_text(measurement)
+}
+
+/// Writes an assessment as JSON: a result as [`measurement_to_json`] writes it, with `uncertainty`, `degrees_of_freedom` and
+/// `expanded_uncertainty`, each the tree of `alignment`, and `verdicts`; null what is not known or not asked. Infinite degrees of freedom
+/// are null as well.
+///
+/// ```
+/// # use alignment_core::{assess, json::assessment_to_json, simulate::VirtualVehicle};
+/// let known = assess(&VirtualVehicle::default().session(), None)?;
+/// assert!(assessment_to_json(&known).contains(r#""uncertainty": null"#), "no noise is stated");
+/// # Ok::<(), alignment_core::Error>(())
+/// ```
+#[must_use]
+pub fn assessment_to_json(assessment: &Assessment) -> String {
+    to_text(assessment)
 }
 
 fn to_text<T: Serialize>(value: &T) -> String {

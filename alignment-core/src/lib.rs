@@ -64,6 +64,7 @@
 extern crate alloc;
 
 pub mod alignment;
+pub mod assessment;
 pub mod compensation;
 pub mod conformity;
 #[cfg(feature = "nalgebra")]
@@ -98,6 +99,7 @@ mod spindle;
 mod statistics;
 
 pub use alignment::{Alignment, Measurement, measure};
+pub use assessment::{Assessment, assess};
 pub use error::{Error, ErrorCode};
 /// The very version of nalgebra whose types convert from and to those here, with the feature `nalgebra`.
 #[cfg(feature = "nalgebra")]

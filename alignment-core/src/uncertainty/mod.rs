@@ -54,6 +54,9 @@ use difference::{STEP_MM, STEP_RAD, tilted};
 use nalgebra::{Matrix3, SMatrix, SVector};
 use steered::{AHEAD, LOCKS, OTHER_WHEEL, PER_AXIS, RANGE, STEERED, SteeredFollows};
 
+/// The input that is missing when nothing tells how much the poses scatter.
+pub(crate) const NOISE: &str = "pose_noise";
+
 /// The independent causes, stage by stage, of what is uncertain in the geometry.
 mod cause {
     use super::{AHEAD, CLAMPS, STEERED};
@@ -479,7 +482,7 @@ impl Scatter<'_> {
             (_, Some(Noise::PerAxis(noise))) => (per_axis(*noise, share), f64::INFINITY),
             (_, None) => {
                 let spread = self.spreads.iter().find(|s| (s.stage, s.station, s.wheel) == at);
-                let missing = Error::new(ErrorCode::MissingInput).input("pose_noise").stage(stage).wheel(wheel);
+                let missing = Error::new(ErrorCode::MissingInput).input(NOISE).stage(stage).wheel(wheel);
                 let missing = station.map_or(missing, |station| missing.station(station));
                 let spread = spread.ok_or(missing)?;
                 let StationSpread { rotation_deg, translation_mm, .. } = *spread;
