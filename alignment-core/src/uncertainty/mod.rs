@@ -35,6 +35,8 @@
 
 mod clamps;
 mod difference;
+#[cfg(feature = "simulate")]
+mod plan;
 mod steered;
 
 use crate::alignment::{self, Alignment, Measurement, Trace};
@@ -52,6 +54,8 @@ use alloc::vec::Vec;
 use clamps::{CLAMPS, ClampsFollow, PER_CLAMP, Row};
 use difference::{STEP_MM, STEP_RAD, tilted};
 use nalgebra::{Matrix3, SMatrix, SVector};
+#[cfg(feature = "simulate")]
+pub use plan::{MAX_PLANNED, Plan, ROLL_RANGE_DEG, Reach, SWEEP_RANGE_DEG, plan, reach};
 use steered::{AHEAD, LOCKS, OTHER_WHEEL, PER_AXIS, RANGE, STEERED, SteeredFollows};
 
 /// The input that is missing when nothing tells how much the poses scatter.
