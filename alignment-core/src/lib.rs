@@ -21,6 +21,7 @@
 //! | [`gauge`] | caster and SAI by hand gauge: cambers on turning plates, pitch of the locked hub |
 //! | [`tyre`] | tyre sizes |
 //! | [`alignment`] | one whole session → every reading, in one tree |
+//! | [`propagation`], [`monte_carlo`] | what the uncertainties of any inputs make of any function of them: to first order, and by trials |
 //! | [`simulate`] | a virtual vehicle with known truth: tests, demos, exercises |
 //!
 //! # Conventions
@@ -71,7 +72,10 @@ pub mod gauge;
 #[cfg(feature = "json")]
 pub mod json;
 mod layout;
+#[cfg(feature = "simulate")]
+pub mod monte_carlo;
 pub mod pose;
+pub mod propagation;
 pub mod session;
 #[cfg(feature = "simulate")]
 pub mod simulate;
