@@ -336,9 +336,13 @@ fn settle<const M: usize>(settings: Settings, mut trial: impl FnMut() -> [f64; M
                 summary(&list[before..], probability)?;
             figures.push([estimate, standard_uncertainty, low, high]);
         }
-        let still = |(list, figures): (&Vec<f64>, &Vec<[f64; 4]>)| stands_still(list, figures, significant_digits);
-        let still: Vec<bool> = values.iter().zip(&figures).map(still).collect::<Result<_, _>>()?;
-        if f64::from(trials) >= 2.0 * block && !still.contains(&false) {
+        // One block alone does not tell.
+        if f64::from(trials) < 2.0 * block {
+            continue;
+        }
+        let still = |figures: &Vec<_>| stands_still(figures, block, significant_digits);
+        let still: Vec<bool> = figures.iter().map(still).collect::<Result<_, _>>()?;
+        if !still.contains(&false) {
             let outputs = values.iter().map(|list| summary(list, probability)).collect::<Result<_, _>>()?;
             return Ok(Simulation { outputs, covariance: covariance(&values), trials, probability });
         }
@@ -347,15 +351,19 @@ fn settle<const M: usize>(settings: Settings, mut trial: impl FnMut() -> [f64; M
     Err(error.value(f64::from(most_trials)))
 }
 
-/// Whether further blocks would no longer change the digits asked for, from the values of one output and its figures block by block.
-fn stands_still(values: &[f64], figures: &[[f64; 4]], significant_digits: u32) -> Result<bool, Error> {
-    let uncertainty = libm::sqrt(mean_and_variance(values).1);
-    let tolerance = propagation::numerical_tolerance(uncertainty, significant_digits)?;
-    Ok((0..4).all(|figure| {
+/// Whether further blocks would no longer change the digits asked for, from the figures of one output, block by block.
+fn stands_still(figures: &[[f64; 4]], block: f64, significant_digits: u32) -> Result<bool, Error> {
+    let variance_of_mean = |figure: usize| {
         let by_block: Vec<f64> = figures.iter().map(|figures| figures[figure]).collect();
-        let (_, variance) = mean_and_variance(&by_block);
-        2.0 * libm::sqrt(variance / count(by_block.len())) <= tolerance
-    }))
+        mean_and_variance(&by_block).1 / count(by_block.len())
+    };
+    // That of all values: what they scatter within the blocks, and the blocks' means among each other.
+    let blocks = count(figures.len());
+    let within: f64 = figures.iter().map(|[_, uncertainty, ..]| uncertainty * uncertainty / blocks).sum();
+    let between = blocks * variance_of_mean(0);
+    let variance = ((block - 1.0) * blocks * within + block * (blocks - 1.0) * between) / (block * blocks - 1.0);
+    let tolerance = propagation::numerical_tolerance(libm::sqrt(variance), significant_digits)?;
+    Ok((0..4).all(|figure| 2.0 * libm::sqrt(variance_of_mean(figure)) <= tolerance))
 }
 
 fn mean_and_variance(values: &[f64]) -> (f64, f64) {

@@ -8,6 +8,7 @@ mod format;
 mod invariants;
 mod paths;
 mod program;
+mod propagation;
 mod published;
 mod statistics;
 mod truth;
