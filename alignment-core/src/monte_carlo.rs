@@ -14,10 +14,12 @@ use rand_pcg::Pcg64;
 
 /// So many trials at least make a block.
 const BLOCK: f64 = 1e4;
+/// So many blocks at least make a run: of two or three it happens that they agree by chance, and their scatter then tells nothing.
+const LEAST_BLOCKS: f64 = 10.0;
 /// A block holds at least so many trials outside the interval, on average.
 const OUTSIDE: f64 = 100.0;
 /// The range of the most trials of a run. The upper end takes 80 MB per output.
-const TRIALS_RANGE: [f64; 2] = [2e4, 1e7];
+const TRIALS_RANGE: [f64; 2] = [LEAST_BLOCKS * BLOCK, 1e7];
 
 /// How the values of an input that can be are distributed. All figures are in the input's unit.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -196,16 +198,16 @@ pub struct Settings {
     pub probability: f64,
     /// So many significant digits of the standard uncertainty are to stand still, 1 to 4.
     pub significant_digits: u32,
-    /// The most trials of the run, 20 000 to 10 million. Each further digit takes a hundred times as many.
+    /// The most trials of the run, 100 000 to 10 million. Each further digit takes a hundred times as many.
     pub most_trials: u32,
     /// The seed of the trials.
     pub seed: u64,
 }
 
 impl Default for Settings {
-    /// 95 %, two digits, two million trials, seed 0.
+    /// 95 %, two digits, ten million trials at most, seed 0. Two digits take some hundred thousand, and millions at worst.
     fn default() -> Self {
-        Self { probability: 0.95, significant_digits: 2, most_trials: 2_000_000, seed: 0 }
+        Self { probability: 0.95, significant_digits: 2, most_trials: 10_000_000, seed: 0 }
     }
 }
 
@@ -237,7 +239,7 @@ pub struct Simulation {
 
 /// Draws the inputs from their distributions, evaluates the function, and repeats until every output's estimate, standard uncertainty and
 /// both ends of its symmetric interval stand still: twice the standard deviation of each, of its mean over the blocks, is
-/// within the [`numerical_tolerance`](propagation::numerical_tolerance). A block is 10⁴ trials, or more for a probability beyond 0.99.
+/// within the [`numerical_tolerance`](propagation::numerical_tolerance). A block is 10⁴ trials, or more for a probability beyond 0.99, and ten blocks are the least.
 ///
 /// `correlation` has the coefficients of the inputs, which are independent without it; only normal ones can be correlated. Outputs are in
 /// the function's own units.
@@ -336,8 +338,7 @@ fn settle<const M: usize>(settings: Settings, mut trial: impl FnMut() -> [f64; M
                 summary(&list[before..], probability)?;
             figures.push([estimate, standard_uncertainty, low, high]);
         }
-        // One block alone does not tell.
-        if f64::from(trials) < 2.0 * block {
+        if f64::from(trials) < LEAST_BLOCKS * block {
             continue;
         }
         let still = |figures: &Vec<_>| stands_still(figures, block, significant_digits);

@@ -3,11 +3,11 @@
 
 use alignment_core::monte_carlo::{Distribution, Settings, Simulation, agree, monte_carlo};
 use alignment_core::propagation::{
-    Input, Number, Propagation, combine, coverage_factor, effective_degrees_of_freedom, law_of_propagation,
+    Dual, Input, Number, Propagation, coverage_factor, effective_degrees_of_freedom, law_of_propagation,
     numerical_tolerance,
 };
 use alignment_core::{Error, ErrorCode};
-use std::f64::consts::PI;
+use serde_json::Value;
 
 /// A figure as printed, with so many decimals.
 #[track_caller]
@@ -233,7 +233,7 @@ const UNIT_RECTANGLE: f64 = 1.732_050_807_568_877_2;
 /// equal rectangles, 0.04 away with 0.05 allowed, and will not when one of them is wide.
 #[test]
 fn the_sum_of_four() -> Result<(), Error> {
-    let settings = Settings { significant_digits: 3, most_trials: 10_000_000, ..Settings::default() };
+    let settings = Settings { significant_digits: 3, ..Settings::default() };
     let normal = Distribution::Normal { mean: 0.0, standard_deviation: 1.0 };
     let rectangle = Distribution::Rectangular { least: -UNIT_RECTANGLE, most: UNIT_RECTANGLE };
     let wide = Distribution::Rectangular { least: -10.0 * UNIT_RECTANGLE, most: 10.0 * UNIT_RECTANGLE };
@@ -300,7 +300,7 @@ fn bearing<T: Number>(point: [T; 2]) -> [T; 1] {
 /// propagation gives 10 rad. Far from the origin both agree.
 #[test]
 fn a_point_near_the_origin() -> Result<(), Error> {
-    let settings = Settings { significant_digits: 3, most_trials: 10_000_000, ..Settings::default() };
+    let settings = Settings { significant_digits: 3, ..Settings::default() };
     for (x, r) in [(0.001, 0.0), (0.001, 0.9), (1.0, 0.0), (1.0, 0.9)] {
         let inputs = [x, 0.0].map(|mean| Distribution::Normal { mean, standard_deviation: 0.01 });
         let correlation = [[1.0, r], [r, 1.0]];
@@ -402,5 +402,168 @@ fn degrees_of_freedom_may_be_absent() -> Result<(), Error> {
     assert_eq!(freedoms[2], Some(f64::INFINITY));
     let error = result.outputs[0].expanded(0.95).unwrap_err();
     assert_eq!((error.code, error.input), (ErrorCode::MissingInput, Some("degrees_of_freedom")));
+    Ok(())
+}
+
+/// The cases of one table of tests/vectors/propagation.json.
+fn cases(table: &str) -> Vec<Value> {
+    let text = std::fs::read_to_string(crate::project_file("tests/vectors/propagation.json")).unwrap();
+    let tables: Value = serde_json::from_str(&text).unwrap();
+    tables[table].as_array().unwrap().clone()
+}
+
+fn numbers(value: &Value) -> Vec<f64> {
+    value.as_array().unwrap().iter().map(|v| v.as_f64().unwrap_or(f64::INFINITY)).collect()
+}
+
+fn rows(value: &Value) -> Vec<Vec<f64>> {
+    value.as_array().unwrap().iter().map(numbers).collect()
+}
+
+#[track_caller]
+fn assert_all_close(found: &[f64], expected: &[f64], scale: impl Fn(usize) -> f64) {
+    assert_eq!(found.len(), expected.len());
+    for (i, (found, expected)) in found.iter().zip(expected).enumerate() {
+        let close = (found - expected).abs() <= 1e-12 * scale(i);
+        assert!(close || (found.is_infinite() && expected.is_infinite()), "{i}: {found} is not {expected}");
+    }
+}
+
+/// Holds what the law of propagation makes of a case to what GTC and uncertainties made of it, each figure to 1e-12 of its own size. A figure
+/// near 0 is held to the size of what cancels in it.
+fn assert_propagates<const N: usize, const M: usize>(case: &Value, function: impl Fn([Dual<N>; N]) -> [Dual<N>; M]) {
+    let given = case["inputs"].as_array().unwrap();
+    let inputs: [Input; N] = std::array::from_fn(|i| Input {
+        estimate: given[i]["estimate"].as_f64().unwrap(),
+        standard_uncertainty: given[i]["standard_uncertainty"].as_f64().unwrap(),
+        degrees_of_freedom: given[i]["degrees_of_freedom"].as_f64().unwrap_or(f64::INFINITY),
+    });
+    let correlation: Option<[[f64; N]; N]> = case["correlation"]
+        .as_array()
+        .map(|matrix| std::array::from_fn(|i| std::array::from_fn(|j| matrix[i][j].as_f64().unwrap())));
+    let result = law_of_propagation(&inputs, correlation.as_ref(), function).unwrap();
+    let expected = |key: &str| numbers(&case[key]);
+    let found: Vec<f64> = result.outputs.iter().map(|output| output.estimate).collect();
+    assert_all_close(&found, &expected("estimates"), |i| found[i].abs().max(1.0));
+    let deviations = uncertainties(&result);
+    assert_all_close(&deviations, &expected("standard_uncertainties"), |i| deviations[i]);
+    let found: Vec<f64> = result.outputs.iter().map(|output| output.degrees_of_freedom.unwrap()).collect();
+    assert_all_close(&found, &expected("degrees_of_freedom"), |i| found[i]);
+    for (output, expected) in result.outputs.iter().zip(rows(&case["sensitivities"])) {
+        assert_all_close(&output.sensitivities, &expected, |i| expected[i].abs().max(1e-3));
+    }
+    for (k, expected) in rows(&case["covariance"]).iter().enumerate() {
+        assert_all_close(&result.covariance[k], expected, |l| deviations[k] * deviations[l]);
+    }
+}
+
+fn products<T: Number>([a, b, c]: [T; 3]) -> [T; 3] {
+    [a * b / c, a / b - c, c.sqrt() * a.powi(3)]
+}
+
+fn angles<T: Number>([a, b, c]: [T; 3]) -> [T; 3] {
+    [a.atan2(b), a.hypot(b) * c, b.atan2(-c)]
+}
+
+fn trigonometry<T: Number>([a, b, c]: [T; 3]) -> [T; 3] {
+    [a.sin() * b.cos() + c.tan(), (a / 2.0).asin() - b.atan(), (a - c).cos()]
+}
+
+fn growth<T: Number>([a, b, c]: [T; 3]) -> [T; 3] {
+    [a.exp() * (b + 1.0).ln(), c.powi(-2) + a, c.ln() / b.exp()]
+}
+
+/// GTC 1.5.1 and uncertainties 3.2.3.
+#[test]
+fn functions_of_three_inputs() {
+    let cases = cases("functions");
+    assert_eq!(cases.len(), 300);
+    for case in &cases {
+        match case["function"].as_str().unwrap() {
+            "products" => assert_propagates(case, products),
+            "angles" => assert_propagates(case, angles),
+            "trigonometry" => assert_propagates(case, trigonometry),
+            "growth" => assert_propagates(case, growth),
+            other => panic!("{other} is no function"),
+        }
+    }
+}
+
+/// GTC 1.5.1 and uncertainties 3.2.3, on the examples H.1 and H.2 of JCGM 100:2008.
+#[test]
+fn the_examples_by_another_library() {
+    assert_propagates(&cases("end_gauge")[0], |[ls, d, a, da, t, dt]| [end_gauge(ls, d, [a, da], [t, dt])]);
+    assert_propagates(&cases("impedance")[0], impedance);
+}
+
+/// SciPy 1.17.1.
+#[test]
+fn coverage_factors_of_any_probability() {
+    for case in cases("coverage_factors") {
+        let freedom = case["degrees_of_freedom"].as_f64().unwrap_or(f64::INFINITY);
+        let found = coverage_factor(case["probability"].as_f64().unwrap(), freedom).unwrap();
+        let expected = case["coverage_factor"].as_f64().unwrap();
+        assert!((found / expected - 1.0).abs() < 1e-12, "{case}: {found}");
+    }
+}
+
+fn distribution(case: &Value) -> Distribution {
+    let name = case["distribution"].as_str().unwrap();
+    match (name, &numbers(&case["parameters"])[..]) {
+        ("normal", &[mean, standard_deviation]) => Distribution::Normal { mean, standard_deviation },
+        ("student_t", &[centre, scale, degrees_of_freedom]) => {
+            Distribution::StudentT { centre, scale, degrees_of_freedom }
+        }
+        ("rectangular", &[least, most]) => Distribution::Rectangular { least, most },
+        ("triangular", &[least, most]) => Distribution::Triangular { least, most },
+        ("trapezoidal", &[least, most, top]) => Distribution::Trapezoidal { least, most, top },
+        ("curvilinear_trapezoid", &[least, most, limits_within]) => {
+            Distribution::CurvilinearTrapezoid { least, most, limits_within }
+        }
+        ("arcsine", &[least, most]) => Distribution::Arcsine { least, most },
+        ("exponential", &[mean]) => Distribution::Exponential { mean },
+        _ => panic!("{case} is no distribution"),
+    }
+}
+
+/// SciPy 1.17.1; the figures of trials to twice the tolerance that they settled to.
+#[test]
+fn distributions() -> Result<(), Error> {
+    for case in cases("distributions") {
+        let distribution = distribution(&case);
+        let [mean, deviation] = ["mean", "standard_deviation"].map(|key| case[key].as_f64().unwrap());
+        let interval = numbers(&case["interval"]);
+        let input = distribution.input()?;
+        assert!((input.estimate - mean).abs() < 1e-12, "{case}");
+        let variance = match distribution {
+            // What is stated is its scale.
+            Distribution::StudentT { scale, degrees_of_freedom: freedom, .. } => {
+                scale * scale * freedom / (freedom - 2.0)
+            }
+            _ => input.standard_uncertainty * input.standard_uncertainty,
+        };
+        assert!((variance.sqrt() / deviation - 1.0).abs() < 1e-9, "{case}");
+        let result = monte_carlo(&[distribution], None, |x| x, Settings::default())?;
+        let found = result.outputs[0];
+        let tolerance = 2.0 * numerical_tolerance(deviation, 2)?;
+        for (found, expected) in [
+            (found.estimate, mean),
+            (found.standard_uncertainty, deviation),
+            (found.symmetric_interval[0], interval[0]),
+            (found.symmetric_interval[1], interval[1]),
+        ] {
+            assert!((found - expected).abs() <= tolerance, "{case}: {found} is not {expected}");
+        }
+        let [symmetric, shortest] = [found.symmetric_interval, found.shortest_interval].map(|[low, high]| high - low);
+        assert!(shortest <= symmetric, "{case}");
+    }
+    Ok(())
+}
+
+/// By plane geometry of the distribution: of an exponential the shortest interval of 95 % starts at 0 and ends at ln 20 means.
+#[test]
+fn the_shortest_interval_of_a_skew_distribution() -> Result<(), Error> {
+    let result = monte_carlo(&[Distribution::Exponential { mean: 1.0 }], None, |x| x, Settings::default())?;
+    assert_interval(result.outputs[0].shortest_interval, [0.0, 20.0_f64.ln()], 2, numerical_tolerance(1.0, 2)?);
     Ok(())
 }
