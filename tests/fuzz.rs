@@ -73,5 +73,6 @@ families!(
     tyre,
     plane,
     by_hand,
+    uncertainties,
     session
 );

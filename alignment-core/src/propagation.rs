@@ -593,7 +593,7 @@ pub fn coverage_factor(probability: f64, degrees_of_freedom: f64) -> Result<f64,
     check_probability(probability)?;
     check_freedom(degrees_of_freedom)?;
     // The lower tail, which is exact.
-    Ok(-student_t_quantile((1.0 - probability) / 2.0, degrees_of_freedom))
+    Ok(student_t_quantile((1.0 - probability) / 2.0, degrees_of_freedom).abs())
 }
 
 /// Half a unit of the last digit that an uncertainty shows when it is stated to so many significant digits: 0.0314 to two digits is
