@@ -75,5 +75,6 @@ families!(
     by_hand,
     repeats,
     judging,
+    uncertainties,
     session
 );

@@ -24,6 +24,7 @@
 //! | [`alignment`] | one whole session → every reading, in one tree |
 //! | [`paths`] | every reading by its path, and the tree as a flat list |
 //! | [`conformity`] | limits, decision rules and verdicts |
+//! | [`propagation`], [`monte_carlo`] | what the uncertainties of any inputs make of any function of them: to first order, and by trials |
 //! | [`simulate`] | a virtual vehicle with known truth: tests, demos, exercises |
 //!
 //! # Conventions
@@ -76,8 +77,11 @@ pub mod gauge;
 #[cfg(feature = "json")]
 pub mod json;
 mod layout;
+#[cfg(feature = "simulate")]
+pub mod monte_carlo;
 pub mod paths;
 pub mod pose;
+pub mod propagation;
 pub mod repeatability;
 pub mod session;
 #[cfg(feature = "simulate")]

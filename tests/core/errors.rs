@@ -4,6 +4,10 @@ use alignment_core::conformity::{
     Decision, Limits, Production, Specification, Tolerance, Uncertain, Unit, global_risks, judge, judge_all,
 };
 use alignment_core::error::{Stage, WarningCode};
+use alignment_core::monte_carlo::{Distribution, Settings, monte_carlo};
+use alignment_core::propagation::{
+    Input, Number, combine, coverage_factor, effective_degrees_of_freedom, law_of_propagation, numerical_tolerance,
+};
 use alignment_core::session::{Noise, PoseNoise, Sighting};
 use alignment_core::simulate::VirtualVehicle;
 use alignment_core::{
@@ -1061,6 +1065,126 @@ fn limits_that_cannot_be_used_name_their_path() {
     let verdicts = judge_all(&Alignment::default(), Some(&unknown), Some(&unknown), &specification).unwrap();
     assert_eq!(verdicts.readings[0].standard_uncertainty, None);
     assert_eq!(Alignment::default().get("camber").unwrap_err().code, ErrorCode::UnknownReading);
+}
+
+fn known(standard_uncertainty: f64) -> Input {
+    Input::known(1.0, standard_uncertainty)
+}
+
+#[test]
+fn uncertainties_that_cannot_be_are_out_of_range() {
+    let sum = |inputs: &[Input; 2]| law_of_propagation(inputs, None, |[a, b]| [a + b]).unwrap_err();
+    let error = sum(&[known(0.1), known(-0.2)]);
+    assert_eq!((error.code, error.input), (ErrorCode::OutOfRange, Some("standard_uncertainty")));
+    assert!(error.to_string().contains("out of range: -0.2, at least 0 needed"), "{error}");
+    let error = sum(&[known(0.1), Input { degrees_of_freedom: 0.5, ..known(0.1) }]);
+    assert_eq!((error.code, error.input), (ErrorCode::OutOfRange, Some("degrees_of_freedom")));
+    for (spoiled, input) in [
+        (known(f64::NAN), "standard_uncertainty"),
+        (Input { estimate: f64::INFINITY, ..known(0.1) }, "estimate"),
+        (Input { degrees_of_freedom: f64::NAN, ..known(0.1) }, "degrees_of_freedom"),
+        (known(1e200), "covariance"),
+    ] {
+        let error = sum(&[known(0.1), spoiled]);
+        assert_eq!((error.code, error.input), (ErrorCode::NotFinite, Some(input)));
+    }
+    // No derivative, and no value.
+    let error = law_of_propagation(&[known(0.1)], None, |[a]| [(a - a).sqrt()]).unwrap_err();
+    assert_eq!((error.code, error.input), (ErrorCode::NotFinite, Some("sensitivities")));
+    let error = combine(&[known(0.1)], None, &[f64::NAN], &[vec![1.0]]).unwrap_err();
+    assert_eq!((error.code, error.input), (ErrorCode::NotFinite, Some("outputs")));
+    let error = combine(&[known(0.1)], None, &[1.0], &[vec![1.0, 2.0]]).unwrap_err();
+    assert_eq!((error.code, error.input, error.value), (ErrorCode::OutOfRange, Some("sensitivities"), Some(2.0)));
+    for (probability, freedom, code, input) in [
+        (1.0, 4.0, ErrorCode::OutOfRange, "probability"),
+        (-0.1, 4.0, ErrorCode::OutOfRange, "probability"),
+        (f64::NAN, 4.0, ErrorCode::NotFinite, "probability"),
+        (0.95, 0.0, ErrorCode::OutOfRange, "degrees_of_freedom"),
+        (0.95, f64::NAN, ErrorCode::NotFinite, "degrees_of_freedom"),
+    ] {
+        let error = coverage_factor(probability, freedom).unwrap_err();
+        assert_eq!((error.code, error.input), (code, Some(input)));
+    }
+    let error = Input::from_observations(&[1.0]).unwrap_err();
+    assert_eq!((error.code, error.input, error.minimum), (ErrorCode::OutOfRange, Some("observations"), Some(2.0)));
+    let error = Input::from_observations(&[1.0, f64::NAN]).unwrap_err();
+    assert_eq!((error.code, error.input), (ErrorCode::NotFinite, Some("observations")));
+    let error = effective_degrees_of_freedom(&[(-1.0, 4.0)]).unwrap_err();
+    assert_eq!((error.code, error.input), (ErrorCode::OutOfRange, Some("variance_share")));
+    let error = numerical_tolerance(0.1, 5).unwrap_err();
+    assert_eq!(
+        (error.code, error.input, error.maximum),
+        (ErrorCode::OutOfRange, Some("significant_digits"), Some(4.0))
+    );
+}
+
+#[test]
+fn distributions_that_cannot_be_are_out_of_range() {
+    use Distribution::{CurvilinearTrapezoid, Exponential, Normal, Rectangular, StudentT, Trapezoidal};
+    for (distribution, input) in [
+        (Normal { mean: 0.0, standard_deviation: -1.0 }, "standard_deviation"),
+        (Rectangular { least: 2.0, most: 1.0 }, "most"),
+        (Trapezoidal { least: 1.0, most: 2.0, top: 1.1 }, "top"),
+        (CurvilinearTrapezoid { least: 1.0, most: 2.0, limits_within: 0.6 }, "limits_within"),
+        (StudentT { centre: 0.0, scale: 1.0, degrees_of_freedom: 0.0 }, "degrees_of_freedom"),
+        (Exponential { mean: -1.0 }, "mean"),
+    ] {
+        let error = monte_carlo(&[distribution], None, |x| x, Settings::default()).unwrap_err();
+        assert_eq!((error.code, error.input), (ErrorCode::OutOfRange, Some(input)));
+    }
+    let error = Rectangular { least: f64::MIN, most: f64::MAX }.input().unwrap_err();
+    assert_eq!((error.code, error.input), (ErrorCode::NotFinite, Some("most")));
+    // Only normal inputs can be correlated.
+    let inputs = [Normal { mean: 0.0, standard_deviation: 1.0 }, Rectangular { least: 0.0, most: 1.0 }];
+    let error = monte_carlo(&inputs, Some(&[[1.0, 0.5], [0.5, 1.0]]), |x| x, Settings::default()).unwrap_err();
+    assert_eq!((error.code, error.input, error.value), (ErrorCode::OutOfRange, Some("correlation"), Some(0.5)));
+    for (settings, input) in [
+        (Settings { probability: 1.0, ..Settings::default() }, "probability"),
+        (Settings { significant_digits: 0, ..Settings::default() }, "significant_digits"),
+        (Settings { most_trials: 100, ..Settings::default() }, "most_trials"),
+    ] {
+        let error = monte_carlo(&inputs, None, |x| x, settings).unwrap_err();
+        assert_eq!((error.code, error.input), (ErrorCode::OutOfRange, Some(input)));
+    }
+    let error = monte_carlo(&inputs, None, |[a, _]| [a.sqrt()], Settings::default()).unwrap_err();
+    assert_eq!((error.code, error.input), (ErrorCode::NotFinite, Some("outputs")));
+}
+
+#[test]
+fn correlations_that_cannot_be_are_refused() {
+    let inputs = [known(0.1); 3];
+    let normal = [Distribution::Normal { mean: 1.0, standard_deviation: 0.1 }; 3];
+    for matrix in [
+        // Not symmetric; beyond 1; not 1 with itself.
+        [[1.0, 0.1, 0.0], [0.2, 1.0, 0.0], [0.0, 0.0, 1.0]],
+        [[1.0, 1.1, 0.0], [1.1, 1.0, 0.0], [0.0, 0.0, 1.0]],
+        [[1.0, 0.0, 0.0], [0.0, 0.5, 0.0], [0.0, 0.0, 1.0]],
+        // Two that go with a third go with each other.
+        [[1.0, 0.9, 0.9], [0.9, 1.0, -0.9], [0.9, -0.9, 1.0]],
+        // JCGM 100:2008, H.2, as printed to three decimals: rounding leaves one combination a variance of −0.0005.
+        [[1.0, -0.588, -0.485], [-0.588, 1.0, 0.993], [-0.485, 0.993, 1.0]],
+    ] {
+        let error = law_of_propagation(&inputs, Some(&matrix), |[a, b, c]| [a + b + c]).unwrap_err();
+        assert_eq!((error.code, error.input), (ErrorCode::NotACovariance, Some("correlation")));
+        let error = monte_carlo(&normal, Some(&matrix), |x| x, Settings::default()).unwrap_err();
+        assert_eq!((error.code, error.input), (ErrorCode::NotACovariance, Some("correlation")));
+    }
+    // What goes entirely together, or against each other, is a covariance though its determinant is 0.
+    let matrix = [[1.0, 1.0, -1.0], [1.0, 1.0, -1.0], [-1.0, -1.0, 1.0]];
+    let result = law_of_propagation(&inputs, Some(&matrix), |[a, b, c]| [a + b + c]).unwrap();
+    assert!((result.outputs[0].standard_uncertainty - 0.1).abs() < 1e-15);
+    let result = monte_carlo(&normal, Some(&matrix), |[a, b, c]| [a + b + c, b - a], Settings::default()).unwrap();
+    assert!((result.outputs[0].standard_uncertainty - 0.1).abs() < 1e-3);
+    assert!(result.outputs[1].standard_uncertainty < 1e-12);
+}
+
+#[test]
+fn trials_that_do_not_settle_say_how_many_there_were() {
+    let inputs = [Distribution::Normal { mean: 0.0, standard_deviation: 1.0 }];
+    let settings = Settings { significant_digits: 4, most_trials: 150_000, ..Settings::default() };
+    let error = monte_carlo(&inputs, None, |x| x, settings).unwrap_err();
+    assert_eq!((error.code, error.input, error.value), (ErrorCode::NotSettled, Some("most_trials"), Some(1.5e5)));
+    assert!(error.to_string().contains("did not settle: 150000; allow more trials"), "{error}");
 }
 
 /// Every code has a test above; a new one without is found here.

@@ -9,6 +9,7 @@ mod format;
 mod invariants;
 mod paths;
 mod program;
+mod propagation;
 mod published;
 mod repeatability;
 mod statistics;

@@ -8,7 +8,9 @@ use alignment_core::gauge::{self, AxisAngles, GaugePosition, PitchPosition};
 use alignment_core::json::{
     measurement_to_json, session_from_json, session_to_json, specification_from_json, specification_to_json,
 };
+use alignment_core::monte_carlo::Distribution;
 use alignment_core::paths::COUNT;
+use alignment_core::propagation::{Input, Number, coverage_factor, law_of_propagation, numerical_tolerance};
 use alignment_core::session::RollingBody;
 use alignment_core::{
     Alignment, ByWheel, Error, Pose, Wheel, compensation, datum, measure, pose::Axes, repeatability, steering, turns,
@@ -335,6 +337,53 @@ pub fn judging(bytes: &[u8]) -> bool {
         }
     };
     any | many | of_all
+}
+
+/// Uncertainties through functions of every kind, all but the trials, which take too long here.
+pub fn uncertainties(bytes: &[u8]) -> bool {
+    let mut bytes = Bytes::new(bytes);
+    let [freedom, r, s, probability] =
+        [(1.0, 100.0), (-1.0, 1.0), (-1.0, 1.0), (0.0, 1.0)].map(|(least, most)| bytes.between(least, most));
+    let mut input = || Input {
+        estimate: bytes.between(-1.0, 1.0),
+        standard_uncertainty: bytes.between(0.0, 1.0),
+        degrees_of_freedom: if bytes.flag() { f64::INFINITY } else { freedom },
+    };
+    let inputs = [input(), input()];
+    let matrix = [[1.0, r], [if bytes.flag() { r } else { s }, 1.0]];
+    let correlation = bytes.flag().then_some(&matrix);
+    let result = match bytes.below(3) {
+        0 => law_of_propagation(&inputs, correlation, |[a, b]| [a * b.exp(), a.sin() + b.atan(), (a - b).cos()]),
+        1 => law_of_propagation(&inputs, correlation, |[a, b]| [a.atan2(b), a.hypot(b), a / b]),
+        _ => law_of_propagation(&inputs, correlation, |[a, b]| [a.sqrt(), b.asin().tan(), a.ln() - b.powi(-3)]),
+    };
+    let mut any = false;
+    if let Ok(propagation) = &result {
+        for output in &propagation.outputs {
+            given(output.expanded(probability));
+            assert!(output.degrees_of_freedom.is_none_or(|freedom| freedom >= 1.0 - 1e-9), "{output:?}");
+        }
+        any = true;
+    }
+    // An uncertainty that is known has infinite degrees of freedom, and rightly so.
+    given(
+        result.map(|result| {
+            result.outputs.into_iter().map(|output| (output.estimate, output.budget)).collect::<Vec<_>>()
+        }),
+    );
+    let [least, most, third] = bytes.numbers();
+    for distribution in [
+        Distribution::Normal { mean: least, standard_deviation: most },
+        Distribution::Trapezoidal { least, most, top: third },
+        Distribution::CurvilinearTrapezoid { least, most, limits_within: third },
+        Distribution::Arcsine { least, most },
+        Distribution::Exponential { mean: least },
+    ] {
+        given(distribution.input().map(|input| [input.estimate, input.standard_uncertainty]));
+    }
+    given(numerical_tolerance(least.abs(), 2));
+    given(coverage_factor(probability, most));
+    any
 }
 
 /// The whole session.
