@@ -86,7 +86,7 @@ pub const MAX_REAR_STEER_DEG: f64 = 0.5;
 /// [`ErrorCode::MissingInput`] (what the datum needs; `sweep_wheels_locked` with a sweep), [`ErrorCode::Contradiction`],
 /// [`ErrorCode::TooMany`], [`ErrorCode::NotStill`], [`ErrorCode::SweepTooSmall`], [`ErrorCode::SidesSwapped`], [`ErrorCode::EndsSwapped`],
 /// [`ErrorCode::Mirrored`], [`ErrorCode::DifferentVehicles`], [`ErrorCode::RearWheelSteer`], [`ErrorCode::WheelNotSeen`] (a datum from
-/// wheels that were not seen), and those of the stages. Each names the place, the figure, the bound and the remedy.
+/// wheels that were not seen), [`ErrorCode::NotACovariance`], and those of the stages. Each names the place, the figure, the bound and the remedy.
 ///
 /// ```
 /// use alignment_core::{measure, simulate::VirtualVehicle};
@@ -199,6 +199,20 @@ pub(crate) fn steer(
         job.steer(&mut steered, &mut found, &mut Measurement::default())?;
     }
     Ok(found)
+}
+
+/// Every reading from poses in the rig, the doubts left to [`measure`].
+#[cfg(feature = "simulate")]
+pub(crate) fn readings_of(
+    session: &Session,
+    rolling: &[Poses],
+    ahead: &Poses,
+    steered: Steered,
+) -> Result<Alignment, Error> {
+    let Level { up, clamps, .. } = level(session, rolling, ahead)?;
+    let locate = |wheel| Some(wheel::locate(clamps.wheels.get(wheel).as_ref()?, ahead.get(wheel).as_ref()?));
+    let geometry = Geometry::straight_ahead(session, up, clamps.wheels, ByWheel::from_fn(locate));
+    steer(session, &geometry, ahead, steered)?.alignment()
 }
 
 /// What the cameras saw, in the rig frame.

@@ -184,7 +184,7 @@ impl Distribution {
 }
 
 /// One value of Student's t, or of the unit normal, from a length and a direction: the polar method.
-fn student_t(freedom: f64, rng: &mut Pcg64) -> f64 {
+pub(crate) fn student_t(freedom: f64, rng: &mut Pcg64) -> f64 {
     let logarithm = libm::log1p(-rng.random::<f64>());
     let square =
         if freedom == f64::INFINITY { -2.0 * logarithm } else { freedom * libm::expm1(-2.0 / freedom * logarithm) };
@@ -280,7 +280,7 @@ pub fn monte_carlo<const N: usize, const M: usize>(
         }
     };
     let mut rng = Pcg64::seed_from_u64(settings.seed);
-    let trial = || {
+    let mut trial = || {
         let Some(factor) = &factor else {
             return function(inputs.map(|input| input.draw(&mut rng)));
         };
@@ -293,7 +293,10 @@ pub fn monte_carlo<const N: usize, const M: usize>(
             other => other.draw(&mut rng),
         }))
     };
-    settle(settings, trial)
+    settle(settings, M, |outputs| {
+        outputs.copy_from_slice(&trial());
+        Ok(())
+    })
 }
 
 /// Only normal inputs can be correlated.
@@ -309,26 +312,31 @@ fn check_correlated(inputs: &[Distribution], correlation: &[Vec<f64>]) -> Result
 }
 
 /// Blocks of trials, until the outputs stand still.
-fn settle<const M: usize>(settings: Settings, mut trial: impl FnMut() -> [f64; M]) -> Result<Simulation, Error> {
+pub(crate) fn settle(
+    settings: Settings,
+    count_of_outputs: usize,
+    mut trial: impl FnMut(&mut [f64]) -> Result<(), Error>,
+) -> Result<Simulation, Error> {
     let Settings { probability, significant_digits, most_trials, .. } = settings;
     check_probability(probability)?;
     check_range("significant_digits", f64::from(significant_digits), [1.0, 4.0])?;
     check_range("most_trials", f64::from(most_trials), TRIALS_RANGE)?;
     let block = libm::ceil(OUTSIDE / (1.0 - probability)).max(BLOCK);
-    let mut values: [Vec<f64>; M] = [const { Vec::new() }; M];
+    let mut values: Vec<Vec<f64>> = (0..count_of_outputs).map(|_| Vec::new()).collect();
     // The four figures of each output, block by block.
-    let mut figures: [Vec<[f64; 4]>; M] = [const { Vec::new() }; M];
+    let mut figures: Vec<Vec<[f64; 4]>> = (0..count_of_outputs).map(|_| Vec::new()).collect();
+    let mut outputs: Vec<f64> = values.iter().map(|_| 0.0).collect();
     let mut trials = 0_u32;
     while f64::from(trials) + block <= f64::from(most_trials) {
         let before = values.first().map_or(0, Vec::len);
         let mut made = 0.0;
         while made < block {
-            let outputs = trial();
+            trial(&mut outputs)?;
             if !outputs.iter().all(|v| v.is_finite()) {
                 return Err(Error::new(ErrorCode::NotFinite).input("outputs"));
             }
-            for (list, v) in values.iter_mut().zip(outputs) {
-                list.push(v);
+            for (list, v) in values.iter_mut().zip(&outputs) {
+                list.push(*v);
             }
             made += 1.0;
             trials += 1;

@@ -156,35 +156,43 @@ const PLUMBING: [&str; 4] = ["error", "frame", "layout", "lib"];
 
 fn public_functions() -> BTreeMap<String, Function> {
     let mut functions = BTreeMap::new();
-    for entry in std::fs::read_dir(crate::project_file("alignment-core/src")).unwrap() {
-        let path = entry.unwrap().path();
+    let files = |folder: std::path::PathBuf| std::fs::read_dir(folder).unwrap().map(|entry| entry.unwrap().path());
+    for path in files(crate::project_file("alignment-core/src")) {
         let module = path.file_stem().unwrap().to_str().unwrap().to_owned();
         if PLUMBING.contains(&module.as_str()) {
             continue;
         }
-        let public = |visibility: &syn::Visibility| matches!(visibility, syn::Visibility::Public(_));
-        for item in syn::parse_file(&std::fs::read_to_string(&path).unwrap()).unwrap().items {
-            match item {
-                syn::Item::Fn(item) if public(&item.vis) => {
-                    functions.insert(format!("{module}::{}", item.sig.ident), function(&item.attrs, &item.sig));
-                }
-                syn::Item::Impl(item) if item.trait_.is_none() => {
-                    let syn::Type::Path(of) = item.self_ty.as_ref() else { continue };
-                    let of = of.path.segments.last().unwrap().ident.to_string();
-                    for member in item.items {
-                        if let syn::ImplItem::Fn(member) = member
-                            && public(&member.vis)
-                        {
-                            let name = format!("{module}::{of}::{}", member.sig.ident);
-                            functions.insert(name, function(&member.attrs, &member.sig));
-                        }
-                    }
-                }
-                _ => {}
-            }
+        // The parts of a module that fills a folder are known by the module's name.
+        let parts = if path.is_dir() { files(path).collect() } else { vec![path] };
+        for part in parts {
+            functions_of(&module, &part, &mut functions);
         }
     }
     functions
+}
+
+fn functions_of(module: &str, path: &std::path::Path, functions: &mut BTreeMap<String, Function>) {
+    let public = |visibility: &syn::Visibility| matches!(visibility, syn::Visibility::Public(_));
+    for item in syn::parse_file(&std::fs::read_to_string(path).unwrap()).unwrap().items {
+        match item {
+            syn::Item::Fn(item) if public(&item.vis) => {
+                functions.insert(format!("{module}::{}", item.sig.ident), function(&item.attrs, &item.sig));
+            }
+            syn::Item::Impl(item) if item.trait_.is_none() => {
+                let syn::Type::Path(of) = item.self_ty.as_ref() else { continue };
+                let of = of.path.segments.last().unwrap().ident.to_string();
+                for member in item.items {
+                    if let syn::ImplItem::Fn(member) = member
+                        && public(&member.vis)
+                    {
+                        let name = format!("{module}::{of}::{}", member.sig.ident);
+                        functions.insert(name, function(&member.attrs, &member.sig));
+                    }
+                }
+            }
+            _ => {}
+        }
+    }
 }
 
 #[test]

@@ -38,6 +38,8 @@ mod difference;
 #[cfg(feature = "simulate")]
 mod plan;
 mod steered;
+#[cfg(feature = "simulate")]
+mod trials;
 
 use crate::alignment::{self, Alignment, Measurement, Trace};
 use crate::assembly::Geometry;
@@ -46,8 +48,8 @@ use crate::error::{Error, ErrorCode, Stage};
 use crate::frame::{Rig, Target, Transform, Vector};
 use crate::layout::{ByAxle, BySide, ByWheel, Wheel};
 use crate::paths::{self, COUNT};
-use crate::session::{self, Datum, InputUncertainty, Noise, PoseNoise, Session, Sighting, Station, StationSpread};
-use crate::statistics;
+use crate::propagation::{self, Expanded};
+use crate::session::{Datum, InputUncertainty, Noise, PoseNoise, Session, Sighting, Station, StationSpread};
 use crate::units::{DEG_PER_RAD, rad_from_deg, sqrt};
 use alloc::boxed::Box;
 use alloc::vec::Vec;
@@ -57,6 +59,8 @@ use nalgebra::{Matrix3, SMatrix, SVector};
 #[cfg(feature = "simulate")]
 pub use plan::{MAX_PLANNED, Plan, ROLL_RANGE_DEG, Reach, SWEEP_RANGE_DEG, plan, reach};
 use steered::{AHEAD, LOCKS, OTHER_WHEEL, PER_AXIS, RANGE, STEERED, SteeredFollows};
+#[cfg(feature = "simulate")]
+pub use trials::{Trials, monte_carlo};
 
 /// The input that is missing when nothing tells how much the poses scatter.
 pub(crate) const NOISE: &str = "pose_noise";
@@ -171,21 +175,6 @@ pub struct Contribution {
     pub standard_uncertainty: f64,
     /// Its share of the reading's variance, 0 to 1.
     pub share: f64,
-}
-
-/// An expanded uncertainty: reading ± U holds the true value with the stated probability.
-#[derive(Debug, Clone, Copy, PartialEq)]
-#[cfg_attr(feature = "json", derive(serde::Serialize))]
-#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
-pub struct Expanded {
-    /// The standard uncertainty, in the reading's unit.
-    pub standard_uncertainty: f64,
-    /// Its effective degrees of freedom.
-    pub degrees_of_freedom: f64,
-    /// The coverage factor k, the quantile of Student's t.
-    pub coverage_factor: f64,
-    /// U = k·u, in the reading's unit.
-    pub expanded_uncertainty: f64,
 }
 
 /// Measures a car, and says what each reading is worth (see the [module](self)).
@@ -752,6 +741,16 @@ impl Uncertainty {
     ///
     /// # Errors
     /// [`ErrorCode::UnknownReading`].
+    ///
+    /// ```
+    /// # use alignment_core::{session::PoseNoise, simulate::VirtualVehicle, uncertainty};
+    /// # let noise = PoseNoise { rotation_deg: 0.005, translation_mm: 0.05 };
+    /// # let session = VirtualVehicle { pose_noise: Some(noise), ..VirtualVehicle::default() }.session();
+    /// let known = uncertainty::propagate(&session)?;
+    /// // Camber and included angle share what is uncertain in the spindle.
+    /// assert!(known.covariance("wheels.fl.camber_deg", "steering.left.included_angle_deg")?.unwrap() > 0.0);
+    /// # Ok::<(), alignment_core::Error>(())
+    /// ```
     pub fn covariance(&self, path: &str, other: &str) -> Result<Option<f64>, Error> {
         let (i, j) = (paths::position(path)?, paths::position(other)?);
         let present = self.standard.get(path)?.and(self.standard.get(other)?);
@@ -762,6 +761,16 @@ impl Uncertainty {
     ///
     /// # Errors
     /// [`ErrorCode::UnknownReading`].
+    ///
+    /// ```
+    /// # use alignment_core::{session::PoseNoise, simulate::VirtualVehicle, uncertainty};
+    /// # let noise = PoseNoise { rotation_deg: 0.005, translation_mm: 0.05 };
+    /// # let session = VirtualVehicle { pose_noise: Some(noise), ..VirtualVehicle::default() }.session();
+    /// let known = uncertainty::propagate(&session)?;
+    /// let both = known.correlation("wheels.rl.toe_deg", "chassis.thrust_angle_deg")?.unwrap();
+    /// assert!((0.3..1.0).contains(&both));
+    /// # Ok::<(), alignment_core::Error>(())
+    /// ```
     pub fn correlation(&self, path: &str, other: &str) -> Result<Option<f64>, Error> {
         let deviations = self.standard.get(path)?.zip(self.standard.get(other)?).map(|(a, b)| a * b);
         let covariance = self.covariance(path, other)?;
@@ -770,6 +779,15 @@ impl Uncertainty {
 
     /// The full covariance of all readings in the order of [`READINGS`](paths::READINGS), row by row, in the products of their units. Zero
     /// where a reading is absent.
+    ///
+    /// ```
+    /// # use alignment_core::{paths::COUNT, session::PoseNoise, simulate::VirtualVehicle, uncertainty};
+    /// # let noise = PoseNoise { rotation_deg: 0.005, translation_mm: 0.05 };
+    /// # let session = VirtualVehicle { pose_noise: Some(noise), ..VirtualVehicle::default() }.session();
+    /// let known = uncertainty::propagate(&session)?;
+    /// assert_eq!(known.covariance_matrix().len(), COUNT * COUNT);
+    /// # Ok::<(), alignment_core::Error>(())
+    /// ```
     #[must_use]
     pub fn covariance_matrix(&self) -> &[f64] {
         &self.covariance
@@ -777,32 +795,61 @@ impl Uncertainty {
 
     /// The expanded uncertainty of a reading for a coverage probability, as 0.95; None when the reading is absent.
     ///
-    /// k is the quantile of Student's t at (1 + probability)/2 for the effective degrees of freedom: 1.96 at 95 % when the noise is known.
+    /// k is the quantile of Student's t at (1 + probability)/2 for the effective degrees of freedom, rounded down to a whole number as is
+    /// the cautious custom: 1.96 at 95 % when the noise is known.
     ///
     /// # Errors
     /// [`ErrorCode::UnknownReading`]; [`ErrorCode::OutOfRange`] for a probability not between 0 and 1.
+    ///
+    /// ```
+    /// # use alignment_core::{session::PoseNoise, simulate::VirtualVehicle, uncertainty};
+    /// # let noise = PoseNoise { rotation_deg: 0.005, translation_mm: 0.05 };
+    /// # let session = VirtualVehicle { pose_noise: Some(noise), ..VirtualVehicle::default() }.session();
+    /// let known = uncertainty::propagate(&session)?;
+    /// let caster = known.expanded("steering.left.caster_deg", 0.95)?.unwrap();
+    /// assert!((caster.coverage_factor - 1.96).abs() < 1e-3);
+    /// # Ok::<(), alignment_core::Error>(())
+    /// ```
     pub fn expanded(&self, path: &str, probability: f64) -> Result<Option<Expanded>, Error> {
-        check_probability(probability)?;
         let both = self.standard.get(path)?.zip(self.degrees_of_freedom.get(path)?);
-        Ok(both.map(|(standard, freedom)| expand(standard, freedom, probability)))
+        both.map(|(standard, freedom)| {
+            let coverage_factor = propagation::coverage_factor(probability, whole(freedom))?;
+            Ok(Expanded { coverage_factor, expanded_uncertainty: coverage_factor * standard })
+        })
+        .transpose()
     }
 
     /// The expanded uncertainty of every reading, under the same path.
     ///
     /// # Errors
     /// [`ErrorCode::OutOfRange`] for a probability not between 0 and 1.
+    ///
+    /// ```
+    /// # use alignment_core::{session::PoseNoise, simulate::VirtualVehicle, uncertainty};
+    /// # let noise = PoseNoise { rotation_deg: 0.005, translation_mm: 0.05 };
+    /// # let session = VirtualVehicle { pose_noise: Some(noise), ..VirtualVehicle::default() }.session();
+    /// let known = uncertainty::propagate(&session)?;
+    /// assert!(known.expanded_tree(0.95)?.wheels.fl.camber_deg.unwrap() < 0.02);
+    /// # Ok::<(), alignment_core::Error>(())
+    /// ```
     pub fn expanded_tree(&self, probability: f64) -> Result<Alignment, Error> {
-        check_probability(probability)?;
-        let (standard, freedom) = (self.standard.values(), self.degrees_of_freedom.values());
-        let mut last = (f64::NAN, f64::NAN);
-        let expanded = core::array::from_fn(|i| {
-            let (standard, freedom) = standard[i].zip(freedom[i])?;
-            // Most readings have the same degrees of freedom, and a quantile costs more than all else.
-            if last.0.to_bits() != freedom.to_bits() {
-                last = (freedom, expand(1.0, freedom, probability).coverage_factor);
-            }
-            Some(standard * last.1)
-        });
+        let (standard, freedom) = (self.standard.values(), self.degrees_of_freedom.values().map(|v| v.map(whole)));
+        // A quantile costs more than all else, and most readings share their degrees of freedom.
+        let mut factors: Vec<(f64, f64)> = Vec::new();
+        let mut expanded = [None; COUNT];
+        for (i, both) in standard.into_iter().zip(freedom).enumerate() {
+            let Some((standard, freedom)) = both.0.zip(both.1) else { continue };
+            let known = factors.iter().find(|(of, _)| of.to_bits() == freedom.to_bits());
+            let factor = match known {
+                Some((_, factor)) => *factor,
+                None => {
+                    let factor = propagation::coverage_factor(probability, freedom)?;
+                    factors.push((freedom, factor));
+                    factor
+                }
+            };
+            expanded[i] = Some(standard * factor);
+        }
         Ok(Alignment::from_values(&expanded))
     }
 
@@ -811,6 +858,16 @@ impl Uncertainty {
     ///
     /// # Errors
     /// [`ErrorCode::UnknownReading`].
+    ///
+    /// ```
+    /// # use alignment_core::{session::PoseNoise, simulate::VirtualVehicle, uncertainty};
+    /// # let noise = PoseNoise { rotation_deg: 0.005, translation_mm: 0.05 };
+    /// # let session = VirtualVehicle { pose_noise: Some(noise), ..VirtualVehicle::default() }.session();
+    /// let known = uncertainty::propagate(&session)?;
+    /// let budget = known.budget("steering.left.caster_deg")?;
+    /// assert!(budget[0].share > 0.5, "the sweep of the wheel itself");
+    /// # Ok::<(), alignment_core::Error>(())
+    /// ```
     pub fn budget(&self, path: &str) -> Result<Vec<Contribution>, Error> {
         let mut together: Vec<(Source, f64)> = Vec::new();
         for (source, variance) in self.variances(paths::position(path)?) {
@@ -830,6 +887,16 @@ impl Uncertainty {
     ///
     /// # Errors
     /// [`ErrorCode::UnknownReading`].
+    ///
+    /// ```
+    /// # use alignment_core::{session::PoseNoise, simulate::VirtualVehicle, uncertainty};
+    /// # let noise = PoseNoise { rotation_deg: 0.005, translation_mm: 0.05 };
+    /// # let session = VirtualVehicle { pose_noise: Some(noise), ..VirtualVehicle::default() }.session();
+    /// let known = uncertainty::propagate(&session)?;
+    /// let budget = known.budget_by_pose("wheels.rr.camber_deg")?;
+    /// assert!((budget.iter().map(|part| part.share).sum::<f64>() - 1.0).abs() < 1e-12);
+    /// # Ok::<(), alignment_core::Error>(())
+    /// ```
     pub fn budget_by_pose(&self, path: &str) -> Result<Vec<Contribution>, Error> {
         Ok(contributions(self.variances(paths::position(path)?)))
     }
@@ -902,12 +969,7 @@ fn contributions(mut variances: Vec<(Source, f64)>) -> Vec<Contribution> {
     variances.into_iter().map(contribution).collect()
 }
 
-fn check_probability(probability: f64) -> Result<(), Error> {
-    session::check_range(ErrorCode::OutOfRange, "probability", probability, [f64::EPSILON, 1.0 - f64::EPSILON])
-}
-
-fn expand(standard_uncertainty: f64, degrees_of_freedom: f64, probability: f64) -> Expanded {
-    let coverage_factor = statistics::student_t_quantile((1.0 + probability) / 2.0, degrees_of_freedom);
-    let expanded_uncertainty = coverage_factor * standard_uncertainty;
-    Expanded { standard_uncertainty, degrees_of_freedom, coverage_factor, expanded_uncertainty }
+/// Degrees of freedom as the coverage factor takes them.
+fn whole(degrees_of_freedom: f64) -> f64 {
+    libm::floor(degrees_of_freedom).max(1.0)
 }

@@ -149,7 +149,7 @@ pub fn plan(plan: &Plan) -> Result<Alignment, Error> {
 }
 
 /// How far to roll and to sweep, with all else as planned, for an expanded uncertainty of camber, toe, thrust angle, caster and SAI: the
-/// inverse of [`plan`]. `coverage_factor` is the k of U = k·u.
+/// inverse of [`plan`]. All in degrees; `coverage_factor` is the k of U = k·u.
 ///
 /// # Errors
 /// As [`plan`]; [`ErrorCode::OutOfRange`] for an uncertainty or a factor that is not positive.
