@@ -4,6 +4,7 @@
 mod by_hand;
 mod conformity;
 mod contract;
+mod coverage;
 mod errors;
 mod format;
 mod invariants;

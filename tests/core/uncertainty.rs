@@ -31,7 +31,7 @@ fn product(a: &[[f64; 3]; 3], b: &[[f64; 3]; 3]) -> [[f64; 3]; 3] {
 }
 
 /// A pose that turned about axes of its frame and shifted along them, radians and mm.
-fn moved(pose: &mut Pose, turn: [f64; 3], shift: [f64; 3]) {
+pub(crate) fn moved(pose: &mut Pose, turn: [f64; 3], shift: [f64; 3]) {
     let by = Pose::from_rotation_vector_rad(turn, [0.0; 3]).unwrap().rotation;
     pose.rotation = product(&by, &pose.rotation);
     for (at, by) in pose.translation_mm.iter_mut().zip(shift) {
