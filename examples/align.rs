@@ -2,15 +2,22 @@
 //!
 //! `cargo run --release --example align` measures the demo session; `-- SESSION.json` one of your own.
 
-use alignment_core::json::{measurement_schema, measurement_to_json, session_from_json, session_schema};
+use alignment_core::conformity::{Limits, Reason, Rule, Specification, Verdict, Verdicts};
+use alignment_core::json::{
+    assessment_schema, assessment_to_json, session_from_json, session_schema, specification_from_json,
+    specification_schema,
+};
 use alignment_core::session::{Centreline, Datum, Session, TurnWheel};
-use alignment_core::steering::SteeringAxisReadings;
+use alignment_core::steering::{SteeringAxisReadings, SteeringReadings};
+use alignment_core::turns::{LockReadings, TurnReadings};
 use alignment_core::units::degrees_minutes_from_deg;
-use alignment_core::{Measurement, Wheel, measure};
+use alignment_core::vehicle::{AxleReadings, ChassisReadings};
+use alignment_core::wheel::WheelReadings;
+use alignment_core::{Alignment, Assessment, Wheel, assess};
 use clap::Parser;
 use std::fmt::{self, Display, Write as _};
 use std::io::{self, Write as _};
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 
 const DEMO: &str = include_str!("pulling-car.json");
@@ -20,6 +27,9 @@ const DEMO: &str = include_str!("pulling-car.json");
 struct Arguments {
     /// The session, JSON of format "alignment-session/1"; the demo session when left out
     session: Option<PathBuf>,
+    /// Judge the readings by a specification, JSON of format "alignment-specification/1"
+    #[arg(long, value_name = "FILE")]
+    spec: Option<PathBuf>,
     /// Print the result as JSON at full precision
     #[arg(long)]
     json: bool,
@@ -27,10 +37,13 @@ struct Arguments {
     #[arg(long, conflicts_with = "json")]
     minutes: bool,
     /// Print the JSON Schema of a session and stop
-    #[arg(long, conflicts_with_all = ["session", "json", "minutes", "result_schema"])]
+    #[arg(long, conflicts_with_all = ["session", "spec", "json", "minutes", "result_schema", "spec_schema"])]
     schema: bool,
+    /// Print the JSON Schema of a specification and stop
+    #[arg(long, conflicts_with_all = ["session", "spec", "json", "minutes", "result_schema"])]
+    spec_schema: bool,
     /// Print the JSON Schema of a result and stop
-    #[arg(long, conflicts_with_all = ["session", "json", "minutes"])]
+    #[arg(long, conflicts_with_all = ["session", "spec", "json", "minutes"])]
     result_schema: bool,
 }
 
@@ -58,56 +71,81 @@ fn run(arguments: &Arguments) -> Result<String, String> {
         return Ok(session_schema());
     }
     if arguments.result_schema {
-        return Ok(measurement_schema());
+        return Ok(assessment_schema());
+    }
+    if arguments.spec_schema {
+        return Ok(specification_schema());
     }
     let (name, text) = match &arguments.session {
         None => ("the demo session".to_owned(), DEMO.to_owned()),
-        Some(path) => {
-            let name = path.display().to_string();
-            let bytes = std::fs::read(path).map_err(|error| format!("{name}: {error}"))?;
-            let text = String::from_utf8(bytes).map_err(|error| {
-                format!("{name}: the text is not UTF-8 (byte {})", error.utf8_error().valid_up_to())
-            })?;
-            (name, text)
-        }
+        Some(path) => read(path)?,
     };
     let session = session_from_json(&text).map_err(|error| format!("{name}: {error}"))?;
-    let result = measure(&session).map_err(|error| format!("{name}: {error}"))?;
+    let specification = arguments.spec.as_ref().map(|path| {
+        let (name, text) = read(path)?;
+        specification_from_json(&text).map_err(|error| format!("{name}: {error}"))
+    });
+    let specification = specification.transpose()?;
+    let result = assess(&session, specification.as_ref()).map_err(|error| format!("{name}: {error}"))?;
     Ok(if arguments.json {
-        measurement_to_json(&result)
+        assessment_to_json(&result)
     } else {
-        Report { name: &name, session: &session, result: &result, minutes: arguments.minutes }.to_string()
+        let specification = specification.as_ref();
+        let minutes = arguments.minutes;
+        Report { name: &name, session: &session, specification, result: &result, minutes }.to_string()
     })
+}
+
+/// The name of a file for a person, and its text.
+fn read(path: &Path) -> Result<(String, String), String> {
+    let name = path.display().to_string();
+    let bytes = std::fs::read(path).map_err(|error| format!("{name}: {error}"))?;
+    let text = String::from_utf8(bytes)
+        .map_err(|error| format!("{name}: the text is not UTF-8 (byte {})", error.utf8_error().valid_up_to()))?;
+    Ok((name, text))
 }
 
 /// A report for a person.
 struct Report<'a> {
     name: &'a str,
     session: &'a Session,
-    result: &'a Measurement,
+    specification: Option<&'a Specification>,
+    result: &'a Assessment,
     minutes: bool,
 }
 
+/// A reading in the tree.
+type Pick<'a> = &'a dyn Fn(&Alignment) -> Option<f64>;
+
 impl Report<'_> {
-    /// An angle: 0.01°, or degrees and minutes. A dash where it is absent.
-    fn angle(&self, value: Option<f64>) -> String {
-        match value {
-            None => "-".to_owned(),
-            Some(value) if self.minutes => degrees_minutes_from_deg(value).to_string(),
-            Some(value) => format!("{:.2}°", without_negative_zero(value, 100.0)),
+    /// An angle, with what it may be off by: 0.01°, or degrees and minutes. A dash where it is absent.
+    fn angle(&self, pick: Pick<'_>) -> String {
+        self.worth(pick, if self.minutes { Style::Minutes } else { Style::Degrees })
+    }
+
+    /// A length in mm to 0.1, with what it may be off by.
+    fn length(&self, pick: Pick<'_>) -> String {
+        self.worth(pick, Style::Millimetres)
+    }
+
+    fn worth(&self, pick: Pick<'_>, style: Style) -> String {
+        let value = style.reading(pick(&self.result.measurement.alignment));
+        match self.result.expanded_uncertainty.as_ref().and_then(pick) {
+            Some(expanded) if expanded > 0.0 => format!("{value} ± {}", style.expanded(expanded)),
+            _ => format!("{value}{}", style.unit()),
         }
     }
 
     fn table(f: &mut fmt::Formatter<'_>, title: &str, heads: &[&str], rows: &[(&str, Vec<String>)]) -> fmt::Result {
         let mut line = format!("{title:<34}");
         for head in heads {
-            write!(line, "{head:>13}")?;
+            write!(line, "{head:>17}")?;
         }
         writeln!(f, "\n{}\n{}", line.trim_end(), "-".repeat(line.chars().count()))?;
         for (name, cells) in rows {
             let mut line = format!("{name:<34}");
             for cell in cells {
-                write!(line, "{cell:>13}")?;
+                write!(line, "{cell:>17}")?;
             }
             writeln!(f, "{}", line.trim_end())?;
         }
@@ -117,11 +155,9 @@ impl Report<'_> {
     fn header(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         writeln!(f, "Wheel alignment: {}", self.name)?;
         if let Some(note) = &self.session.note {
-            // A remark is somebody's text: no control character of it reaches the terminal.
-            let note: String = note.chars().map(|c| if c.is_control() { ' ' } else { c }).collect();
-            writeln!(f, "{}", folded(&note))?;
+            writeln!(f, "{}", folded(&plain(note)))?;
         }
-        let reference = &self.result.reference;
+        let reference = &self.result.measurement.reference;
         let datum = match reference.datum {
             Datum::Up => "the session's up direction",
             Datum::WheelPlane => "the plane on which the wheels stand",
@@ -136,78 +172,80 @@ impl Report<'_> {
     }
 
     fn wheels(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        let wheels = &self.result.alignment.wheels;
-        let row = |pick: &dyn Fn(Wheel) -> String| Wheel::ALL.iter().map(|&wheel| pick(wheel)).collect::<Vec<_>>();
+        type OfWheel = fn(&WheelReadings) -> Option<f64>;
+        let angles = |pick: OfWheel| Wheel::ALL.map(|w| self.angle(&|tree| pick(tree.wheels.get(w)))).to_vec();
+        let lengths = |pick: OfWheel| Wheel::ALL.map(|w| self.length(&|tree| pick(tree.wheels.get(w)))).to_vec();
         Self::table(
             f,
             "Wheels",
             &["fl", "fr", "rl", "rr"],
             &[
-                ("Camber, + top outward", row(&|w| self.angle(wheels.get(w).camber_deg))),
-                ("Toe (1), + toe-in", row(&|w| self.angle(wheels.get(w).toe_deg))),
-                ("Toe to the centreline", row(&|w| self.angle(wheels.get(w).toe_to_centreline_deg))),
-                ("Rolling radius", row(&|w| length(wheels.get(w).rolling_radius_mm))),
-                ("Runout of the clamp", row(&|w| self.angle(wheels.get(w).runout_deg))),
+                ("Camber, + top outward", angles(|wheel| wheel.camber_deg)),
+                ("Toe (1), + toe-in", angles(|wheel| wheel.toe_deg)),
+                ("Toe to the centreline", angles(|wheel| wheel.toe_to_centreline_deg)),
+                ("Rolling radius", lengths(|wheel| wheel.rolling_radius_mm)),
+                ("Runout of the clamp", angles(|wheel| wheel.runout_deg)),
             ],
         )?;
         writeln!(f, "(1) front: to the thrust line; rear: to the centreline")
     }
 
     fn axles_and_chassis(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        let axles = &self.result.alignment.axles;
+        type OfAxle = fn(&AxleReadings) -> Option<f64>;
+        let angles = |pick: OfAxle| {
+            vec![self.angle(&|tree| pick(&tree.axles.front)), self.angle(&|tree| pick(&tree.axles.rear))]
+        };
+        let lengths = |pick: OfAxle| {
+            vec![self.length(&|tree| pick(&tree.axles.front)), self.length(&|tree| pick(&tree.axles.rear))]
+        };
         Self::table(
             f,
             "Axles",
             &["front", "rear"],
             &[
-                ("Total toe", vec![self.angle(axles.front.total_toe_deg), self.angle(axles.rear.total_toe_deg)]),
-                (
-                    "Camber, left minus right",
-                    vec![self.angle(axles.front.cross_camber_deg), self.angle(axles.rear.cross_camber_deg)],
-                ),
-                (
-                    "Setback, + right further rearward",
-                    vec![self.angle(axles.front.setback_deg), self.angle(axles.rear.setback_deg)],
-                ),
-                ("Setback", vec![length(axles.front.setback_mm), length(axles.rear.setback_mm)]),
-                ("Track at the wheel centres", vec![length(axles.front.track_mm), length(axles.rear.track_mm)]),
-                (
-                    "Track at the ground",
-                    vec![length(axles.front.track_at_ground_mm), length(axles.rear.track_at_ground_mm)],
-                ),
+                ("Total toe", angles(|axle| axle.total_toe_deg)),
+                ("Camber, left minus right", angles(|axle| axle.cross_camber_deg)),
+                ("Setback, + right further rearward", angles(|axle| axle.setback_deg)),
+                ("Setback", lengths(|axle| axle.setback_mm)),
+                ("Track at the wheel centres", lengths(|axle| axle.track_mm)),
+                ("Track at the ground", lengths(|axle| axle.track_at_ground_mm)),
             ],
         )?;
-        let chassis = &self.result.alignment.chassis;
+        let length = |pick: fn(&ChassisReadings) -> Option<f64>| vec![self.length(&|tree| pick(&tree.chassis))];
         Self::table(
             f,
             "Chassis",
             &[""],
             &[
-                ("Thrust angle, + to the right", vec![self.angle(chassis.thrust_angle_deg)]),
-                ("Wheelbase, left", vec![length(chassis.wheelbase_left_mm)]),
-                ("Wheelbase, right", vec![length(chassis.wheelbase_right_mm)]),
-                ("Wheelbase, left minus right", vec![length(chassis.wheelbase_difference_mm)]),
-                ("Diagonal fl to rr", vec![length(chassis.diagonal_fl_rr_mm)]),
-                ("Diagonal fr to rl", vec![length(chassis.diagonal_fr_rl_mm)]),
-                ("Diagonals, difference", vec![length(chassis.diagonal_difference_mm)]),
-                ("Track, front minus rear", vec![length(chassis.track_difference_mm)]),
-                ("Axle offset, rear + to the left", vec![length(chassis.axle_offset_mm)]),
+                ("Thrust angle, + to the right", vec![self.angle(&|tree| tree.chassis.thrust_angle_deg)]),
+                ("Wheelbase, left", length(|chassis| chassis.wheelbase_left_mm)),
+                ("Wheelbase, right", length(|chassis| chassis.wheelbase_right_mm)),
+                ("Wheelbase, left minus right", length(|chassis| chassis.wheelbase_difference_mm)),
+                ("Diagonal fl to rr", length(|chassis| chassis.diagonal_fl_rr_mm)),
+                ("Diagonal fr to rl", length(|chassis| chassis.diagonal_fr_rl_mm)),
+                ("Diagonals, difference", length(|chassis| chassis.diagonal_difference_mm)),
+                ("Track, front minus rear", length(|chassis| chassis.track_difference_mm)),
+                ("Axle offset, rear + to the left", length(|chassis| chassis.axle_offset_mm)),
             ],
         )
     }
 
     fn steering(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        let steering = &self.result.alignment.steering;
-        let angles = |pick: fn(&SteeringAxisReadings) -> Option<f64>| {
-            vec![self.angle(pick(&steering.left)), self.angle(pick(&steering.right))]
+        type OfSide = fn(&SteeringAxisReadings) -> Option<f64>;
+        let angles = |pick: OfSide| {
+            vec![self.angle(&|tree| pick(&tree.steering.left)), self.angle(&|tree| pick(&tree.steering.right))]
         };
-        let crossed = |pick, cross| [angles(pick), vec![self.angle(cross)]].concat();
-        let lengths = |pick: fn(&SteeringAxisReadings) -> Option<f64>| {
-            vec![length(pick(&steering.left)), length(pick(&steering.right))]
+        let crossed = |pick: OfSide, cross: fn(&SteeringReadings) -> Option<f64>| {
+            [angles(pick), vec![self.angle(&|tree| cross(&tree.steering))]].concat()
         };
+        let lengths = |pick: OfSide| {
+            vec![self.length(&|tree| pick(&tree.steering.left)), self.length(&|tree| pick(&tree.steering.right))]
+        };
+        let steering = &self.result.measurement.alignment.steering;
+        let misfit = |side: &SteeringAxisReadings| Style::Millimetres.alone(side.residual_mm);
         let mut rows = vec![
-            ("Caster, + top rearward", crossed(|side| side.caster_deg, steering.cross_caster_deg)),
-            ("SAI, + top inboard", crossed(|side| side.sai_deg, steering.cross_sai_deg)),
+            ("Caster, + top rearward", crossed(|side| side.caster_deg, |steering| steering.cross_caster_deg)),
+            ("SAI, + top inboard", crossed(|side| side.sai_deg, |steering| steering.cross_sai_deg)),
             ("Included angle, SAI + camber", angles(|side| side.included_angle_deg)),
             ("Caster trail, + axis ahead", lengths(|side| side.caster_trail_mm)),
             ("Scrub radius, + axis inboard", lengths(|side| side.scrub_radius_mm)),
@@ -216,19 +254,19 @@ impl Report<'_> {
             rows.push(("Caster to the body", angles(|side| side.caster_to_body_deg)));
             rows.push(("SAI to the body", angles(|side| side.sai_to_body_deg)));
         }
-        rows.push(("Misfit of one fixed axis", lengths(|side| side.residual_mm)));
+        rows.push(("Misfit of one fixed axis", vec![misfit(&steering.left), misfit(&steering.right)]));
         Self::table(f, "Steering", &["left", "right", "left - right"], &rows)?;
-        writeln!(f, "Sweep {} from end to end.", self.angle(steering.sweep_range_deg))?;
-        let ahead = self.angle(steering.ahead_error_deg);
+        let style = if self.minutes { Style::Minutes } else { Style::Degrees };
+        writeln!(f, "Sweep {} from end to end.", style.alone(steering.sweep_range_deg))?;
+        let ahead = self.angle(&|tree| tree.steering.ahead_error_deg);
         writeln!(f, "At the ahead station the front wheels stood {ahead} from straight ahead, + to the left.")
     }
 
     fn turns(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        let turns = &self.result.alignment.turns;
-        let row = |pick: fn(&alignment_core::turns::TurnReadings) -> Option<f64>| {
-            vec![self.angle(pick(&turns.left_turn)), self.angle(pick(&turns.right_turn))]
+        let row = |pick: fn(&TurnReadings) -> Option<f64>| {
+            vec![self.angle(&|tree| pick(&tree.turns.left_turn)), self.angle(&|tree| pick(&tree.turns.right_turn))]
         };
-        let custom = self.result.reference.turn;
+        let custom = self.result.measurement.reference.turn;
         let asked = match custom.wheel {
             TurnWheel::Inner => "inner",
             TurnWheel::Outer => "outer",
@@ -244,16 +282,134 @@ impl Report<'_> {
                 ("Ideal by Ackermann", row(|turn| turn.ackermann_deg)),
             ],
         )?;
-        let (left, right) = (&turns.lock_left, &turns.lock_right);
+        let lock = |pick: fn(&LockReadings) -> Option<f64>| {
+            vec![self.angle(&|tree| pick(&tree.turns.lock_left)), self.angle(&|tree| pick(&tree.turns.lock_right))]
+        };
         Self::table(
             f,
             "Full lock, steer angle + to the left",
             &["lock left", "lock right"],
-            &[
-                ("Left wheel", vec![self.angle(left.left_deg), self.angle(right.left_deg)]),
-                ("Right wheel", vec![self.angle(left.right_deg), self.angle(right.right_deg)]),
-            ],
+            &[("Left wheel", lock(|lock| lock.left_deg)), ("Right wheel", lock(|lock| lock.right_deg))],
         )
+    }
+
+    fn worth_note(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        if self.result.expanded_uncertainty.is_some() {
+            writeln!(
+                f,
+                "\n± is the expanded uncertainty: of a hundred such intervals 95 hold the true value. It knows of the noise\n\
+                 of the poses and of the inputs that the session says are uncertain, and of nothing else."
+            )
+        } else {
+            writeln!(f, "\nWhat the readings are worth is not known: the session states no pose_noise.")
+        }
+    }
+
+    fn verdicts(&self, f: &mut fmt::Formatter<'_>, verdicts: &Verdicts) -> fmt::Result {
+        let Verdicts { overall, decision, load_state, readings } = verdicts;
+        writeln!(f, "\nBy the specification: {}.", in_words(*overall))?;
+        if let Some(note) = self.specification.and_then(|specification| specification.note.as_ref()) {
+            writeln!(f, "{}", folded(&plain(note)))?;
+        }
+        if let Some(state) = load_state {
+            writeln!(f, "{}", folded(&format!("Its limits hold for this load: {}", plain(state))))?;
+        }
+        let rule = match decision.rule {
+            Rule::Guarded => format!(
+                "Guarded: a reading conforms, or does not, when that is at least {} % sure.",
+                100.0 * decision.probability
+            ),
+            Rule::SimpleAcceptance => "Simple acceptance: a reading within its limits conforms.".to_owned(),
+        };
+        writeln!(f, "{rule}")?;
+        let heads = ["reading", "limits", "sure of it", "verdict"];
+        let line = format!("{:<34}{:>17}{:>19}{:>13}  {}", "Verdicts", heads[0], heads[1], heads[2], heads[3]);
+        writeln!(f, "\n{line}\n{}", "-".repeat(line.chars().count() + 12))?;
+        for reading in readings {
+            let style = match reading.unit {
+                "mm" => Style::Millimetres,
+                _ if self.minutes => Style::Minutes,
+                _ => Style::Degrees,
+            };
+            let judgement = reading.judgement;
+            let value = self.worth(&|tree| tree.get(reading.path).ok().flatten(), style);
+            let sure = judgement.risk_of_wrong_verdict.map_or("-".to_owned(), |risk| {
+                // Rounded down: nothing is quite sure.
+                let percent = (1000.0 * (1.0 - risk)).floor() / 10.0;
+                if percent > 99.9 { "over 99.9 %".to_owned() } else { format!("{percent:.1} %") }
+            });
+            let why = match (judgement.reason, judgement.rule) {
+                (Some(Reason::NotMeasured), _) => " (not measured)",
+                (Some(Reason::NearLimit), _) => " (too near a limit)",
+                (Some(Reason::TooUncertain), _) => " (too uncertain for these limits)",
+                (None, Rule::SimpleAcceptance) => " (as it stands, by simple acceptance)",
+                (None, Rule::Guarded) => "",
+            };
+            let limits = style.limits(reading.limits);
+            let verdict = in_words(judgement.verdict);
+            writeln!(f, "{:<34}{value:>17}{limits:>19}{sure:>13}  {verdict}{why}", reading.path)?;
+        }
+        Ok(())
+    }
+}
+
+fn in_words(verdict: Verdict) -> &'static str {
+    match verdict {
+        Verdict::Conforms => "conforms",
+        Verdict::DoesNotConform => "does not conform",
+        Verdict::Undetermined => "undetermined",
+    }
+}
+
+/// How a figure is printed.
+#[derive(Clone, Copy)]
+enum Style {
+    Degrees,
+    Minutes,
+    Millimetres,
+}
+
+impl Style {
+    fn unit(self) -> &'static str {
+        match self {
+            Self::Degrees => "°",
+            Self::Minutes => "",
+            Self::Millimetres => " mm",
+        }
+    }
+
+    /// A figure with its unit.
+    fn alone(self, value: Option<f64>) -> String {
+        format!("{}{}", self.reading(value), if value.is_some() { self.unit() } else { "" })
+    }
+
+    /// A figure without its unit: to 0.01°, a minute or 0.1 mm.
+    fn reading(self, value: Option<f64>) -> String {
+        let Some(value) = value else { return "-".to_owned() };
+        match self {
+            Self::Degrees => format!("{:.2}", without_negative_zero(value, 100.0)),
+            Self::Minutes => degrees_minutes_from_deg(value).to_string(),
+            Self::Millimetres => format!("{:.1}", without_negative_zero(value, 10.0)),
+        }
+    }
+
+    /// An uncertainty with its unit, rounded up: it must not look smaller than it is.
+    fn expanded(self, value: f64) -> String {
+        let up = |per_unit: f64| (value * per_unit - 1e-9).ceil() / per_unit;
+        match self {
+            Self::Degrees => format!("{:.2}°", up(100.0)),
+            Self::Minutes => format!("{:.0}′", 60.0 * up(60.0)),
+            Self::Millimetres => format!("{:.1} mm", up(10.0)),
+        }
+    }
+
+    fn limits(self, Limits { min, max }: Limits) -> String {
+        let figure = |value: Option<f64>| self.reading(value);
+        match (min, max) {
+            (Some(_), Some(_)) => format!("{} to {}{}", figure(min), figure(max), self.unit()),
+            (Some(_), None) => format!("at least {}{}", figure(min), self.unit()),
+            _ => format!("at most {}{}", figure(max), self.unit()),
+        }
     }
 }
 
@@ -268,11 +424,16 @@ impl Display for Report<'_> {
             self.steering(f)?;
         }
         self.turns(f)?;
-        if self.result.warnings.is_empty() {
+        self.worth_note(f)?;
+        if let Some(verdicts) = &self.result.verdicts {
+            self.verdicts(f, verdicts)?;
+        }
+        let warnings = &self.result.measurement.warnings;
+        if warnings.is_empty() {
             writeln!(f, "\nNo warnings.")?;
         } else {
             writeln!(f, "\nWarnings:")?;
-            for warning in &self.result.warnings {
+            for warning in warnings {
                 writeln!(f, "- {warning}")?;
             }
         }
@@ -282,6 +443,11 @@ impl Display for Report<'_> {
              practice decide. Secure the car before anybody lifts, rolls or steers it."
         )
     }
+}
+
+/// A remark is somebody's text: no control character of it reaches the terminal.
+fn plain(text: &str) -> String {
+    text.chars().map(|c| if c.is_control() { ' ' } else { c }).collect()
 }
 
 /// A text in lines of at most 100 characters, but for longer words.
@@ -297,11 +463,6 @@ fn folded(text: &str) -> String {
         }
     }
     lines.join("\n")
-}
-
-/// A length in mm to 0.1; a dash where it is absent.
-fn length(value: Option<f64>) -> String {
-    value.map_or_else(|| "-".to_owned(), |value| format!("{:.1} mm", without_negative_zero(value, 10.0)))
 }
 
 /// A value that rounds to zero has no sign for a person.

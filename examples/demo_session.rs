@@ -3,7 +3,7 @@
 //! `cargo run --release --example demo_session > examples/pulling-car.json`
 
 use alignment_core::json::session_to_json;
-use alignment_core::session::PoseNoise;
+use alignment_core::session::{InputUncertainty, PoseNoise};
 use alignment_core::simulate::{VirtualAxle, VirtualVehicle, VirtualWheel};
 
 const STORY: &str = "Invented demonstration data. A family estate car pulls to the right ever since its right front wheel met a \
@@ -38,5 +38,12 @@ fn main() {
     };
     let mut session = car.session();
     session.note = Some(STORY.to_owned());
+    session.input_uncertainty = Some(InputUncertainty {
+        clamp_standoff_mm: 0.2,
+        up_deg: 0.005,
+        loaded_radius_mm: 1.0,
+        right_cameras: PoseNoise { rotation_deg: 0.003, translation_mm: 0.1 },
+        ..InputUncertainty::default()
+    });
     println!("{}", session_to_json(&session));
 }

@@ -577,6 +577,19 @@ pub fn specification_schema() -> String {
     to_text(&schemars::schema_for!(Specification))
 }
 
+/// The JSON Schema of an assessment, as [`assessment_to_json`] writes it.
+///
+/// ```
+/// # use alignment_core::json::assessment_schema;
+/// assert!(assessment_schema().contains("expanded_uncertainty"));
+/// ```
+#[cfg(feature = "schema")]
+#[must_use]
+pub fn assessment_schema() -> String {
+    let generator = schemars::generate::SchemaSettings::draft2020_12().for_serialize().into_generator();
+    to_text(&generator.into_root_schema_for::<Assessment>())
+}
+
 /// The JSON Schema of a result, as [`measurement_to_json`] writes it.
 ///
 /// ```

@@ -275,10 +275,23 @@ fn the_report_and_the_tables_of_the_readme_are_generated() {
     }
     let report = String::from_utf8(crate::program::example("align").output().unwrap().stdout).unwrap();
     let demo = format!("```text\n{report}```\n");
+    let judged =
+        crate::program::example("align").args(["--spec", "examples/demo_specification.json"]).output().unwrap();
+    let judged = String::from_utf8(judged.stdout).unwrap();
+    let verdicts = judged.split_once("By the specification").unwrap().1.split_once("\n\nNo warnings").unwrap().0;
+    let verdicts = format!("```text\nBy the specification{verdicts}\n```\n");
+    let budget = String::from_utf8(crate::program::example("uncertainty").output().unwrap().stdout).unwrap();
     let scatter = String::from_utf8(crate::program::example("scatter").output().unwrap().stdout).unwrap();
     let readme = std::fs::read_to_string(crate::project_file("README.md")).unwrap();
     let mut generated = readme;
-    for (name, table) in [("demo", demo), ("scatter", scatter), ("readings", readings), ("codes", codes)] {
+    for (name, table) in [
+        ("demo", demo),
+        ("budget", budget),
+        ("verdicts", verdicts),
+        ("scatter", scatter),
+        ("readings", readings),
+        ("codes", codes),
+    ] {
         let (begin, end) = (format!("<!-- begin {name} -->\n"), format!("<!-- end {name} -->"));
         let from = generated.find(&begin).unwrap_or_else(|| panic!("README.md has no {begin}")) + begin.len();
         let to = generated.find(&end).unwrap_or_else(|| panic!("README.md has no {end}"));

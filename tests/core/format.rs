@@ -3,7 +3,7 @@
 use crate::paths::{EXACT, assert_same};
 use crate::truth::READ_BACK;
 use alignment_core::json::{
-    measurement_schema, measurement_to_json, session_from_json, session_schema, session_to_json,
+    assessment_schema, measurement_schema, measurement_to_json, session_from_json, session_schema, session_to_json,
 };
 use alignment_core::simulate::VirtualVehicle;
 use alignment_core::{ErrorCode, Wheel, measure};
@@ -39,6 +39,7 @@ fn with(pointer: &str, value: Value) -> Value {
 fn the_schemas_are_the_committed_ones() {
     crate::assert_generated("alignment-core/schema/alignment-session-1.json", &(session_schema() + "\n"));
     crate::assert_generated("alignment-core/schema/measurement.json", &(measurement_schema() + "\n"));
+    crate::assert_generated("alignment-core/schema/assessment.json", &(assessment_schema() + "\n"));
 }
 
 #[test]

@@ -70,8 +70,8 @@ fn a_session_file_reads_like_the_demo() {
 #[test]
 fn minutes_are_printed_on_request() {
     // The right SAI of the demo, 13.12°.
-    assert!(text(&align(&["--minutes"])).contains("13°07′"));
-    assert!(text(&align(&[])).contains("13.12°"));
+    assert!(text(&align(&["--minutes"])).contains("13°07′ ± 2′"));
+    assert!(text(&align(&[])).contains("13.12 ± 0.02°"));
     assert!(!text(&align(&[])).contains('′'));
 }
 
@@ -79,7 +79,7 @@ fn minutes_are_printed_on_request() {
 fn the_schema_is_the_committed_one() {
     let committed = |name: &str| std::fs::read_to_string(crate::project_file(name)).unwrap();
     assert_eq!(text(&align(&["--schema"])), committed("alignment-core/schema/alignment-session-1.json"));
-    assert_eq!(text(&align(&["--result-schema"])), committed("alignment-core/schema/measurement.json"));
+    assert_eq!(text(&align(&["--result-schema"])), committed("alignment-core/schema/assessment.json"));
 }
 
 #[test]
@@ -128,4 +128,35 @@ fn a_remark_cannot_drive_the_terminal() {
     session["note"] = "\u{1b}[2J\u{7}hello".into();
     let path = file("note.json", session.to_string().as_bytes());
     assert!(!text(&align(&[path.to_str().unwrap()])).contains('\u{1b}'));
+}
+
+#[test]
+fn a_specification_is_judged_in_words_and_in_json() {
+    let specification = crate::project_file("examples/demo_specification.json");
+    let specification = specification.to_str().unwrap();
+    let report = text(&align(&["--spec", specification]));
+    for expected in ["By the specification: does not conform.", "undetermined (too near a limit)", "over 99.9 %"] {
+        assert!(report.contains(expected), "{expected} is not in\n{report}");
+    }
+    let result: Value = serde_json::from_str(&text(&align(&["--json", "--spec", specification]))).unwrap();
+    assert_eq!(result.pointer("/verdicts/overall").unwrap(), "does_not_conform");
+    let expanded = result.pointer("/expanded_uncertainty/wheels/fl/camber_deg").unwrap().as_f64().unwrap();
+    let standard = result.pointer("/uncertainty/wheels/fl/camber_deg").unwrap().as_f64().unwrap();
+    assert!((expanded / standard - 1.96).abs() < 1e-3);
+
+    // Nobody knows the noise: judged as it stands, and so it says.
+    let mut session: Value =
+        serde_json::from_str(&std::fs::read_to_string(crate::project_file("examples/pulling-car.json")).unwrap())
+            .unwrap();
+    session.as_object_mut().unwrap().remove("pose_noise");
+    let unknown = file("unknown-noise.json", session.to_string().as_bytes());
+    let report = text(&align(&["--spec", specification, unknown.to_str().unwrap()]));
+    assert!(report.contains("by simple acceptance") && report.contains("states no pose_noise"), "{report}");
+    assert!(!report.contains('±'), "{report}");
+
+    let misspelt = file(
+        "misspelt.json",
+        br#"{ "format": "alignment-specification/1", "limits": { "wheels.fl.chamber_deg": { "max": 1 } } }"#,
+    );
+    assert!(refusal(&["--spec", misspelt.to_str().unwrap()]).contains("wheels.fl.chamber_deg"));
 }
