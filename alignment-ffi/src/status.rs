@@ -72,7 +72,7 @@ pub const WA_NOT_SETTLED: i32 = -30;
 pub const WA_NULL_POINTER: i32 = -1001;
 /// The result does not fit its buffer; the length that it needs is told.
 pub const WA_BUFFER_TOO_SMALL: i32 = -1002;
-/// The size in a struct is not one that this library knows. Nothing else was looked at, nothing written.
+/// The size in a struct is not one that this library knows. When it is that of wa_error, nothing was written.
 pub const WA_BAD_STRUCT_SIZE: i32 = -1003;
 /// A text is not UTF-8.
 pub const WA_NOT_UTF8: i32 = -1004;

@@ -10,7 +10,9 @@ fn folder() -> PathBuf {
 
 fn generate(folder: &Path) -> String {
     let config = cbindgen::Config::from_file(folder.join("cbindgen.toml")).unwrap();
-    let sources = ["status.rs", "error.rs", "lib.rs"].map(|name| folder.join("src").join(name));
+    // In the order in which the header is read.
+    let names = ["status", "error", "memory", "measure", "uncertainty", "conformity", "repeatability", "lib"];
+    let sources = names.map(|name| folder.join("src").join(name).with_extension("rs"));
     let builder = sources.iter().fold(cbindgen::Builder::new().with_config(config), cbindgen::Builder::with_src);
     let mut header = Vec::new();
     builder.generate().unwrap().write(&mut header);
