@@ -5,9 +5,9 @@
  *
  * Units: degrees and millimetres, always; the name of a reading says which (camber_deg, track_mm).
  * Axes: ISO 8855:2011, X forward, Y left, Z up.
- * Angles and lengths that a function does not name are in the unit of the reading they belong to.
- * Signs: camber top outward, toe toe-in, caster top rearward, SAI top inboard, thrust angle to the
- * right, setback right wheel rearward: positive.
+ * Positive: camber top outward; toe toe-in; steer angle left turn; caster top of the steering axis
+ * rearward; SAI its top inboard; caster trail and scrub radius where it meets the ground ahead and
+ * inboard of the contact centre; thrust angle to the right; setback right wheel further rearward.
  *
  * Memory: the caller owns every buffer. The library hands out no memory to be freed, and keeps no
  * pointer after it returns. A pointer that is not NULL points to as many bytes as its type, its size
@@ -407,6 +407,10 @@ typedef struct wa_repeatability_result {
 extern "C" {
 #endif // __cplusplus
 
+// The name of a status in snake case, as in "roll_too_small": a static string, never NULL, not to be
+// freed. "unknown" for a number that is no status.
+const char *wa_status_name(int32_t status);
+
 // Measures a car: from the JSON of one session to the JSON of every reading.
 //
 // The session has the format "alignment-session/1": what the rig hands over. The result is
@@ -438,7 +442,9 @@ int32_t wa_measure_json(const char *session_json,
 // probability of 95 %. They are null when the noise of the poses is neither stated nor seen in several
 // frames of every target. "verdicts" is null without a specification, else {"overall": ..., "decision":
 // ..., "load_state": ..., "readings": [...]}; each has path, unit, value, standard_uncertainty,
-// degrees_of_freedom, nominal, limits and the members of wa_judgement.
+// degrees_of_freedom, nominal, limits and the members of wa_judgement: verdict ("conforms",
+// "does_not_conform", "undetermined"), reason ("not_measured", "near_limit", "too_uncertain"), rule
+// ("guarded", "simple_acceptance") and the rest.
 //
 // Returns what wa_measure_json returns; WA_NOT_A_SPECIFICATION, or WA_UNKNOWN_READING for limits of what
 // is no reading, with the path, the line and the column in the message; WA_NOT_A_COVARIANCE.
@@ -699,309 +705,12 @@ int32_t wa_crossed_json(const double *values,
                         size_t result_capacity,
                         size_t *result_length,
                         struct wa_error *error);
-
-// The name of a status in snake case, as in "roll_too_small": a static string, never NULL, not to be
-// freed. "unknown" for a number that is no status.
-const char *wa_status_name(int32_t status);
 
 // WA_ABI_VERSION of the library in use: compare it with the header's before the first call.
 uint32_t wa_abi_version(void);
 
 // The version of the library in use, as in "0.1.0": a static string, never NULL, not to be freed.
 const char *wa_version(void);
-
-// Judges one value against its limits, all in one unit, degrees or mm alike.
-//
-// uncertainty: how well the value is known. NULL when it is not: then simple acceptance is the rule.
-// limits: at least one.
-// rule: WA_RULE_...
-// probability: with which the guarded rule must be right, 0.5 to 0.999999, customarily 0.95. It must be in
-//     range under the other rule as well, which has no use for it.
-// judgement: struct of the caller whose size is set.
-//
-// Returns WA_SUCCESS; WA_NOT_FINITE; WA_OUT_OF_RANGE for a rule or a probability that is none, an
-// uncertainty below 0, fewer than one degree of freedom, a least value above the greatest, or numbers
-// beyond ± 1e9; WA_MISSING_INPUT without any limit.
-//
-// # Safety
-// As under Memory at the top.
-int32_t wa_judge(double value,
-                 const struct wa_uncertain *uncertainty,
-                 const struct wa_limits *limits,
-                 int32_t rule,
-                 double probability,
-                 struct wa_judgement *judgement,
-                 struct wa_error *error);
-
-// The risks of accepting what is measured within the acceptance limits, over all that is produced, or comes
-// to be measured. All in one unit, degrees or mm alike.
-//
-// mean, standard_deviation: of the true values before any is measured, taken to be normal.
-// standard_uncertainty: of the measurement.
-// acceptance: as wa_judge found them, or the limits themselves for simple acceptance.
-// consumer: where the probability goes that one does not conform and is accepted.
-// producer: where the probability goes that one conforms and is not accepted.
-//
-// Returns WA_SUCCESS; WA_NOT_FINITE; WA_OUT_OF_RANGE for a standard deviation not above 0, an uncertainty
-// below 0, a least value above the greatest, or numbers beyond ± 1e9; WA_MISSING_INPUT without any limit.
-//
-// # Safety
-// As under Memory at the top.
-int32_t wa_global_risks(double mean,
-                        double standard_deviation,
-                        double standard_uncertainty,
-                        const struct wa_limits *limits,
-                        const struct wa_limits *acceptance,
-                        double *consumer,
-                        double *producer,
-                        struct wa_error *error);
-
-// Measures a car: from the JSON of one session to the JSON of every reading.
-//
-// The session has the format "alignment-session/1": what the rig hands over. The result is
-// {"alignment": ..., "reference": ..., "warnings": [...], "residuals": ...}; the path of a reading is
-// its path in every language, as in alignment.wheels.fl.camber_deg. Angles are in degrees, lengths in
-// millimetres.
-//
-// Returns WA_SUCCESS; WA_BUFFER_TOO_SMALL; WA_NOT_A_SESSION for a text that is not a session, with the
-// path, the line and the column in the message; or another status above.
-//
-// # Safety
-// As under Memory at the top.
-int32_t wa_measure_json(const char *session_json,
-                        size_t session_length,
-                        char *result_json,
-                        size_t result_capacity,
-                        size_t *result_length,
-                        struct wa_error *error);
-
-// Measures a car, says what every reading is worth as far as the session tells, and judges it by a
-// specification if there is one.
-//
-// specification_json: UTF-8 of specification_length bytes, format "alignment-specification/1": the limits
-//     of readings and the rule by which they are judged. NULL with length 0 for none.
-//
-// The result is that of wa_measure_json, with four more members. "uncertainty", "degrees_of_freedom" and
-// "expanded_uncertainty" are each a tree like "alignment": the standard uncertainty of every reading,
-// in its own unit, its effective degrees of freedom, and U: reading ± U holds the true value with a
-// probability of 95 %. They are null when the noise of the poses is neither stated nor seen in several
-// frames of every target. "verdicts" is null without a specification, else {"overall": ..., "decision":
-// ..., "load_state": ..., "readings": [...]}; each has path, unit, value, standard_uncertainty,
-// degrees_of_freedom, nominal, limits and the members of wa_judgement.
-//
-// Returns what wa_measure_json returns; WA_NOT_A_SPECIFICATION, or WA_UNKNOWN_READING for limits of what
-// is no reading, with the path, the line and the column in the message; WA_NOT_A_COVARIANCE.
-//
-// # Safety
-// As under Memory at the top.
-int32_t wa_assess_json(const char *session_json,
-                       size_t session_length,
-                       const char *specification_json,
-                       size_t specification_length,
-                       char *result_json,
-                       size_t result_capacity,
-                       size_t *result_length,
-                       struct wa_error *error);
-
-// How many readings there are: the three components of a vector are three. Later versions may have more.
-size_t wa_reading_count(void);
-
-// The path of a reading, as in "wheels.fl.camber_deg" or "wheels.fl.centre_mm[0]": a static string, not to
-// be freed. Its name ends in its unit; a component of a unit vector has none. NULL for an index that is
-// not less than wa_reading_count(). The order is that of the rows and columns of wa_covariance.
-const char *wa_reading_path(size_t index);
-
-// Mean, standard deviation and what follows from them, of repeats of one reading under the same conditions.
-//
-// values: at least two, all in one unit.
-// repeatability_result: struct of the caller whose size is set.
-//
-// Returns WA_SUCCESS; WA_NOT_FINITE; WA_OUT_OF_RANGE for fewer than two values or one beyond ± 1e9.
-//
-// # Safety
-// As under Memory at the top.
-int32_t wa_repeatability(const double *values,
-                         size_t count,
-                         struct wa_repeatability_result *repeatability_result,
-                         struct wa_error *error);
-
-// Repeatability and reproducibility from groups of repeats on one car: the repeats of one clamping, or of one
-// operator, make a group. Groups may differ in size, and their order does not matter.
-//
-// values: group after group, all in one unit; as many as the sizes add up to.
-// group_sizes: how many values each of group_count groups has.
-//
-// The result has "mean"; the table's lines "between" and "within", each with "sum_of_squares",
-// "degrees_of_freedom", "mean_square", "f" and "p"; "repeats_per_group"; "repeatability_sd",
-// "between_sd" with "between_negative", "reproducibility_sd" with
-// "reproducibility_degrees_of_freedom"; "repeatability_limit" and "reproducibility_limit", 2.8 of their
-// standard deviations. Standard deviations and limits are in the unit of the values.
-//
-// Returns WA_SUCCESS; WA_BUFFER_TOO_SMALL; WA_NOT_FINITE; WA_OUT_OF_RANGE for fewer than two groups, an empty
-// one, none with two values, or a value beyond ± 1e9.
-//
-// # Safety
-// As under Memory at the top.
-int32_t wa_one_way_json(const double *values,
-                        const size_t *group_sizes,
-                        size_t group_count,
-                        char *result_json,
-                        size_t result_capacity,
-                        size_t *result_length,
-                        struct wa_error *error);
-
-// Where the scatter of a reading comes from, when several cars are each measured by every operator, so many
-// times each. Operators may as well be rigs, or sets of clamps.
-//
-// values: cars·operators·repeats of them, all in one unit: the repeats of the first operator on the first
-//     car, those of the second operator on it, and so on, then the next car.
-// pool_above_p: the p-value above which the interaction of operators and cars is pooled with the repeats,
-//     customarily 0.25; 1 never pools.
-// tolerance: NULL, or the width from the lower to the upper limit of the specification.
-//
-// The result has "mean"; the table's lines "cars", "operators", "interaction", "repeats" and "pooled", as
-// those of wa_one_way_json; the shares "repeatability", "operator", "operator_by_car",
-// "between_operators", "gauge", "car" and "total", each with "variance", "negative",
-// "standard_deviation", "percent_contribution", "percent_of_total" and "percent_of_tolerance";
-// "gauge_degrees_of_freedom" and "distinct_categories".
-//
-// Returns WA_SUCCESS; WA_BUFFER_TOO_SMALL; WA_NOT_FINITE; WA_OUT_OF_RANGE for fewer than two cars, operators
-// or repeats, a value beyond ± 1e9, a probability outside 0 to 1, or a tolerance outside 1e-9 to 1e9.
-//
-// # Safety
-// As under Memory at the top.
-int32_t wa_crossed_json(const double *values,
-                        size_t cars,
-                        size_t operators,
-                        size_t repeats,
-                        double pool_above_p,
-                        const double *tolerance,
-                        char *result_json,
-                        size_t result_capacity,
-                        size_t *result_length,
-                        struct wa_error *error);
-
-// The budget of one reading: what each input contributes to its uncertainty, the largest first.
-//
-// path: of the reading. One that is absent, or exact, has an empty budget.
-// by_pose: 0 to take the poses of one wheel and stage together; otherwise pose by pose.
-//
-// The result is an array of {"source": ..., "standard_uncertainty": ..., "share": ...}: the standard
-// uncertainty that the reading would have from this source alone, in the reading's unit, and its share of
-// the variance; the shares add up to 1. A source is {"poses": {"stage": "rolling", "station": 2, "wheel":
-// "fl"}}, its station null for all together; {"clamp_standoff": "fl"}; or one of "up", "runway",
-// "front_loaded_radius", "rear_loaded_radius", "ride_height", "right_cameras".
-//
-// Returns what wa_measure_json returns; WA_UNKNOWN_READING; WA_MISSING_INPUT when the noise of the poses is
-// neither stated nor seen in several frames; WA_NOT_A_COVARIANCE.
-//
-// # Safety
-// As under Memory at the top.
-int32_t wa_budget_json(const char *session_json,
-                       size_t session_length,
-                       const char *path,
-                       int32_t by_pose,
-                       char *result_json,
-                       size_t result_capacity,
-                       size_t *result_length,
-                       struct wa_error *error);
-
-// The covariance of all readings of a session.
-//
-// covariance: buffer of the caller of capacity doubles, of which n·n are written, n = wa_reading_count():
-//     row by row, in the order of wa_reading_path, each in the product of both readings' units. On the
-//     diagonal stand the squares of the standard uncertainties. Rows and columns of a reading that is
-//     absent, null in wa_assess_json, are zero.
-//
-// Returns WA_SUCCESS; WA_BUFFER_TOO_SMALL when capacity is less than n·n; or what wa_budget_json returns.
-//
-// # Safety
-// As under Memory at the top.
-int32_t wa_covariance(const char *session_json,
-                      size_t session_length,
-                      double *covariance,
-                      size_t capacity,
-                      struct wa_error *error);
-
-// Fills in a struct, but for its size, with the defaults.
-//
-// Returns WA_SUCCESS, WA_NULL_POINTER or WA_BAD_STRUCT_SIZE.
-//
-// # Safety
-// As under Memory at the top.
-int32_t wa_trials_default(struct wa_trials *trials);
-
-// The check on the law of propagation: measures a session again and again, every input drawn from what is
-// known of it, until the asked-for readings stand still, and compares.
-//
-// paths: count paths of readings, at most as many as there are.
-// trials: how the run is made.
-//
-// The result is {"paths": [...], "simulation": {"outputs": [...], "covariance": [[...]], "trials": ...,
-// "probability": ...}, "agreement": [...]}, all in the order of paths and in the readings' own units. An
-// output has "estimate", "standard_uncertainty", "symmetric_interval" and "shortest_interval"; an agreement
-// has "low" and "high", by how much the ends of the interval by the law are off the symmetric one of the
-// trials, "tolerance", one digit less than the run settles to, and "agrees".
-//
-// A run takes at least a hundred thousand trials, each as long as a plain measurement, and 8 bytes for each
-// trial and path.
-//
-// Returns what wa_budget_json returns; WA_MISSING_INPUT also for a reading that is absent;
-// WA_OUT_OF_RANGE; WA_NOT_SETTLED when the trials allowed are used up.
-//
-// # Safety
-// As under Memory at the top; each path ends with a NUL.
-int32_t wa_monte_carlo_json(const char *session_json,
-                            size_t session_length,
-                            const char *const *paths,
-                            size_t count,
-                            const struct wa_trials *trials,
-                            char *result_json,
-                            size_t result_capacity,
-                            size_t *result_length,
-                            struct wa_error *error);
-
-// Fills in a struct, but for its size, with a customary measurement: five stations over 54° of roll, nine
-// over 40° of steer with the wheels locked, single frames with a noise of 0.005° and 0.05 mm.
-//
-// Returns WA_SUCCESS, WA_NULL_POINTER or WA_BAD_STRUCT_SIZE.
-//
-// # Safety
-// As under Memory at the top.
-int32_t wa_plan_default(struct wa_plan *plan);
-
-// What a measurement will be worth, before anyone touches a car.
-//
-// The result is a tree like "alignment" in wa_measure_json: the standard uncertainty of every reading, in
-// its own unit, under the reading's path.
-//
-// Returns WA_SUCCESS; WA_BUFFER_TOO_SMALL; WA_OUT_OF_RANGE, WA_LENGTH_OUT_OF_RANGE, WA_ANGLE_OUT_OF_RANGE or
-// WA_NOT_FINITE for what no measurement has; WA_SWEEP_TOO_SMALL.
-//
-// # Safety
-// As under Memory at the top.
-int32_t wa_plan_json(const struct wa_plan *plan,
-                     char *result_json,
-                     size_t result_capacity,
-                     size_t *result_length,
-                     struct wa_error *error);
-
-// How far to roll and to sweep, with all else as planned, for a wanted expanded uncertainty of camber, toe,
-// thrust angle, caster and SAI: the inverse of wa_plan_json.
-//
-// expanded_uncertainty_deg: what is wanted, degrees, U = k·u.
-// coverage_factor: its k, customarily 2.
-// reach: struct of the caller whose size is set.
-//
-// Returns what wa_plan_json returns, but for WA_BUFFER_TOO_SMALL.
-//
-// # Safety
-// As under Memory at the top.
-int32_t wa_reach(const struct wa_plan *plan,
-                 double expanded_uncertainty_deg,
-                 double coverage_factor,
-                 struct wa_reach_result *reach,
-                 struct wa_error *error);
 
 #ifdef __cplusplus
 }  // extern "C"
