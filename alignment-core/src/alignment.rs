@@ -174,7 +174,9 @@ pub(crate) fn trace(session: &Session) -> Result<(Measurement, Trace), Error> {
         Job { session, up, compensation: &compensation, stand: &stand, ahead: &ahead, turned, straight_deg, bounds };
     job.check_rear_steer(&steered.sweep)?;
     let as_seen = (session.sweep_body == SweepBody::FoundAgain).then(|| steered.clone());
-    job.steer(&mut steered, &mut geometry, &mut result)?;
+    if let Some(swept) = job.steer(&mut steered, &mut geometry, &mut result.warnings)? {
+        job.watch_sweep(&steered.sweep, &swept, &mut result);
+    }
     for (stage, lock) in [(Stage::LockLeft, &steered.locks.left), (Stage::LockRight, &steered.locks.right)] {
         job.watch_lock(stage, lock, &mut result.warnings);
     }
@@ -196,7 +198,7 @@ pub(crate) fn steer(
         let (up, bounds) = (geometry.up, Bounds::of(session));
         let (compensation, stand, ahead) = (&compensation, &stand, &ahead);
         let job = Job { session, up, compensation, stand, ahead, turned: None, straight_deg, bounds };
-        job.steer(&mut steered, &mut found, &mut Measurement::default())?;
+        job.steer(&mut steered, &mut found, &mut Vec::new())?;
     }
     Ok(found)
 }
@@ -420,6 +422,13 @@ impl Steered {
 /// The least by which a wheel that steers swings, degrees.
 const LEAST_SWING_DEG: f64 = 4.0;
 
+/// The front wheels at the stations of a sweep, and the axes that they turned about.
+struct Swept {
+    locked: bool,
+    stations: BySide<Vec<SweepStation>>,
+    axes: BySide<Option<SteeringAxis>>,
+}
+
 /// What every reading with the wheels turned needs.
 struct Job<'a> {
     session: &'a Session,
@@ -447,17 +456,20 @@ impl Job<'_> {
         Some(wheel::locate(self.compensation.get(wheel), station.get(wheel).as_ref()?))
     }
 
-    /// What the steered stations show.
-    fn steer(&self, steered: &mut Steered, geometry: &mut Geometry, result: &mut Measurement) -> Result<(), Error> {
+    /// Fills in what the steered stations show. None without a sweep.
+    fn steer(
+        &self,
+        steered: &mut Steered,
+        geometry: &mut Geometry,
+        warnings: &mut Vec<Warning>,
+    ) -> Result<Option<Swept>, Error> {
         if self.session.sweep_body == SweepBody::FoundAgain {
-            self.find_body_again(steered, &mut result.warnings)?;
-        }
-        if !steered.sweep.is_empty() {
-            self.sweep(&steered.sweep, geometry, result)?;
+            self.find_body_again(steered, warnings)?;
         }
         geometry.lock_left = self.lock(&steered.locks.left);
         geometry.lock_right = self.lock(&steered.locks.right);
-        Ok(())
+        let swept = !steered.sweep.is_empty();
+        swept.then(|| self.sweep(&steered.sweep, geometry, warnings)).transpose()
     }
 
     fn lock(&self, station: &Poses) -> LockReadings {
@@ -598,7 +610,7 @@ impl Job<'_> {
     }
 
     /// Fills in what the sweep shows.
-    fn sweep(&self, sweep: &[Poses], geometry: &mut Geometry, result: &mut Measurement) -> Result<(), Error> {
+    fn sweep(&self, sweep: &[Poses], geometry: &mut Geometry, warnings: &mut Vec<Warning>) -> Result<Swept, Error> {
         let locked = self.locked()?;
         let stations = BySide::from_fn(|side| self.stations_of(sweep, side));
         let steer = BySide::from_fn(|side| {
@@ -608,36 +620,39 @@ impl Job<'_> {
             }
             by_station
         });
-        let mut residuals = self.rear_residuals(sweep);
-        let body_moved = checks::moved_body(Stage::Sweep, &residuals, self.bounds.steered, &mut result.warnings);
-        let axes = BySide::try_from_fn(|side| {
-            let axis = self.axis(stations.get(side), side, locked, sweep.len(), &mut result.warnings)?;
-            if let Some(axis) = &axis {
-                for &(station, residual) in &axis.residuals {
-                    *residuals[station].get_mut(side.front_wheel()) = Some(residual);
-                }
-                let doubt = self.doubt(stations.get(side), side.front_wheel(), axis, locked && !body_moved);
-                result.warnings.extend(doubt);
-            }
-            Ok(axis)
-        })?;
+        let axes =
+            BySide::try_from_fn(|side| self.axis(stations.get(side), side, locked, sweep.len(), &mut *warnings))?;
         geometry.axes = BySide::from_fn(|side| axes.get(side).as_ref().map(SteeringAxis::line));
         if axes.left.is_some() || axes.right.is_some() {
-            geometry.sweep_range_deg = Some(check_sweep_range(&steer, locked, &mut result.warnings)?);
+            geometry.sweep_range_deg = Some(check_sweep_range(&steer, locked, warnings)?);
         }
         if !locked {
-            result.warnings.push(Warning::new(WarningCode::SweepWheelFree).stage(Stage::Sweep));
+            warnings.push(Warning::new(WarningCode::SweepWheelFree).stage(Stage::Sweep));
+        }
+        geometry.other_wheel_deg = BySide::from_fn(|inside| self.turn(inside, &steer, warnings));
+        Ok(Swept { locked, stations, axes })
+    }
+
+    /// What casts doubt on the sweep, and how far its poses lie from the fits.
+    fn watch_sweep(&self, sweep: &[Poses], swept: &Swept, result: &mut Measurement) {
+        let Swept { locked, stations, axes } = swept;
+        let mut residuals = self.rear_residuals(sweep);
+        let body_moved = checks::moved_body(Stage::Sweep, &residuals, self.bounds.steered, &mut result.warnings);
+        for side in Side::ALL {
+            let Some(axis) = axes.get(side) else { continue };
+            for &(station, residual) in &axis.residuals {
+                *residuals[station].get_mut(side.front_wheel()) = Some(residual);
+            }
+            let doubt = self.doubt(stations.get(side), side.front_wheel(), axis, *locked && !body_moved);
+            result.warnings.extend(doubt);
         }
         self.warn_of_unwatched_body(sweep, &mut result.warnings);
-
-        geometry.other_wheel_deg = BySide::from_fn(|inside| self.turn(inside, &steer, &mut result.warnings));
-        if locked {
+        if *locked {
             result.instantaneous_axes = BySide::from_fn(|side| self.instantaneous_axes(side, stations.get(side)));
         }
         let fronts = [Wheel::Fl, Wheel::Fr];
         checks::residuals(Stage::Sweep, &residuals, &fronts, self.bounds.steered, &mut result.warnings);
         result.residuals.sweep = residuals;
-        Ok(())
     }
 
     /// The steering axis of one side, if the wheel was seen often enough.

@@ -1,6 +1,9 @@
 //! The law of propagation through the whole chain, held against whole measurements: every input moved by a little, one after the other.
 
 use super::invariants::by_camera;
+use alignment_core::error::Stage;
+use alignment_core::json::session_from_json;
+use alignment_core::monte_carlo::Settings;
 use alignment_core::paths::{COUNT, READINGS};
 use alignment_core::session::{
     ByWheel, Centreline, CompensationMethod, Datum, InputUncertainty, Noise, PoseCovariance, PoseNoise, RollingBody,
@@ -8,7 +11,7 @@ use alignment_core::session::{
 };
 use alignment_core::simulate::VirtualVehicle;
 use alignment_core::uncertainty::{self, Uncertainty};
-use alignment_core::{Pose, Session, Wheel, measure};
+use alignment_core::{ErrorCode, Pose, Session, Wheel, measure};
 
 const NOISE: PoseNoise = PoseNoise { rotation_deg: 0.005, translation_mm: 0.05 };
 const GIVEN: InputUncertainty = InputUncertainty {
@@ -328,4 +331,71 @@ fn so_it_is_however_the_car_was_moved() {
     check("found again, free", &stated(free));
     let turns = stated(VirtualVehicle { rolling_yaw_deg_per_m: 0.3, ..car() });
     check("turns", &Session { rolling_body: RollingBody::Turns, ..turns });
+}
+
+/// JCGM 101:2008, clause 8: the ends of both 95 % intervals lie within half a unit of the second significant digit of u.
+#[test]
+fn trials_of_the_demo_agree_with_the_law_of_propagation() {
+    let demo = std::fs::read_to_string(crate::project_file("examples/pulling-car.json")).unwrap();
+    let demo = Session { input_uncertainty: Some(GIVEN), ..session_from_json(&demo).unwrap() };
+    let paths = [
+        "wheels.fl.camber_deg",
+        "wheels.fr.toe_deg",
+        "axles.rear.total_toe_deg",
+        "axles.front.track_at_ground_mm",
+        "chassis.thrust_angle_deg",
+        "chassis.axle_offset_mm",
+        "steering.left.caster_deg",
+        "steering.right.included_angle_deg",
+        "steering.left.caster_trail_mm",
+        "steering.right.scrub_radius_mm",
+        "turns.left_turn.toe_out_deg",
+    ];
+    let trials = uncertainty::monte_carlo(&demo, &paths, Settings::default()).unwrap();
+    for (path, agreement) in trials.paths.iter().zip(&trials.agreement) {
+        println!("{path}: {agreement:?}");
+        assert!(agreement.agrees, "{path}: {agreement:?}");
+    }
+}
+
+/// A clamp that sits true but for 0.002°, seen with 0.007°: like the polar example of JCGM 102:2011, the linear law says too much below zero,
+/// where no angle is, and the trials tell.
+#[test]
+fn a_runout_near_zero_needs_trials() {
+    let mut car = VirtualVehicle { pose_noise: Some(NOISE), ..VirtualVehicle::default() };
+    car.front.left.clamp.tilt_deg = 0.002;
+    let clean = VirtualVehicle { pose_noise: None, ..car.clone() }.session();
+    let session = Session { pose_noise: Some(NOISE.into()), ..clean };
+    let settings = Settings { significant_digits: 1, ..Settings::default() };
+    let trials = uncertainty::monte_carlo(&session, &["wheels.fl.runout_deg"], settings).unwrap();
+    assert!(!trials.agreement[0].agrees);
+    let runout = &trials.simulation.outputs[0];
+    assert!(runout.shortest_interval[0] >= 0.0 && runout.estimate > 0.005, "{runout:?}");
+}
+
+/// Frames of unknown noise: Student's t, by Welch and Satterthwaite's formula and by trials.
+#[test]
+fn estimated_noise_has_the_degrees_of_freedom_of_its_frames() {
+    let car = VirtualVehicle { pose_noise: Some(NOISE), frames: 5, ..VirtualVehicle::default() };
+    let session = Session { pose_noise: None, ..car.session() };
+    let known = uncertainty::propagate(&session).unwrap();
+    let camber = known.degrees_of_freedom.wheels.fl.camber_deg.unwrap();
+    // Each pose has 3·4 for its turn; several share the reading.
+    assert!((12.0..60.0).contains(&camber), "{camber}");
+    let stated = uncertainty::propagate(&car.session()).unwrap();
+    assert_eq!(stated.degrees_of_freedom.wheels.fl.camber_deg, Some(f64::INFINITY));
+    let ratio = known.standard.wheels.fl.camber_deg.unwrap() / stated.standard.wheels.fl.camber_deg.unwrap();
+    assert!((0.6..1.5).contains(&ratio), "{ratio}");
+}
+
+#[test]
+fn a_noise_that_nobody_knows_is_asked_for_by_name() {
+    let error = uncertainty::propagate(&VirtualVehicle::default().session()).unwrap_err();
+    assert_eq!((error.code, error.input), (ErrorCode::MissingInput, Some("pose_noise")));
+    // One pose alone that was seen in a single frame is named.
+    let mut session = VirtualVehicle { pose_noise: Some(NOISE), frames: 3, ..VirtualVehicle::default() }.session();
+    session.pose_noise = None;
+    session.sweep[4].fr = session.sweep[4].fr.frames()[0].into();
+    let error = uncertainty::propagate(&session).unwrap_err();
+    assert_eq!((error.stage, error.station, error.wheel), (Some(Stage::Sweep), Some(4), Some(Wheel::Fr)));
 }
