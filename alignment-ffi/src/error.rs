@@ -1,31 +1,28 @@
 //! From errors to a status and the caller's `wa_error`, and the border that no panic crosses.
 
+use crate::memory::{StatesSize, fill, stated_size};
 use crate::status::{
     WA_BAD_LENGTH, WA_BAD_STRUCT_SIZE, WA_BUFFER_TOO_SMALL, WA_INTERNAL_FAULT, WA_NONE, WA_NOT_UTF8, WA_NULL_POINTER,
-    WA_STAGE_AHEAD, WA_STAGE_LOCK_LEFT, WA_STAGE_LOCK_RIGHT, WA_STAGE_ROLLING, WA_STAGE_SWEEP, WA_SUCCESS, WA_WHEEL_FL,
-    WA_WHEEL_FR, WA_WHEEL_RL, WA_WHEEL_RR,
+    WA_OUT_OF_RANGE, WA_STAGE_AHEAD, WA_STAGE_LOCK_LEFT, WA_STAGE_LOCK_RIGHT, WA_STAGE_ROLLING, WA_STAGE_SWEEP,
+    WA_SUCCESS, WA_WHEEL_FL, WA_WHEEL_FR, WA_WHEEL_RL, WA_WHEEL_RR,
 };
 use alignment_core::json::JsonError;
 use alignment_core::session::Stage;
 use alignment_core::{Error, Wheel};
 use std::ffi::c_char;
 use std::panic::{AssertUnwindSafe, catch_unwind};
-use std::{mem, ptr};
 
 /// The room for a message, with its NUL, bytes.
 pub const WA_MESSAGE_CAPACITY: usize = 512;
 
-/// The size above which a `wa_error` is taken for garbage.
-const LARGEST_SIZE: usize = 4096;
-
 /// What went wrong, and where. The caller owns it, and sets size to sizeof(wa_error) once; no call changes it.
 ///
 /// A call with a good size fills in all the rest, on success too: then code is 0 and the message empty.
-/// A size smaller than the first version of this struct, or greater than 4096, is refused with
-/// WA_BAD_STRUCT_SIZE; bytes past those that the library knows are set to zero.
+/// A call with a bad one returns WA_BAD_STRUCT_SIZE and does nothing else.
 #[repr(C)]
+#[derive(Clone, Copy)]
 pub struct WaError {
-    /// In: sizeof(wa_error).
+    /// Set by the caller: sizeof(wa_error).
     pub size: usize,
     /// The status that the function returned.
     pub code: i32,
@@ -46,9 +43,13 @@ pub struct WaError {
     pub message: [c_char; WA_MESSAGE_CAPACITY],
 }
 
+// SAFETY: repr(C), begins with a usize, and numbers are all it has.
+unsafe impl StatesSize for WaError {}
+
 /// Why a call fails, before it is written to the caller's struct.
+#[derive(Debug)]
 pub(crate) struct Failure {
-    code: i32,
+    pub(crate) code: i32,
     stage: Option<Stage>,
     station: Option<usize>,
     wheel: Option<Wheel>,
@@ -64,25 +65,43 @@ impl Failure {
     }
 
     pub(crate) fn null_pointer(name: &str) -> Self {
-        Self::new(WA_NULL_POINTER, format!("{name} is NULL; hand over a buffer"))
+        Self::new(WA_NULL_POINTER, format!("{name} is NULL; hand over what the header says"))
     }
 
     pub(crate) fn bad_length(name: &str) -> Self {
-        Self::new(WA_BAD_LENGTH, format!("{name} is greater than any buffer; hand over the length in bytes"))
+        Self::new(WA_BAD_LENGTH, format!("{name} is said to be longer than anything in memory; check its length"))
+    }
+
+    pub(crate) fn bad_size(name: &str, size: usize, known: usize) -> Self {
+        let message = format!(
+            "{name}: a struct of {size} bytes, where {known} are known; set its size to its sizeof, and what a later header \
+             has beyond to zero"
+        );
+        Self::new(WA_BAD_STRUCT_SIZE, message)
     }
 
     #[expect(clippy::cast_precision_loss, reason = "a size in memory; above 2^53 bytes its last bits do not matter")]
-    pub(crate) fn buffer_too_small(capacity: usize, needed: usize) -> Self {
+    pub(crate) fn buffer_too_small(unit: &str, capacity: usize, needed: usize) -> Self {
         let message =
-            format!("the buffer is too small: {capacity} bytes, at least {needed} needed; hand over a larger one");
+            format!("the buffer is too small: {capacity} {unit}, at least {needed} needed; hand over a larger one");
         Self { value: Some(capacity as f64), minimum: Some(needed as f64), ..Self::new(WA_BUFFER_TOO_SMALL, message) }
     }
 
-    pub(crate) fn not_utf8(at: usize) -> Self {
-        Self::new(WA_NOT_UTF8, format!("the text is not UTF-8 (byte {at}); save it as UTF-8"))
+    pub(crate) fn not_utf8(name: &str, at: usize) -> Self {
+        Self::new(WA_NOT_UTF8, format!("{name} is not UTF-8 (byte {at}); hand it over as UTF-8"))
     }
 
-    fn internal() -> Self {
+    /// A number that the core never comes to see.
+    pub(crate) fn out_of_range(name: &str, value: f64, minimum: f64, maximum: Option<f64>) -> Self {
+        let bounds = match maximum {
+            Some(maximum) => format!("{minimum} to {maximum} allowed"),
+            None => format!("at least {minimum} needed"),
+        };
+        let message = format!("{name}: number out of range: {value}, {bounds}; check the number");
+        Self { value: Some(value), minimum: Some(minimum), maximum, ..Self::new(WA_OUT_OF_RANGE, message) }
+    }
+
+    pub(crate) fn internal() -> Self {
         Self::new(WA_INTERNAL_FAULT, "a fault inside the library; please report it with the session".to_owned())
     }
 }
@@ -174,11 +193,8 @@ pub(crate) unsafe fn guard(error: *mut WaError, job: impl FnOnce() -> Result<(),
     let size = if error.is_null() {
         None
     } else {
-        // SAFETY: not null; the caller promises that `size` is set. No reference is made to the rest, which need not be.
-        let size = unsafe { (&raw const (*error).size).read_unaligned() };
-        if !(mem::size_of::<WaError>()..=LARGEST_SIZE).contains(&size) {
-            return WA_BAD_STRUCT_SIZE;
-        }
+        // SAFETY: not null; the caller promises that `size` is set.
+        let Some(size) = (unsafe { stated_size(error) }) else { return WA_BAD_STRUCT_SIZE };
         Some(size)
     };
     let outcome = catch_unwind(AssertUnwindSafe(job)).unwrap_or_else(|_| Err(Failure::internal()));
@@ -187,13 +203,8 @@ pub(crate) unsafe fn guard(error: *mut WaError, job: impl FnOnce() -> Result<(),
             Ok(()) => WaError::success(size),
             Err(failure) => WaError::failure(size, failure),
         };
-        let known = mem::size_of::<WaError>();
-        // SAFETY: the caller promises `size` writable bytes, and known ≤ size was checked. Written as bytes, so the
-        // struct need not be aligned; `filled` is our own, so nothing overlaps.
-        unsafe {
-            ptr::copy_nonoverlapping((&raw const filled).cast::<u8>(), error.cast::<u8>(), known);
-            ptr::write_bytes(error.cast::<u8>().add(known), 0, size - known);
-        }
+        // SAFETY: the caller promises `size` writable bytes, and a wa_error has no more.
+        unsafe { fill(error, size, &filled) };
     }
     outcome.map_or_else(|failure| failure.code, |()| WA_SUCCESS)
 }
@@ -201,7 +212,9 @@ pub(crate) unsafe fn guard(error: *mut WaError, job: impl FnOnce() -> Result<(),
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::memory::LARGEST_SIZE;
     use std::ffi::CStr;
+    use std::mem;
 
     fn text(message: &[c_char]) -> String {
         let bytes: Vec<u8> = message.iter().map(|byte| byte.to_ne_bytes()[0]).collect();

@@ -2,7 +2,7 @@
 //!
 //! The numbers stand here as literals, since the header is written from this text; tests hold them to the core's.
 
-use std::ffi::CStr;
+use std::ffi::{CStr, c_char};
 
 /// Success.
 pub const WA_SUCCESS: i32 = 0;
@@ -72,7 +72,7 @@ pub const WA_NOT_SETTLED: i32 = -30;
 pub const WA_NULL_POINTER: i32 = -1001;
 /// The result does not fit its buffer; the length that it needs is told.
 pub const WA_BUFFER_TOO_SMALL: i32 = -1002;
-/// The size in a struct is not one that this library knows. Nothing else was looked at, nothing written.
+/// The size in a struct is not one that this library knows. When it is that of wa_error, nothing was written.
 pub const WA_BAD_STRUCT_SIZE: i32 = -1003;
 /// A text is not UTF-8.
 pub const WA_NOT_UTF8: i32 = -1004;
@@ -145,7 +145,14 @@ const NAMES: [(i32, &CStr); 37] = [
     (WA_INTERNAL_FAULT, c"internal_fault"),
 ];
 
-pub(crate) fn name(status: i32) -> &'static CStr {
+/// The name of a status in snake case, as in "roll_too_small": a static string, never NULL, not to be
+/// freed. "unknown" for a number that is no status.
+#[unsafe(no_mangle)]
+pub extern "C" fn wa_status_name(status: i32) -> *const c_char {
+    name(status).as_ptr()
+}
+
+fn name(status: i32) -> &'static CStr {
     NAMES.iter().find(|(number, _)| *number == status).map_or(c"unknown", |(_, name)| name)
 }
 

@@ -4,13 +4,17 @@ use alignment_core::{ErrorCode, Wheel};
 use std::path::{Path, PathBuf};
 use std::{env, fs};
 
+/// In the order in which the header is read.
+const MODULES: [&str; 8] =
+    ["status", "error", "memory", "measure", "uncertainty", "conformity", "repeatability", "version"];
+
 fn folder() -> PathBuf {
     PathBuf::from(env!("CARGO_MANIFEST_DIR"))
 }
 
 fn generate(folder: &Path) -> String {
     let config = cbindgen::Config::from_file(folder.join("cbindgen.toml")).unwrap();
-    let sources = ["status.rs", "error.rs", "lib.rs"].map(|name| folder.join("src").join(name));
+    let sources = MODULES.map(|name| folder.join("src").join(name).with_extension("rs"));
     let builder = sources.iter().fold(cbindgen::Builder::new().with_config(config), cbindgen::Builder::with_src);
     let mut header = Vec::new();
     builder.generate().unwrap().write(&mut header);
@@ -50,4 +54,21 @@ fn the_header_has_every_number() {
     }
     let soname = format!("const ABI_VERSION: u32 = {};", wheel_alignment::WA_ABI_VERSION);
     assert!(fs::read_to_string(folder().join("build.rs")).unwrap().contains(&soname));
+}
+
+#[test]
+fn the_header_declares_every_function_once() {
+    let header = generate(&folder());
+    let mut functions = 0;
+    for entry in fs::read_dir(folder().join("src")).unwrap() {
+        let source = fs::read_to_string(entry.unwrap().path()).unwrap();
+        for after in source.split("extern \"C\" fn ").skip(1) {
+            let (name, _) = after.split_once('(').unwrap();
+            let call = format!("{name}(");
+            let declared = header.lines().filter(|line| line.contains(&call) && !line.starts_with([' ', '/']));
+            assert_eq!(declared.count(), 1, "{name}");
+            functions += 1;
+        }
+    }
+    assert!(functions > 15);
 }

@@ -1,54 +1,7 @@
 /* A consumer in C99, and in C++: measures the session named by the first argument, and tries every refusal.
  * Prints one line per failure and a line of totals; the exit status is 0 when nothing failed. */
 
-#include "wheel_alignment.h"
-
-#include <math.h>
-#include <stdio.h>
-#include <stdlib.h>
-#include <string.h>
-
-static int passed = 0;
-static int failed = 0;
-
-#define CHECK(condition) check((condition) != 0, #condition, __LINE__)
-
-static void check(int condition, const char *text, int line)
-{
-    if (condition) {
-        passed += 1;
-    } else {
-        failed += 1;
-        printf("measure_json.c:%d: failed: %s\n", line, text);
-    }
-}
-
-/* The whole file in a buffer to be freed, or NULL. */
-static char *read_file(const char *path, size_t *length)
-{
-    FILE *file = fopen(path, "rb");
-    char *text = NULL;
-    long end = 0;
-    if (file == NULL) {
-        return NULL;
-    }
-    if (fseek(file, 0, SEEK_END) == 0 && (end = ftell(file)) > 0 && fseek(file, 0, SEEK_SET) == 0) {
-        text = (char *)malloc((size_t)end);
-        if (text != NULL) {
-            *length = fread(text, 1, (size_t)end, file);
-        }
-    }
-    fclose(file);
-    return text;
-}
-
-static wa_error fresh_error(void)
-{
-    wa_error error;
-    memset(&error, 0x55, sizeof error);
-    error.size = sizeof error;
-    return error;
-}
+#include "consumer.h"
 
 static void test_measure(const char *session, size_t session_length)
 {
@@ -195,7 +148,7 @@ static void test_layout(void)
 int main(int argc, char **argv)
 {
     size_t session_length = 0;
-    char *session = argc == 2 ? read_file(argv[1], &session_length) : NULL;
+    char *session = argc >= 2 ? read_file(argv[1], &session_length) : NULL;
     if (session == NULL) {
         fprintf(stderr, "usage: measure_json SESSION.json\n");
         return 2;
@@ -207,6 +160,5 @@ int main(int argc, char **argv)
     test_names();
     test_layout();
     free(session);
-    printf("%d passed, %d failed\n", passed, failed);
-    return failed == 0 ? 0 : 1;
+    return report();
 }

@@ -1,6 +1,6 @@
 #!/bin/sh
-# Builds the library, then the consumer as C99 (shared and static library) and, where there is a compiler, as C++17;
-# runs each on the demo session, or on the session named by the first argument.
+# Builds the library, then each consumer as C99 (shared and static library) and, where there is a compiler, as C++17;
+# runs it on the demo session and specification, or on the session named by the first argument, which must state its noise.
 set -eu
 
 here=$(cd "$(dirname "$0")" && pwd)
@@ -22,17 +22,20 @@ static="$target/release/libwheel_alignment.a -lpthread -ldl -lm"
 
 run() {
     printf '%s: ' "$1"
-    "$build/$1" "$session"
+    "$build/$1" "$session" "$root/examples/demo_specification.json"
 }
 
-${CC:-cc} -std=c99 -Wstrict-prototypes $warnings $include "$here/measure_json.c" -o "$build/c99-shared" $shared
-run c99-shared
-${CC:-cc} -std=c99 -Wstrict-prototypes $warnings $include "$here/measure_json.c" -o "$build/c99-static" $static
-run c99-static
-if command -v "${CXX:-c++}" > /dev/null; then
-    ${CXX:-c++} -x c++ -std=c++17 $warnings $include "$here/measure_json.c" -x none -o "$build/cxx17-shared" $shared
-    run cxx17-shared
-else
-    echo "cxx17-shared: NOT RUN, there is no C++ compiler"
-    [ -z "${CI:-}" ] || exit 1
-fi
+for program in measure_json assess; do
+    source=$here/$program.c
+    ${CC:-cc} -std=c99 -Wstrict-prototypes $warnings $include "$source" -o "$build/$program-c99-shared" $shared
+    run $program-c99-shared
+    ${CC:-cc} -std=c99 -Wstrict-prototypes $warnings $include "$source" -o "$build/$program-c99-static" $static
+    run $program-c99-static
+    if command -v "${CXX:-c++}" > /dev/null; then
+        ${CXX:-c++} -x c++ -std=c++17 $warnings $include "$source" -x none -o "$build/$program-cxx17-shared" $shared
+        run $program-cxx17-shared
+    else
+        echo "$program-cxx17-shared: NOT RUN, there is no C++ compiler"
+        [ -z "${CI:-}" ] || exit 1
+    fi
+done

@@ -1,81 +1,27 @@
-//! `wa_measure_json` as C calls it: the core's result to the byte, and every refusal.
+//! `wa_measure_json` and `wa_assess_json`, and how readings are numbered.
 
-use alignment_core::json::{measurement_to_json, session_from_json, session_to_json};
-use alignment_core::{ErrorCode, measure};
-use std::ffi::{CStr, c_char};
-use std::{fs, mem, ptr, thread};
-use wheel_alignment::{
-    WA_BAD_LENGTH, WA_BAD_STRUCT_SIZE, WA_BUFFER_TOO_SMALL, WA_NONE, WA_NOT_A_SESSION, WA_NOT_UTF8, WA_NULL_POINTER,
-    WA_STAGE_ROLLING, WA_SUCCESS, WA_WHEEL_RL, WaError, wa_abi_version, wa_measure_json, wa_status_name, wa_version,
+use crate::{CAPACITY, Call, UNTOUCHED, demo_session, example, fresh_error, in_two_calls};
+use alignment_core::json::{
+    assessment_to_json, measurement_to_json, session_from_json, session_to_json, specification_from_json,
 };
+use alignment_core::paths::READINGS;
+use alignment_core::{ErrorCode, assess, measure};
+use std::ffi::{CStr, c_char};
+use std::{ptr, thread};
+use wheel_alignment::*;
 
-const CAPACITY: usize = 1 << 16;
-const UNTOUCHED: usize = 123_456;
-
-fn demo_session() -> String {
-    fs::read_to_string(concat!(env!("CARGO_MANIFEST_DIR"), "/../examples/pulling-car.json")).unwrap()
-}
-
-fn fresh_error() -> WaError {
-    WaError {
-        size: mem::size_of::<WaError>(),
-        code: 7,
-        stage: 7,
-        station: 7,
-        wheel: 7,
-        value: 7.0,
-        minimum: 7.0,
-        maximum: 7.0,
-        message: [b'7'.cast_signed(); 512],
-    }
-}
-
-/// What one call gave.
-struct Call {
-    status: i32,
-    buffer: Vec<u8>,
-    length: usize,
-    error: WaError,
-}
-
-impl Call {
-    fn new(session: &[u8], capacity: usize) -> Self {
-        let mut call = Self { status: 0, buffer: vec![b'#'; capacity], length: UNTOUCHED, error: fresh_error() };
-        let buffer = if capacity == 0 { ptr::null_mut() } else { call.buffer.as_mut_ptr().cast::<c_char>() };
+fn measured(session: &[u8], capacity: usize) -> Call {
+    Call::new(capacity, |result, capacity, length, error| {
         // SAFETY: buffers of our own, with their own lengths.
-        call.status = unsafe {
-            wa_measure_json(
-                session.as_ptr().cast(),
-                session.len(),
-                buffer,
-                capacity,
-                &raw mut call.length,
-                &raw mut call.error,
-            )
-        };
-        assert_eq!(call.error.code, call.status);
-        call
-    }
-
-    fn result(&self) -> &str {
-        CStr::from_bytes_until_nul(&self.buffer).unwrap().to_str().unwrap()
-    }
-
-    fn message(&self) -> &str {
-        // SAFETY: a message ends with a NUL within its array.
-        unsafe { CStr::from_ptr(self.error.message.as_ptr()) }.to_str().unwrap()
-    }
-
-    fn wrote_nothing(&self) -> bool {
-        self.length == UNTOUCHED && self.buffer.iter().all(|&byte| byte == b'#')
-    }
+        unsafe { wa_measure_json(session.as_ptr().cast(), session.len(), result, capacity, length, error) }
+    })
 }
 
 #[test]
 fn the_result_is_the_cores_to_the_byte() {
     let session = demo_session();
     let expected = measurement_to_json(&measure(&session_from_json(&session).unwrap()).unwrap());
-    let call = Call::new(session.as_bytes(), CAPACITY);
+    let call = measured(session.as_bytes(), CAPACITY);
     assert_eq!(call.status, WA_SUCCESS, "{}", call.message());
     assert_eq!(call.result(), expected);
     assert_eq!(call.length, expected.len());
@@ -90,14 +36,14 @@ fn the_result_is_the_cores_to_the_byte() {
 #[expect(clippy::float_cmp, reason = "sizes in bytes are exact")]
 fn a_small_buffer_is_told_the_length_that_it_needs() {
     let session = demo_session();
-    let length = Call::new(session.as_bytes(), CAPACITY).length;
+    let length = measured(session.as_bytes(), CAPACITY).length;
     for capacity in [0, 1, 100, length] {
-        let call = Call::new(session.as_bytes(), capacity);
+        let call = measured(session.as_bytes(), capacity);
         assert_eq!((call.status, call.length), (WA_BUFFER_TOO_SMALL, length));
         assert!(call.buffer.iter().all(|&byte| byte == b'#'));
         assert_eq!(call.error.minimum, f64::from(u32::try_from(length + 1).unwrap()));
     }
-    assert_eq!(Call::new(session.as_bytes(), length + 1).status, WA_SUCCESS);
+    assert_eq!(measured(session.as_bytes(), length + 1).status, WA_SUCCESS);
 }
 
 #[test]
@@ -110,7 +56,7 @@ fn an_error_of_the_core_comes_with_its_place_and_figures() {
         station.rl = still.clone();
     }
     let expected = measure(&tree).unwrap_err();
-    let call = Call::new(session_to_json(&tree).as_bytes(), CAPACITY);
+    let call = measured(session_to_json(&tree).as_bytes(), CAPACITY);
     assert!(call.wrote_nothing());
     assert_eq!((expected.code, call.status), (ErrorCode::RollTooSmall, ErrorCode::RollTooSmall.number()));
     assert_eq!((call.error.stage, call.error.station, call.error.wheel), (WA_STAGE_ROLLING, WA_NONE, WA_WHEEL_RL));
@@ -135,14 +81,14 @@ fn garbage_is_refused() {
     ];
     refused.extend((0..session.len()).step_by(997).map(|end| (WA_NOT_A_SESSION, session.as_bytes()[..end].to_vec())));
     for (status, text) in refused {
-        let call = Call::new(&text, CAPACITY);
+        let call = measured(&text, CAPACITY);
         assert_eq!(call.status, status, "{:?}", String::from_utf8_lossy(&text[..text.len().min(80)]));
         assert!(call.wrote_nothing());
         assert!(!call.message().is_empty());
     }
-    let call = Call::new(br#"{"format": "alignment-session/1", "colour": 1}"#, CAPACITY);
+    let call = measured(br#"{"format": "alignment-session/1", "colour": 1}"#, CAPACITY);
     assert!(call.message().contains("unknown field `colour`"), "{}", call.message());
-    assert!(Call::new(b"{\"note\": \"\xff\"}", CAPACITY).message().contains("byte 10"));
+    assert!(measured(b"{\"note\": \"\xff\"}", CAPACITY).message().contains("byte 10"));
 }
 
 #[test]
@@ -175,10 +121,10 @@ fn null_pointers_and_lengths_are_refused() {
 #[test]
 fn every_thread_gets_the_same_bytes() {
     let session = demo_session();
-    let expected = Call::new(session.as_bytes(), CAPACITY);
+    let expected = measured(session.as_bytes(), CAPACITY);
     thread::scope(|scope| {
         for _ in 0..4 {
-            scope.spawn(|| assert_eq!(Call::new(session.as_bytes(), CAPACITY).result(), expected.result()));
+            scope.spawn(|| assert_eq!(measured(session.as_bytes(), CAPACITY).result(), expected.result()));
         }
     });
 }
@@ -192,4 +138,59 @@ fn names_and_versions() {
     assert_eq!(text(wa_status_name(42)), "unknown");
     assert_eq!(text(wa_version()), env!("CARGO_PKG_VERSION"));
     assert_eq!(wa_abi_version(), 0);
+}
+
+fn assessed<'a>(
+    session: &'a str,
+    specification: Option<&'a [u8]>,
+) -> impl Fn(*mut c_char, usize, *mut usize, *mut WaError) -> i32 {
+    move |result, capacity, length, error| {
+        let (text, text_length) = specification.map_or((ptr::null(), 0), |text| (text.as_ptr().cast(), text.len()));
+        // SAFETY: buffers of our own, with their own lengths.
+        unsafe {
+            wa_assess_json(session.as_ptr().cast(), session.len(), text, text_length, result, capacity, length, error)
+        }
+    }
+}
+
+#[test]
+fn an_assessment_is_the_cores_to_the_byte() {
+    let (session, specification) = (demo_session(), example("demo_specification.json"));
+    let known = session_from_json(&session).unwrap();
+    let limits = specification_from_json(&specification).unwrap();
+    in_two_calls(assessed(&session, None)).gave(&assessment_to_json(&assess(&known, None).unwrap()));
+    let judged = in_two_calls(assessed(&session, Some(specification.as_bytes())));
+    judged.gave(&assessment_to_json(&assess(&known, Some(&limits)).unwrap()));
+    assert!(judged.result().contains(r#""verdict": "conforms""#));
+}
+
+#[test]
+fn a_specification_that_is_none_is_refused() {
+    let session = demo_session();
+    let with = |specification: &[u8]| Call::new(CAPACITY, assessed(&session, Some(specification)));
+    with(b"").refused(WA_NOT_A_SPECIFICATION, "line 1");
+    with(b"{}").refused(WA_NOT_A_SPECIFICATION, "format");
+    with(b"\xff").refused(WA_NOT_UTF8, "specification_json is not UTF-8 (byte 0)");
+    with(br#"{"format": "alignment-specification/1", "limits": {"wheels.fl.camber": {"max": 0}}}"#)
+        .refused(WA_UNKNOWN_READING, "wheels.fl.camber");
+    // A text that is missing is not taken for none.
+    Call::new(CAPACITY, |result, capacity, length, error| {
+        // SAFETY: buffers of our own; the null pointer is refused.
+        unsafe {
+            wa_assess_json(session.as_ptr().cast(), session.len(), ptr::null(), 5, result, capacity, length, error)
+        }
+    })
+    .refused(WA_NULL_POINTER, "specification_json");
+}
+
+#[test]
+fn readings_are_numbered_as_in_the_core() {
+    assert_eq!(wa_reading_count(), READINGS.len());
+    for (index, path) in READINGS.iter().enumerate() {
+        // SAFETY: the library's strings are static and end with a NUL.
+        assert_eq!(unsafe { CStr::from_ptr(wa_reading_path(index)) }.to_str(), Ok(*path));
+    }
+    for index in [READINGS.len(), usize::MAX] {
+        assert!(wa_reading_path(index).is_null());
+    }
 }

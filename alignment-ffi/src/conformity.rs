@@ -1,0 +1,208 @@
+//! Judging one value against its limits.
+
+use crate::error::{Failure, WaError, guard};
+use crate::memory::{StatesSize, Target, WaOptional, plain};
+use crate::status::WA_NONE;
+use alignment_core::conformity::{
+    Decision, Judgement, Limits, Production, Reason, Rule, Uncertain, Verdict, global_risks, judge,
+};
+
+/// The rule allows neither of the other verdicts.
+pub const WA_VERDICT_UNDETERMINED: i32 = 0;
+/// Within the limits, by the rule.
+pub const WA_VERDICT_CONFORMS: i32 = 1;
+/// Beyond a limit, by the rule.
+pub const WA_VERDICT_DOES_NOT_CONFORM: i32 = 2;
+
+/// Undetermined, since the reading is absent.
+pub const WA_REASON_NOT_MEASURED: i32 = 0;
+/// Undetermined, since the value lies nearer to a limit than its uncertainty allows.
+pub const WA_REASON_NEAR_LIMIT: i32 = 1;
+/// Undetermined, since the uncertainty is so great against the tolerance that no value could conform.
+pub const WA_REASON_TOO_UNCERTAIN: i32 = 2;
+
+/// Conforming and not conforming each need the stated probability; between them nothing is decided.
+pub const WA_RULE_GUARDED: i32 = 0;
+/// Within the limits conforms, beyond them does not; whoever takes the verdict shares the risk.
+pub const WA_RULE_SIMPLE_ACCEPTANCE: i32 = 1;
+
+/// How well a value is known.
+#[repr(C)]
+#[derive(Debug, Clone, Copy)]
+pub struct WaUncertain {
+    /// Standard uncertainty, in the unit of the value; 0 for a value that is known exactly.
+    pub standard_uncertainty: f64,
+    /// The degrees of freedom on which it rests, at least 1; infinite, or absent, when it is itself known well.
+    pub degrees_of_freedom: WaOptional,
+}
+
+/// The least and the greatest value that conform, in the unit of the value; at least one of them.
+#[repr(C)]
+#[derive(Debug, Clone, Copy)]
+pub struct WaLimits {
+    /// The least; absent when nothing is too small.
+    pub min: WaOptional,
+    /// The greatest; absent when nothing is too great.
+    pub max: WaOptional,
+}
+
+/// The verdict on one value, and what it rests on.
+#[repr(C)]
+#[derive(Debug, Clone, Copy)]
+pub struct WaJudgement {
+    /// Set by the caller: sizeof(wa_judgement).
+    pub size: usize,
+    /// WA_VERDICT_...
+    pub verdict: i32,
+    /// Why it is undetermined, WA_REASON_..., or WA_NONE when it is not.
+    pub reason: i32,
+    /// The rule by which it was found, WA_RULE_...: simple acceptance wherever the uncertainty is not known.
+    pub rule: i32,
+    /// The probability that the true value lies within the limits. Absent without an uncertainty.
+    pub probability_of_conformity: WaOptional,
+    /// The probability that the verdict is wrong. Absent without an uncertainty, and where nothing is decided.
+    pub risk_of_wrong_verdict: WaOptional,
+    /// The guard band of one limit, in the unit of the value: beyond a limit by this or more does not conform.
+    /// 0 by simple acceptance.
+    pub guard_band: WaOptional,
+    /// What conforms by the rule: the limits, less the guard bands. Both absent when no value could conform.
+    pub acceptance: WaLimits,
+}
+
+// SAFETY: repr(C), begins with a usize, and numbers are all it has.
+unsafe impl StatesSize for WaJudgement {}
+
+impl From<WaUncertain> for Uncertain {
+    fn from(WaUncertain { standard_uncertainty, degrees_of_freedom }: WaUncertain) -> Self {
+        Self { standard_uncertainty, degrees_of_freedom: degrees_of_freedom.get() }
+    }
+}
+
+impl From<WaLimits> for Limits {
+    fn from(WaLimits { min, max }: WaLimits) -> Self {
+        Self { min: min.get(), max: max.get() }
+    }
+}
+
+impl From<Limits> for WaLimits {
+    fn from(Limits { min, max }: Limits) -> Self {
+        Self { min: min.into(), max: max.into() }
+    }
+}
+
+impl From<Judgement> for WaJudgement {
+    fn from(judged: Judgement) -> Self {
+        Self {
+            size: 0,
+            verdict: match judged.verdict {
+                Verdict::Undetermined => WA_VERDICT_UNDETERMINED,
+                Verdict::Conforms => WA_VERDICT_CONFORMS,
+                Verdict::DoesNotConform => WA_VERDICT_DOES_NOT_CONFORM,
+            },
+            reason: match judged.reason {
+                None => WA_NONE,
+                Some(Reason::NotMeasured) => WA_REASON_NOT_MEASURED,
+                Some(Reason::NearLimit) => WA_REASON_NEAR_LIMIT,
+                Some(Reason::TooUncertain) => WA_REASON_TOO_UNCERTAIN,
+            },
+            rule: match judged.rule {
+                Rule::Guarded => WA_RULE_GUARDED,
+                Rule::SimpleAcceptance => WA_RULE_SIMPLE_ACCEPTANCE,
+            },
+            probability_of_conformity: judged.probability_of_conformity.into(),
+            risk_of_wrong_verdict: judged.risk_of_wrong_verdict.into(),
+            guard_band: judged.guard_band.into(),
+            acceptance: judged.acceptance.unwrap_or_default().into(),
+        }
+    }
+}
+
+/// Judges one value against its limits, all in one unit, degrees or mm alike.
+///
+/// uncertainty: how well the value is known. NULL when it is not: then simple acceptance is the rule.
+/// limits: at least one.
+/// rule: WA_RULE_...
+/// probability: with which the guarded rule must be right, 0.5 to 0.999999, customarily 0.95. It must be in
+///     range under the other rule as well, which has no use for it.
+/// judgement: struct of the caller whose size is set.
+///
+/// Returns WA_SUCCESS; WA_NOT_FINITE; WA_OUT_OF_RANGE for a rule or a probability that is none, an
+/// uncertainty below 0, fewer than one degree of freedom, a least value above the greatest, or numbers
+/// beyond ± 1e9; WA_MISSING_INPUT without any limit.
+///
+/// # Safety
+/// As under Memory at the top.
+#[unsafe(no_mangle)]
+pub unsafe extern "C" fn wa_judge(
+    value: f64,
+    uncertainty: *const WaUncertain,
+    limits: *const WaLimits,
+    rule: i32,
+    probability: f64,
+    judgement: *mut WaJudgement,
+    error: *mut WaError,
+) -> i32 {
+    let job = || {
+        // SAFETY: the caller's promises are handed on.
+        let (uncertainty, limits, target) = unsafe {
+            let known = (!uncertainty.is_null()).then(|| plain("uncertainty", uncertainty)).transpose()?;
+            (known, plain("limits", limits)?, Target::new("judgement", judgement)?)
+        };
+        let rule = match rule {
+            WA_RULE_GUARDED => Rule::Guarded,
+            WA_RULE_SIMPLE_ACCEPTANCE => Rule::SimpleAcceptance,
+            other => return Err(Failure::out_of_range("rule", other.into(), 0.0, Some(1.0))),
+        };
+        let decision = Decision { rule, probability };
+        target.write(&judge(value, uncertainty.map(Uncertain::from), limits.into(), decision)?.into());
+        Ok(())
+    };
+    // SAFETY: the caller's promise about `error` is handed on.
+    unsafe { guard(error, job) }
+}
+
+/// The risks of accepting what is measured within the acceptance limits, over all that is produced, or comes
+/// to be measured. All in one unit, degrees or mm alike.
+///
+/// mean, standard_deviation: of the true values before any is measured, taken to be normal.
+/// standard_uncertainty: of the measurement.
+/// acceptance: as wa_judge found them, or the limits themselves for simple acceptance.
+/// consumer: where the probability goes that one does not conform and is accepted.
+/// producer: where the probability goes that one conforms and is not accepted.
+///
+/// Returns WA_SUCCESS; WA_NOT_FINITE; WA_OUT_OF_RANGE for a standard deviation not above 0, an uncertainty
+/// below 0, a least value above the greatest, or numbers beyond ± 1e9; WA_MISSING_INPUT without any limit.
+///
+/// # Safety
+/// As under Memory at the top.
+#[unsafe(no_mangle)]
+pub unsafe extern "C" fn wa_global_risks(
+    mean: f64,
+    standard_deviation: f64,
+    standard_uncertainty: f64,
+    limits: *const WaLimits,
+    acceptance: *const WaLimits,
+    consumer: *mut f64,
+    producer: *mut f64,
+    error: *mut WaError,
+) -> i32 {
+    let job = || {
+        for (name, pointer) in [("consumer", consumer), ("producer", producer)] {
+            if pointer.is_null() {
+                return Err(Failure::null_pointer(name));
+            }
+        }
+        // SAFETY: the caller's promises are handed on.
+        let (limits, acceptance) = unsafe { (plain("limits", limits)?, plain("acceptance", acceptance)?) };
+        let production = Production { mean, standard_deviation };
+        let risks = global_risks(production, standard_uncertainty, limits.into(), acceptance.into())?;
+        // SAFETY: not null, and the caller promises a writable, aligned double at each.
+        unsafe {
+            consumer.write(risks.consumer);
+            producer.write(risks.producer);
+        }
+        Ok(())
+    };
+    // SAFETY: the caller's promise about `error` is handed on.
+    unsafe { guard(error, job) }
+}

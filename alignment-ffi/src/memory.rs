@@ -1,0 +1,303 @@
+//! What crosses the border: texts, numbers and structs of the caller in, results out. Every pointer is checked here.
+
+use crate::error::{Failure, WaError, guard};
+use alignment_core::Session;
+use alignment_core::json::session_from_json;
+use serde::Serialize;
+use std::ffi::{CStr, c_char};
+use std::{mem, ptr, slice, str};
+
+/// The size above which a struct is taken for garbage.
+pub(crate) const LARGEST_SIZE: usize = 4096;
+
+/// A number that may be absent.
+#[repr(C)]
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct WaOptional {
+    /// The number; from the library NaN when absent, to the library not looked at then.
+    pub value: f64,
+    /// 0 when absent.
+    pub present: i32,
+}
+
+impl WaOptional {
+    pub(crate) fn get(self) -> Option<f64> {
+        (self.present != 0).then_some(self.value)
+    }
+}
+
+impl From<Option<f64>> for WaOptional {
+    fn from(value: Option<f64>) -> Self {
+        Self { value: value.unwrap_or(f64::NAN), present: i32::from(value.is_some()) }
+    }
+}
+
+/// A struct of C whose first member is a `size_t` that the caller sets to its size.
+///
+/// # Safety
+/// It is `repr(C)`, begins with a `usize`, and any bits make one.
+pub(crate) unsafe trait StatesSize: Copy {}
+
+/// `count` elements of the caller, readable and aligned as it promises.
+///
+/// # Safety
+/// `pointer` is null, or points to as many elements, which nobody writes meanwhile.
+pub(crate) unsafe fn elements<'a, T>(name: &str, pointer: *const T, count: usize) -> Result<&'a [T], Failure> {
+    if pointer.is_null() {
+        return Err(Failure::null_pointer(name));
+    }
+    if count > isize::MAX.unsigned_abs() / mem::size_of::<T>() {
+        return Err(Failure::bad_length(name));
+    }
+    // SAFETY: not null, the caller's promise, and no larger than an object can be.
+    Ok(unsafe { slice::from_raw_parts(pointer, count) })
+}
+
+/// A text of `length` bytes.
+///
+/// # Safety
+/// As [`elements`].
+pub(crate) unsafe fn text<'a>(name: &str, pointer: *const c_char, length: usize) -> Result<&'a str, Failure> {
+    // SAFETY: the caller's promise is handed on.
+    let bytes = unsafe { elements(name, pointer.cast::<u8>(), length)? };
+    str::from_utf8(bytes).map_err(|error| Failure::not_utf8(name, error.valid_up_to()))
+}
+
+/// A text that ends with a NUL.
+///
+/// # Safety
+/// `pointer` is null, or points to bytes up to a NUL, which nobody writes meanwhile.
+pub(crate) unsafe fn string<'a>(name: &str, pointer: *const c_char) -> Result<&'a str, Failure> {
+    if pointer.is_null() {
+        return Err(Failure::null_pointer(name));
+    }
+    // SAFETY: not null, and the caller's promise.
+    let bytes = unsafe { CStr::from_ptr(pointer) };
+    bytes.to_str().map_err(|error| Failure::not_utf8(name, error.valid_up_to()))
+}
+
+/// The session of a text.
+///
+/// # Safety
+/// As [`elements`].
+pub(crate) unsafe fn session(pointer: *const c_char, length: usize) -> Result<Session, Failure> {
+    // SAFETY: the caller's promise is handed on.
+    let text = unsafe { text("session_json", pointer, length)? };
+    Ok(session_from_json(text)?)
+}
+
+/// A plain struct without a size.
+///
+/// # Safety
+/// `pointer` is null, or points to one that nobody writes meanwhile.
+pub(crate) unsafe fn plain<T: Copy>(name: &str, pointer: *const T) -> Result<T, Failure> {
+    // SAFETY: the caller's promise is handed on.
+    unsafe { elements(name, pointer, 1) }.map(|one| one[0])
+}
+
+/// The size that a struct states, if it is one that `T` can have in this or a later header.
+///
+/// # Safety
+/// `pointer` points to a `size` that is set; the rest need not be.
+pub(crate) unsafe fn stated_size<T: StatesSize>(pointer: *const T) -> Option<usize> {
+    // SAFETY: the caller's promise. No reference is made to the rest.
+    let size = unsafe { pointer.cast::<usize>().read_unaligned() };
+    (mem::size_of::<T>()..=LARGEST_SIZE).contains(&size).then_some(size)
+}
+
+/// A struct with a size. Of a later header only what is zero beyond the members known here can be understood.
+///
+/// # Safety
+/// `pointer` is null, or points to a `size` that is set and to as many readable bytes as it says.
+pub(crate) unsafe fn read<T: StatesSize>(name: &str, pointer: *const T) -> Result<T, Failure> {
+    let known = mem::size_of::<T>();
+    // SAFETY: the caller's promise is handed on, and known ≤ size.
+    let (size, later) = unsafe {
+        let size = checked_size(name, pointer)?;
+        (size, slice::from_raw_parts(pointer.cast::<u8>().add(known), size - known))
+    };
+    if later.iter().any(|&byte| byte != 0) {
+        return Err(Failure::bad_size(name, size, known));
+    }
+    // SAFETY: as many bytes are readable, and any bits make a T.
+    Ok(unsafe { pointer.read_unaligned() })
+}
+
+/// # Safety
+/// `pointer` is null, or points to a `size` that is set.
+unsafe fn checked_size<T: StatesSize>(name: &str, pointer: *const T) -> Result<usize, Failure> {
+    if pointer.is_null() {
+        return Err(Failure::null_pointer(name));
+    }
+    // SAFETY: not null, and the caller's promise.
+    unsafe {
+        let size = pointer.cast::<usize>().read_unaligned();
+        stated_size(pointer).ok_or_else(|| Failure::bad_size(name, size, mem::size_of::<T>()))
+    }
+}
+
+/// Where a struct with a size goes: checked before the work is done.
+pub(crate) struct Target<T> {
+    pointer: *mut T,
+    size: usize,
+}
+
+impl<T: StatesSize> Target<T> {
+    /// # Safety
+    /// `pointer` is null, or points to a `size` that is set and to as many writable bytes as it says, as long as this lives.
+    pub(crate) unsafe fn new(name: &str, pointer: *mut T) -> Result<Self, Failure> {
+        // SAFETY: the caller's promise is handed on.
+        unsafe { checked_size(name, pointer) }.map(|size| Self { pointer, size })
+    }
+
+    /// Writes all but the size, which stays the caller's; what a later header has beyond is set to zero.
+    pub(crate) fn write(self, value: &T) {
+        // SAFETY: `new` was promised as many writable bytes.
+        unsafe { fill(self.pointer, self.size, value) }
+    }
+}
+
+/// Fills in a struct of the caller, all but its size, and zeros beyond what is known of it.
+///
+/// # Safety
+/// `size` bytes from `pointer` on are writable, and no fewer than a `T` has.
+pub(crate) unsafe fn fill<T: StatesSize>(pointer: *mut T, size: usize, value: &T) {
+    let (first, known) = (mem::size_of::<usize>(), mem::size_of::<T>());
+    // SAFETY: the caller's promise. Written as bytes, so the struct need not be aligned; `value` is our own, so nothing
+    // overlaps.
+    unsafe {
+        let (from, to) = (ptr::from_ref(value).cast::<u8>(), pointer.cast::<u8>());
+        ptr::copy_nonoverlapping(from.add(first), to.add(first), known - first);
+        ptr::write_bytes(to.add(known), 0, size - known);
+    }
+}
+
+/// The caller's buffer for a result as text, as it came.
+pub(crate) struct ResultBuffer {
+    pub(crate) json: *mut c_char,
+    pub(crate) capacity: usize,
+    pub(crate) length: *mut usize,
+}
+
+impl ResultBuffer {
+    fn check(&self) -> Result<(), Failure> {
+        if self.length.is_null() {
+            return Err(Failure::null_pointer("result_length"));
+        }
+        if self.json.is_null() && self.capacity > 0 {
+            return Err(Failure::null_pointer("result_json"));
+        }
+        Ok(())
+    }
+
+    /// # Safety
+    /// It was checked; `length` points to a writable, aligned `size_t` and `json` to `capacity` writable bytes.
+    unsafe fn write(self, result: &str) -> Result<(), Failure> {
+        // SAFETY: the caller's promise.
+        unsafe { self.length.write(result.len()) };
+        if self.capacity <= result.len() {
+            return Err(Failure::buffer_too_small("bytes", self.capacity, result.len() + 1));
+        }
+        // SAFETY: capacity > result.len() ≥ 0, so json is not null; of its bytes result.len() + 1 are written. `result` is
+        // our own, so nothing overlaps.
+        unsafe {
+            let target = self.json.cast::<u8>();
+            ptr::copy_nonoverlapping(result.as_ptr(), target, result.len());
+            target.add(result.len()).write(0);
+        }
+        Ok(())
+    }
+}
+
+/// Runs a job whose result is a text, under the guard of the border.
+///
+/// # Safety
+/// The pointers of `result` are null, or point to what [`ResultBuffer::write`] needs; `error` as [`guard`] says.
+pub(crate) unsafe fn guard_text(
+    result: ResultBuffer,
+    error: *mut WaError,
+    job: impl FnOnce() -> Result<String, Failure>,
+) -> i32 {
+    let job = || {
+        result.check()?;
+        let text = job()?;
+        // SAFETY: checked, and the caller's promise is handed on.
+        unsafe { result.write(&text) }
+    };
+    // SAFETY: the caller's promise is handed on.
+    unsafe { guard(error, job) }
+}
+
+/// A result of the core as JSON at full precision; what is absent, or infinite, is null.
+pub(crate) fn to_json<T: Serialize>(value: &T) -> Result<String, Failure> {
+    serde_json::to_string_pretty(value).map_err(|_| Failure::internal())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::status::{WA_BAD_LENGTH, WA_BAD_STRUCT_SIZE, WA_NULL_POINTER};
+
+    #[repr(C)]
+    #[derive(Debug, Clone, Copy, PartialEq)]
+    struct Known {
+        size: usize,
+        number: f64,
+    }
+
+    // SAFETY: as the trait asks.
+    unsafe impl StatesSize for Known {}
+
+    #[repr(C)]
+    struct Later {
+        known: Known,
+        more: [u8; 16],
+    }
+
+    fn later(size: usize, more: u8) -> Later {
+        Later { known: Known { size, number: 1.5 }, more: [more; 16] }
+    }
+
+    #[test]
+    fn a_struct_of_a_later_header_is_read_while_what_is_new_is_zero() {
+        let [known, all] = [mem::size_of::<Known>(), mem::size_of::<Later>()];
+        for (size, more, read_as) in [
+            (known, 9, Ok(1.5)),
+            (all, 0, Ok(1.5)),
+            (all, 9, Err(WA_BAD_STRUCT_SIZE)),
+            (known - 1, 0, Err(WA_BAD_STRUCT_SIZE)),
+            (LARGEST_SIZE + 1, 0, Err(WA_BAD_STRUCT_SIZE)),
+            (usize::MAX, 0, Err(WA_BAD_STRUCT_SIZE)),
+        ] {
+            let given = later(size, more);
+            // SAFETY: a struct of our own; a size beyond it is refused before the rest is looked at.
+            let known = unsafe { read("known", (&raw const given).cast::<Known>()) };
+            assert_eq!(known.map(|known| known.number).map_err(|failure| failure.code), read_as, "{size}, {more}");
+        }
+    }
+
+    #[test]
+    fn a_struct_of_a_later_header_is_filled_up_with_zeros() {
+        let mut given = later(mem::size_of::<Later>(), 9);
+        // SAFETY: a struct of our own, with its size.
+        unsafe { Target::new("known", (&raw mut given).cast::<Known>()) }
+            .ok()
+            .unwrap()
+            .write(&Known { size: 0, number: 2.5 });
+        assert_eq!(given.known, Known { size: mem::size_of::<Later>(), number: 2.5 });
+        assert_eq!(given.more, [0; 16]);
+    }
+
+    #[test]
+    fn what_cannot_be_is_refused_before_it_is_looked_at() {
+        let one = [1.0];
+        // SAFETY: null, or refused by the count alone, or one element of our own.
+        unsafe {
+            assert_eq!(elements("x", ptr::null::<f64>(), 0).err().map(|f| f.code), Some(WA_NULL_POINTER));
+            for count in [usize::MAX, usize::MAX / 8, usize::MAX / 16 + 1] {
+                assert_eq!(elements("x", one.as_ptr(), count).err().map(|f| f.code), Some(WA_BAD_LENGTH));
+            }
+            assert_eq!(elements("x", one.as_ptr(), 1).ok(), Some(&one[..]));
+        }
+    }
+}
