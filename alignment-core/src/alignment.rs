@@ -142,7 +142,7 @@ pub(crate) fn trace(session: &Session) -> Result<(Measurement, Trace), Error> {
     if let (Datum::Runway, Some(runway_mm)) = (session.reference.datum, &session.runway_mm) {
         checks::runway(runway_mm, up, &wheels)?;
     }
-    let mut geometry = Geometry::straight_ahead(session, up, clamps.wheels, wheels);
+    let mut geometry = Geometry::straight_ahead(session, up, &clamps.wheels, wheels);
     let (Some((compensation, stand)), Some(wheels), Some(ahead)) = (geometry.stand(), all(&wheels), all(&ahead)) else {
         let travel = clamps.travel_direction_in_rig;
         for seen in [&checks::rolled_wheels(&clamps.wheels, &rolling), &wheels] {
@@ -213,7 +213,7 @@ pub(crate) fn readings_of(
 ) -> Result<Alignment, Error> {
     let Level { up, clamps, .. } = level(session, rolling, ahead)?;
     let locate = |wheel| Some(wheel::locate(clamps.wheels.get(wheel).as_ref()?, ahead.get(wheel).as_ref()?));
-    let geometry = Geometry::straight_ahead(session, up, clamps.wheels, ByWheel::from_fn(locate));
+    let geometry = Geometry::straight_ahead(session, up, &clamps.wheels, ByWheel::from_fn(locate));
     steer(session, &geometry, ahead, steered)?.alignment()
 }
 

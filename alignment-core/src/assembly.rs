@@ -43,13 +43,13 @@ impl Geometry {
     pub(crate) fn straight_ahead(
         session: &Session,
         up: Vector<Rig>,
-        compensation: ByWheel<Option<Compensation>>,
+        compensation: &ByWheel<Option<Compensation>>,
         wheels: ByWheel<Option<WheelInRig>>,
     ) -> Self {
         Self {
             reference: session.reference,
             up,
-            compensation,
+            compensation: *compensation,
             wheels,
             loaded_radius_mm: session.loaded_radius_mm.unwrap_or_default(),
             ride_height_mm: session.ride_height_mm,

@@ -718,6 +718,7 @@ mod schema {
     /// One pose, or several frames of a target that stands still, to be averaged.
     #[derive(JsonSchema)]
     #[schemars(rename = "Sighting", untagged)]
+    #[expect(clippy::large_enum_variant, reason = "described, never built")]
     enum SightingSchema {
         Pose(PoseSchema),
         Frames(Vec<PoseSchema>),

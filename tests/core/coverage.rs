@@ -105,7 +105,7 @@ fn assert_covered(name: &str, held: &[(u32, u32); COUNT], [least, most]: [f64; 2
         highest.1,
         highest.0
     );
-    let missed: Vec<_> = shares.iter().filter(|(_, share)| !(least..=most).contains(&share)).collect();
+    let missed: Vec<_> = shares.iter().filter(|(_, share)| !(least..=most).contains(share)).collect();
     assert!(missed.is_empty(), "{name}: {missed:?}");
 }
 

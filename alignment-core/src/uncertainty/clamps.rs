@@ -122,7 +122,7 @@ impl ClampsFollow {
             follow.add_standoff(wheel, clamp);
             let Some(fit) = StraightFit::of(roll, travel, up) else { return Ok(None) };
             let standoff_mm = *session.clamp_standoff_mm.get(wheel);
-            fit.follow(&mut follow, Clamp { wheel, clamp, standoff_mm }, own, all_travel_mm);
+            fit.follow(&mut follow, &Clamp { wheel, clamp, standoff_mm }, own, all_travel_mm);
         }
         Ok(Some(follow))
     }
@@ -247,8 +247,8 @@ impl<'a> StraightFit<'a> {
         )
     }
 
-    fn follow(&self, follow: &mut ClampsFollow, of: Clamp<'_>, own: Vector<Rig>, all_travel_mm: f64) {
-        let Clamp { wheel, clamp, standoff_mm } = of;
+    fn follow(&self, follow: &mut ClampsFollow, of: &Clamp<'_>, own: Vector<Rig>, all_travel_mm: f64) {
+        let &Clamp { wheel, clamp, standoff_mm } = of;
         let roll = self.roll;
         let column = |v: Vector<Rig>| Vector3::from(v.to_array());
         let spindle_in_target = Vector::<Target>::new(clamp.spindle_in_target);

@@ -51,7 +51,6 @@ use crate::paths::{self, COUNT};
 use crate::propagation::{self, Expanded};
 use crate::session::{Datum, InputUncertainty, Noise, PoseNoise, Session, Sighting, Station, StationSpread};
 use crate::units::{DEG_PER_RAD, rad_from_deg, sqrt};
-use alloc::boxed::Box;
 use alloc::vec::Vec;
 use clamps::{CLAMPS, ClampsFollow, PER_CLAMP, Row};
 use difference::{STEP_MM, STEP_RAD, tilted};
@@ -115,6 +114,17 @@ struct PoseCause {
     degrees_of_freedom: f64,
 }
 
+/// A cause that is no pose.
+#[derive(Debug, Clone, PartialEq)]
+struct OtherCause {
+    source: Source,
+    /// Of as many numbers as it has.
+    covariance: SMatrix<f64, 6, 6>,
+    /// Where they stand, and how many they are.
+    at: usize,
+    size: usize,
+}
+
 /// A measurement, and what each of its readings is worth.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Uncertainty {
@@ -130,7 +140,7 @@ pub struct Uncertainty {
     figures: Vec<Sparse>,
     poses: Vec<PoseCause>,
     /// The variances of the causes that are no poses.
-    others: Vec<(Source, SMatrix<f64, 6, 6>, usize, usize)>,
+    others: Vec<OtherCause>,
 }
 
 /// What makes a reading uncertain.
@@ -231,7 +241,11 @@ pub fn propagate(session: &Session) -> Result<Uncertainty, Error> {
 }
 
 /// The geometry's numbers by their causes, as a full matrix while it is put together.
-struct Figures(Box<[[f64; cause::COUNT]; figure::COUNT]>);
+struct Figures(Vec<[f64; cause::COUNT]>);
+
+fn zeros(rows: usize) -> Vec<[f64; cause::COUNT]> {
+    (0..rows).map(|_| [0.0; cause::COUNT]).collect()
+}
 
 /// Adds a multiple of a row.
 fn add(to: &mut [f64; cause::COUNT], row: &[f64; cause::COUNT], factor: f64) {
@@ -244,7 +258,7 @@ impl Figures {
     fn of(trace: &Trace, clamps: &ClampsFollow, steered: &SteeredFollows) -> Self {
         let geometry = &trace.geometry;
         let of_clamps = Self::clamps(clamps);
-        let mut rows = Self(Box::new([[0.0; cause::COUNT]; figure::COUNT]));
+        let mut rows = Self(zeros(figure::COUNT));
         for wheel in Wheel::ALL {
             let from = figure::PER_WHEEL * wheel.index();
             let of_clamp = &of_clamps[clamps::place(wheel)..][..PER_CLAMP];
@@ -282,8 +296,8 @@ impl Figures {
     }
 
     /// The clamps by their causes.
-    fn clamps(clamps: &ClampsFollow) -> Box<[[f64; cause::COUNT]; CLAMPS]> {
-        let mut rows = Box::new([[0.0; cause::COUNT]; CLAMPS]);
+    fn clamps(clamps: &ClampsFollow) -> Vec<[f64; cause::COUNT]> {
+        let mut rows: Vec<[f64; cause::COUNT]> = zeros(CLAMPS);
         for (number, row) in rows.iter_mut().enumerate() {
             let by_travel = clamps.by_travel[number];
             row[cause::CLAMP + number] = 1.0;
@@ -322,7 +336,7 @@ impl Figures {
     /// The datum's normal follows the wheels on which the plane is put, and they follow it. So far the rows hold up as if it were an input.
     fn up_from_wheels(&mut self, geometry: &Geometry) -> Result<(), Error> {
         let plane = |nudged: &Geometry| alignment::wheel_plane_normal(nudged).map(Vector::to_array);
-        let mut normal = Box::new([[0.0; cause::COUNT]; 3]);
+        let mut normal = [[0.0; cause::COUNT]; 3];
         let mut by_up = Matrix3::zeros();
         for index in (0..figure::STEER).filter(|index| index % figure::PER_WHEEL != 7 || *index >= figure::UP) {
             let column = nudge(geometry, index, plane)?;
@@ -337,18 +351,18 @@ impl Figures {
                 }
             }
         }
-        for row in normal.iter_mut() {
+        for row in &mut normal {
             row[cause::UP..][..3].fill(0.0);
         }
         let inverse = (Matrix3::identity() - by_up).try_inverse();
         let inverse = inverse.ok_or(Error::new(ErrorCode::SpindleNotLateral).input("reference.datum"))?;
-        let mut up = Box::new([[0.0; cause::COUNT]; 3]);
+        let mut up = [[0.0; cause::COUNT]; 3];
         for i in 0..3 {
             for j in 0..3 {
                 add(&mut up[i], &normal[j], inverse[(i, j)]);
             }
         }
-        for row in self.0.iter_mut() {
+        for row in &mut self.0 {
             let by_up: [f64; 3] = core::array::from_fn(|i| core::mem::take(&mut row[cause::UP + i]));
             for (of_up, by_up) in up.iter().zip(by_up) {
                 add(row, of_up, by_up);
@@ -365,7 +379,7 @@ impl Figures {
             return false;
         }
         let about = camera_of(session, Wheel::Fr).map_or(Vector::zero(), |camera| camera.origin());
-        let mut causes = Box::new([[0.0; 6]; cause::COUNT]);
+        let mut causes = [[0.0; 6]; cause::COUNT];
         for pose in poses.iter().filter(|pose| matches!(pose.wheel, Wheel::Fr | Wheel::Rr)) {
             let Some(at) = trace.pose(pose.stage, pose.station, pose.wheel) else { continue };
             let by_turn = -crate::rigid::cross_matrix(at.origin() - about);
@@ -376,7 +390,7 @@ impl Figures {
                 }
             }
         }
-        for row in self.0.iter_mut() {
+        for row in &mut self.0 {
             for j in 0..6 {
                 row[cause::CAMERAS + j] = (0..cause::CAMERAS).map(|number| row[number] * causes[number][j]).sum();
             }
@@ -525,11 +539,11 @@ fn other_causes(
     trace: &Trace,
     given: &InputUncertainty,
     cameras: bool,
-) -> Result<Vec<(Source, SMatrix<f64, 6, 6>, usize, usize)>, Error> {
+) -> Result<Vec<OtherCause>, Error> {
     let mut causes = Vec::new();
     let mut add = |source: Source, at: usize, size: usize, covariance: SMatrix<f64, 6, 6>| {
         if covariance.norm_squared() > 0.0 {
-            causes.push((source, covariance, at, size));
+            causes.push(OtherCause { source, covariance, at, size });
         }
     };
     let alike = |deviation: f64| SMatrix::<f64, 6, 6>::from_diagonal_element(deviation * deviation);
@@ -594,7 +608,7 @@ fn runway_tilt(runway_mm: &ByWheel<[f64; 3]>) -> Result<Matrix3<f64>, Error> {
 }
 
 /// The covariance of all causes, row by row.
-fn covariance_of_causes(poses: &[PoseCause], others: &[(Source, SMatrix<f64, 6, 6>, usize, usize)]) -> Vec<f64> {
+fn covariance_of_causes(poses: &[PoseCause], others: &[OtherCause]) -> Vec<f64> {
     let mut covariance = Vec::new();
     covariance.resize(cause::COUNT * cause::COUNT, 0.0);
     for PoseCause { rows, covariance: of_pose, .. } in poses {
@@ -609,7 +623,7 @@ fn covariance_of_causes(poses: &[PoseCause], others: &[(Source, SMatrix<f64, 6, 
             }
         }
     }
-    for (_, of_cause, at, size) in others {
+    for OtherCause { covariance: of_cause, at, size, .. } in others {
         for i in 0..*size {
             for j in 0..*size {
                 covariance[(at + i) * cause::COUNT + at + j] += of_cause[(i, j)];
@@ -840,13 +854,12 @@ impl Uncertainty {
         for (i, both) in standard.into_iter().zip(freedom).enumerate() {
             let Some((standard, freedom)) = both.0.zip(both.1) else { continue };
             let known = factors.iter().find(|(of, _)| of.to_bits() == freedom.to_bits());
-            let factor = match known {
-                Some((_, factor)) => *factor,
-                None => {
-                    let factor = propagation::coverage_factor(probability, freedom)?;
-                    factors.push((freedom, factor));
-                    factor
-                }
+            let factor = if let Some((_, factor)) = known {
+                *factor
+            } else {
+                let factor = propagation::coverage_factor(probability, freedom)?;
+                factors.push((freedom, factor));
+                factor
             };
             expanded[i] = Some(standard * factor);
         }
@@ -919,7 +932,7 @@ impl Uncertainty {
             let PoseCause { stage, station, wheel, .. } = *pose;
             (Source::Poses { stage, station, wheel }, pose.variance(&by_causes, 0..6))
         };
-        let of_other = |(source, covariance, at, size): &(Source, SMatrix<f64, 6, 6>, usize, usize)| {
+        let of_other = |OtherCause { source, covariance, at, size }: &OtherCause| {
             let follows = SVector::<f64, 6>::from_fn(|i, _| if i < *size { by_causes[at + i] } else { 0.0 });
             (*source, follows.dot(&(covariance * follows)))
         };
