@@ -193,6 +193,8 @@ pub(crate) fn student_t(freedom: f64, rng: &mut Pcg64) -> f64 {
 
 /// How a run is made.
 #[derive(Debug, Clone, Copy, PartialEq)]
+#[cfg_attr(feature = "json", derive(serde::Deserialize))]
+#[cfg_attr(feature = "json", serde(deny_unknown_fields, default))]
 pub struct Settings {
     /// The probability that an interval is to hold.
     pub probability: f64,
@@ -213,6 +215,7 @@ impl Default for Settings {
 
 /// One output, from its values in all trials, in its own unit.
 #[derive(Debug, Clone, Copy, PartialEq)]
+#[cfg_attr(feature = "json", derive(serde::Serialize))]
 pub struct Simulated {
     /// The mean of the values.
     pub estimate: f64,
@@ -226,6 +229,7 @@ pub struct Simulated {
 
 /// What a run gave.
 #[derive(Debug, Clone, PartialEq)]
+#[cfg_attr(feature = "json", derive(serde::Serialize))]
 pub struct Simulation {
     /// The outputs, in the function's order.
     pub outputs: Vec<Simulated>,
@@ -416,6 +420,7 @@ fn summary(values: &[f64], probability: f64) -> Result<Simulated, Error> {
 
 /// How far the law of propagation is from the trials, in the output's unit.
 #[derive(Debug, Clone, Copy, PartialEq)]
+#[cfg_attr(feature = "json", derive(serde::Serialize))]
 pub struct Agreement {
     /// The distance of the lower ends of both intervals, estimate ± expanded uncertainty against the symmetric one of the trials.
     pub low: f64,

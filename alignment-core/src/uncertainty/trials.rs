@@ -18,6 +18,7 @@ use rand_pcg::Pcg64;
 
 /// What the trials of a session gave, beside the law of propagation.
 #[derive(Debug, Clone, PartialEq)]
+#[cfg_attr(feature = "json", derive(serde::Serialize))]
 pub struct Trials {
     /// The readings that were watched, by their paths.
     pub paths: Vec<&'static str>,
