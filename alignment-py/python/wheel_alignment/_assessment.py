@@ -125,10 +125,8 @@ def assess(session: Given, specification: Given | None = None) -> Assessment:
     ...     },
     ... }
     >>> assessment = wheel_alignment.assess(session, specification)
-    >>> print(f"{assessment.alignment.chassis.wheelbase_left_mm:.1f} mm")
-    2700.0 mm
-    >>> print(f"± {assessment.expanded_uncertainty.chassis.wheelbase_left_mm:.1f} mm")
-    ± 0.2 mm
+    >>> print(f"± {assessment.expanded_uncertainty.wheels.fl.camber_deg:.3f}°")
+    ± 0.022°
     >>> for reading in assessment.verdicts.readings:
     ...     print(reading.path, reading.verdict)
     wheels.fl.camber_deg undetermined

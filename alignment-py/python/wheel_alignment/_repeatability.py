@@ -4,9 +4,17 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Protocol
 
 from wheel_alignment import _native
 from wheel_alignment._readings import from_json
+
+
+class Array(Protocol):
+    """An array, of NumPy or another: what gives its numbers as lists."""
+
+    def tolist(self) -> object:
+        """Return the numbers."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -183,7 +191,7 @@ class Crossed:
     distinct_categories: float | None
 
 
-def repeatability(values: Sequence[float]) -> Repeatability:
+def repeatability(values: Sequence[float] | Array) -> Repeatability:
     """Find how much a reading scatters under the same conditions.
 
     Parameters
@@ -213,7 +221,7 @@ def repeatability(values: Sequence[float]) -> Repeatability:
     return from_json(Repeatability, _native.repeats(values))
 
 
-def one_way(groups: Sequence[Sequence[float]]) -> OneWay:
+def one_way(groups: Sequence[Sequence[float] | Array] | Array) -> OneWay:
     """Find repeatability and reproducibility from groups of repeats on one car.
 
     Parameters
@@ -250,7 +258,7 @@ def one_way(groups: Sequence[Sequence[float]]) -> OneWay:
 
 
 def crossed(
-    values: Sequence[Sequence[Sequence[float]]],
+    values: Sequence[Sequence[Sequence[float] | Array] | Array] | Array,
     pool_above_p: float = 0.25,
     tolerance: float | None = None,
 ) -> Crossed:
