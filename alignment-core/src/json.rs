@@ -43,6 +43,12 @@ impl JsonError {
         Self::code_among(reason, ErrorCode::ThirdAxle, ErrorCode::NotASession)
     }
 
+    /// The code that belongs to a reason for which something is no specification, as serde hands it on.
+    #[must_use]
+    pub fn specification_code_of(reason: &str) -> ErrorCode {
+        Self::code_among(reason, ErrorCode::UnknownReading, ErrorCode::NotASpecification)
+    }
+
     /// The special code if the reason has its words.
     fn code_among(reason: &str, special: ErrorCode, otherwise: ErrorCode) -> ErrorCode {
         if reason.contains(special.what()) { special } else { otherwise }
@@ -152,7 +158,7 @@ fn to_text<T: Serialize>(value: &T) -> String {
 /// assert_eq!(right.limits["wheels.fl.camber_deg"].max, Some(0.0));
 /// ```
 pub fn specification_from_json(text: &str) -> Result<Specification, JsonError> {
-    from_json(text, |reason| JsonError::code_among(reason, ErrorCode::UnknownReading, ErrorCode::NotASpecification))
+    from_json(text, JsonError::specification_code_of)
 }
 
 /// Writes a specification as JSON that reads back the same: every path by itself, in its own unit or that in which it was given, degrees or mm.

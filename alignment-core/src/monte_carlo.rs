@@ -193,6 +193,8 @@ pub(crate) fn student_t(freedom: f64, rng: &mut Pcg64) -> f64 {
 
 /// How a run is made.
 #[derive(Debug, Clone, Copy, PartialEq)]
+#[cfg_attr(feature = "json", derive(serde::Deserialize))]
+#[cfg_attr(feature = "json", serde(deny_unknown_fields, default))]
 pub struct Settings {
     /// The probability that an interval is to hold.
     pub probability: f64,

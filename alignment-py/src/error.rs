@@ -1,11 +1,13 @@
 //! From the core's errors to the exceptions of `wheel_alignment`, which are written in Python.
 
 use alignment_core::json::JsonError;
+use alignment_core::paths;
 use alignment_core::{Error, ErrorCode};
+use pyo3::exceptions::{PyTypeError, PyValueError};
 use pyo3::prelude::*;
 use pyo3::types::PyDict;
 
-/// An error of the measurement, with its fields.
+/// An error of the core, with its fields.
 pub(crate) fn from_core(py: Python<'_>, error: &Error) -> PyErr {
     let fields = PyDict::new(py);
     let filled = || -> PyResult<()> {
@@ -21,21 +23,41 @@ pub(crate) fn from_core(py: Python<'_>, error: &Error) -> PyErr {
     filled().map_or_else(|fault| fault, |()| exception(error.code, &error.to_string(), &fields))
 }
 
-/// A text that is not a session.
+/// A text that is not a session, or not a specification.
 pub(crate) fn from_json(py: Python<'_>, error: &JsonError) -> PyErr {
-    not_a_session(py, &error.to_string(), &error.path, Some((error.line, error.column)))
-}
-
-/// Something that is not a session: the path in it, and the line and column when it is a text.
-pub(crate) fn not_a_session(py: Python<'_>, message: &str, path: &str, place: Option<(usize, usize)>) -> PyErr {
     let fields = PyDict::new(py);
     let filled = || -> PyResult<()> {
-        fields.set_item("path", path)?;
-        fields.set_item("line", place.map(|(line, _)| line))?;
-        fields.set_item("column", place.map(|(_, column)| column))
+        fields.set_item("path", &error.path)?;
+        fields.set_item("line", error.line)?;
+        fields.set_item("column", error.column)
     };
-    let code = JsonError::code_of(message);
-    filled().map_or_else(|fault| fault, |()| exception(code, message, &fields))
+    filled().map_or_else(|fault| fault, |()| exception(error.code, &error.to_string(), &fields))
+}
+
+/// Python objects that are not what `code` says, and the path in them.
+pub(crate) fn from_tree(py: Python<'_>, code: ErrorCode, message: &str, path: &str) -> PyErr {
+    placed(py, code, message, "path", path)
+}
+
+/// Arguments of which one is not what the function takes: as Python's own functions have it, but for a number that lies outside its range.
+pub(crate) fn from_argument(py: Python<'_>, reason: &str, message: String, path: &str) -> PyErr {
+    if reason.starts_with("invalid value") {
+        placed(py, ErrorCode::OutOfRange, &message, "input", path)
+    } else if reason.starts_with("unknown variant") {
+        PyValueError::new_err(message)
+    } else {
+        PyTypeError::new_err(message)
+    }
+}
+
+/// Where a path stands in the list of all readings.
+pub(crate) fn position(py: Python<'_>, path: &str) -> PyResult<usize> {
+    paths::position(path).map_err(|fault| from_tree(py, fault.code, &format!("{path}: {fault}"), path))
+}
+
+fn placed(py: Python<'_>, code: ErrorCode, message: &str, field: &str, place: &str) -> PyErr {
+    let fields = PyDict::new(py);
+    fields.set_item(field, place).map_or_else(|fault| fault, |()| exception(code, message, &fields))
 }
 
 fn exception(code: ErrorCode, message: &str, fields: &Bound<'_, PyDict>) -> PyErr {

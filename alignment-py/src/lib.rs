@@ -1,35 +1,42 @@
-//! The native half of the Python package `wheel_alignment`: a session in, the result as JSON out, errors as exceptions.
+//! The native half of the Python package `wheel_alignment`: sessions in, results as JSON out, errors as exceptions.
 
 mod error;
 mod tree;
+mod uncertainty;
 
+use alignment_core::Error;
+use pyo3::exceptions::PyRuntimeError;
 use pyo3::prelude::*;
+use serde::Serialize;
+use std::panic::{AssertUnwindSafe, catch_unwind};
+
+/// Does the work while the interpreter is free for other threads.
+fn run<T: Send>(py: Python<'_>, job: impl FnOnce() -> Result<T, Error> + Send) -> PyResult<T> {
+    // A panic would be an exception that `except Exception` does not catch.
+    py.detach(|| catch_unwind(AssertUnwindSafe(job)))
+        .map_err(|_| PyRuntimeError::new_err("a fault inside the library; please report it with what it was given"))?
+        .map_err(|fault| error::from_core(py, &fault))
+}
+
+/// Plain data as JSON. What is infinite is null.
+fn json(value: &impl Serialize) -> String {
+    serde_json::to_string(value).unwrap_or_else(|error| unreachable!("plain data has a JSON form: {error}"))
+}
 
 /// The native half of `wheel_alignment`.
 #[pymodule(gil_used = false)]
 mod _native {
-    use super::error;
-    use super::tree;
-    use alignment_core::json::{measurement_to_json, session_from_json};
-    use alignment_core::{ErrorCode, Session, measure};
-    use pyo3::exceptions::PyRuntimeError;
+    use super::{error, json, run, tree};
+    use alignment_core::conformity::{self, Decision, Limits, Production, Uncertain};
+    use alignment_core::paths::{COUNT, READINGS};
+    use alignment_core::uncertainty::Plan;
+    use alignment_core::{Alignment, ErrorCode, repeatability};
+    use pyo3::exceptions::PyValueError;
     use pyo3::prelude::*;
-    use std::panic::{AssertUnwindSafe, catch_unwind};
+    use pyo3::types::PyTuple;
 
-    /// Measures the session that a JSON text holds; returns the result as JSON.
-    #[pyfunction]
-    fn measure_text(py: Python<'_>, text: &str) -> PyResult<String> {
-        let session = py.detach(|| session_from_json(text)).map_err(|fault| error::from_json(py, &fault))?;
-        measure_session(py, &session)
-    }
-
-    /// Measures the session that a tree of Python objects holds; returns the result as JSON.
-    #[pyfunction]
-    fn measure_tree(session: Bound<'_, PyAny>) -> PyResult<String> {
-        let py = session.py();
-        let session = tree::read(session)?;
-        measure_session(py, &session)
-    }
+    #[pymodule_export]
+    use super::uncertainty::Uncertainty;
 
     /// Number and name of every error code.
     #[pyfunction]
@@ -37,16 +44,160 @@ mod _native {
         ErrorCode::ALL.iter().map(|code| (code.number(), code.name())).collect()
     }
 
-    fn measure_session(py: Python<'_>, session: &Session) -> PyResult<String> {
-        let job = || measure(session).map(|result| measurement_to_json(&result));
-        // A panic would be an exception that `except Exception` does not catch.
-        py.detach(|| catch_unwind(AssertUnwindSafe(job)))
-            .map_err(|_| PyRuntimeError::new_err("a fault inside the library; please report it with the session"))?
-            .map_err(|fault| error::from_core(py, &fault))
+    /// Where a path stands in `READINGS`.
+    #[pyfunction]
+    fn position(py: Python<'_>, path: &str) -> PyResult<usize> {
+        error::position(py, path)
+    }
+
+    /// Measures a session, a JSON text or a tree of Python objects; returns the result as JSON.
+    #[pyfunction]
+    fn measure(session: Bound<'_, PyAny>) -> PyResult<String> {
+        let py = session.py();
+        let session = tree::session(session)?;
+        run(py, || alignment_core::measure(&session).map(|result| json(&result)))
+    }
+
+    /// Measures a session and judges it; returns the assessment as JSON.
+    #[pyfunction]
+    fn assess(session: Bound<'_, PyAny>, specification: Option<Bound<'_, PyAny>>) -> PyResult<String> {
+        let py = session.py();
+        let session = tree::session(session)?;
+        let specification = specification.map(tree::specification).transpose()?;
+        run(py, || alignment_core::assess(&session, specification.as_ref()).map(|result| json(&result)))
+    }
+
+    /// What each reading of a session is worth.
+    #[pyfunction]
+    fn propagate(session: Bound<'_, PyAny>) -> PyResult<Uncertainty> {
+        let py = session.py();
+        let session = tree::session(session)?;
+        run(py, || alignment_core::uncertainty::propagate(&session).map(Uncertainty))
+    }
+
+    /// Measures a session again and again, its inputs drawn; returns the trials as JSON.
+    #[pyfunction]
+    #[expect(clippy::needless_pass_by_value, reason = "Python's list is converted to one of Rust")]
+    fn monte_carlo(session: Bound<'_, PyAny>, paths: Vec<String>, settings: Bound<'_, PyAny>) -> PyResult<String> {
+        let py = session.py();
+        let session = tree::session(session)?;
+        let settings = tree::arguments(settings)?;
+        let paths: Vec<&str> = paths.iter().map(String::as_str).collect();
+        for path in &paths {
+            error::position(py, path)?;
+        }
+        run(py, || alignment_core::uncertainty::monte_carlo(&session, &paths, settings).map(|trials| json(&trials)))
+    }
+
+    /// The standard uncertainties of a planned measurement as JSON.
+    #[pyfunction]
+    fn plan(planned: Bound<'_, PyAny>) -> PyResult<String> {
+        let py = planned.py();
+        let planned: Plan = tree::arguments(planned)?;
+        run(py, || alignment_core::uncertainty::plan(&planned).map(|standard| json(&standard)))
+    }
+
+    /// How far to roll and to sweep, as JSON.
+    #[pyfunction]
+    fn reach(planned: Bound<'_, PyAny>, expanded_uncertainty_deg: f64, coverage_factor: f64) -> PyResult<String> {
+        let py = planned.py();
+        let planned: Plan = tree::arguments(planned)?;
+        run(py, || {
+            alignment_core::uncertainty::reach(&planned, expanded_uncertainty_deg, coverage_factor)
+                .map(|reach| json(&reach))
+        })
+    }
+
+    /// Judges one value against (min, max); returns the judgement as JSON.
+    #[pyfunction]
+    fn judge(
+        value: f64,
+        limits: (Option<f64>, Option<f64>),
+        standard_uncertainty: Option<f64>,
+        degrees_of_freedom: Option<f64>,
+        decision: Bound<'_, PyAny>,
+    ) -> PyResult<String> {
+        let py = decision.py();
+        let decision: Decision = tree::arguments(decision)?;
+        let uncertainty =
+            standard_uncertainty.map(|standard_uncertainty| Uncertain { standard_uncertainty, degrees_of_freedom });
+        run(py, || {
+            conformity::judge(value, uncertainty, self::limits(limits), decision).map(|judgement| json(&judgement))
+        })
+    }
+
+    /// Judges readings, given in the order of `READINGS`; returns the verdicts as JSON.
+    #[pyfunction]
+    fn judge_all(
+        readings: Vec<Option<f64>>,
+        standard_uncertainty: Option<Vec<Option<f64>>>,
+        degrees_of_freedom: Option<Vec<Option<f64>>>,
+        specification: Bound<'_, PyAny>,
+    ) -> PyResult<String> {
+        let py = specification.py();
+        let specification = tree::specification(specification)?;
+        let readings = alignment(readings)?;
+        let standard_uncertainty = standard_uncertainty.map(alignment).transpose()?;
+        let degrees_of_freedom = degrees_of_freedom.map(alignment).transpose()?;
+        run(py, || {
+            let (uncertainty, freedom) = (standard_uncertainty.as_ref(), degrees_of_freedom.as_ref());
+            conformity::judge_all(&readings, uncertainty, freedom, &specification).map(|verdicts| json(&verdicts))
+        })
+    }
+
+    /// The global risks of the consumer and of the producer.
+    #[pyfunction]
+    fn global_risks(
+        py: Python<'_>,
+        mean: f64,
+        standard_deviation: f64,
+        standard_uncertainty: f64,
+        limits: (Option<f64>, Option<f64>),
+        acceptance: (Option<f64>, Option<f64>),
+    ) -> PyResult<(f64, f64)> {
+        let production = Production { mean, standard_deviation };
+        let (limits, acceptance) = (self::limits(limits), self::limits(acceptance));
+        run(py, || conformity::global_risks(production, standard_uncertainty, limits, acceptance))
+            .map(|risks| (risks.consumer, risks.producer))
+    }
+
+    /// Repeats under the same conditions; returns what they show as JSON.
+    #[pyfunction]
+    fn repeats(values: Bound<'_, PyAny>) -> PyResult<String> {
+        let py = values.py();
+        let values: Vec<f64> = tree::arguments(values)?;
+        run(py, || repeatability::repeatability(&values).map(|found| json(&found)))
+    }
+
+    /// Repeats in groups; returns what they show as JSON.
+    #[pyfunction]
+    fn one_way(groups: Bound<'_, PyAny>) -> PyResult<String> {
+        let py = groups.py();
+        let groups: Vec<Vec<f64>> = tree::arguments(groups)?;
+        run(py, || repeatability::one_way(&groups).map(|found| json(&found)))
+    }
+
+    /// A crossed study; returns what it shows as JSON.
+    #[pyfunction]
+    fn crossed(values: Bound<'_, PyAny>, pool_above_p: f64, tolerance: Option<f64>) -> PyResult<String> {
+        let py = values.py();
+        let values: Vec<Vec<Vec<f64>>> = tree::arguments(values)?;
+        run(py, || repeatability::crossed(&values, pool_above_p, tolerance).map(|found| json(&found)))
+    }
+
+    fn limits((min, max): (Option<f64>, Option<f64>)) -> Limits {
+        Limits { min, max }
+    }
+
+    fn alignment(values: Vec<Option<f64>>) -> PyResult<Alignment> {
+        let values: [Option<f64>; COUNT] =
+            values.try_into().map_err(|_| PyValueError::new_err("one value for each of READINGS is needed"))?;
+        Ok(Alignment::from_values(&values))
     }
 
     #[pymodule_init]
     fn init(module: &Bound<'_, PyModule>) -> PyResult<()> {
+        module.add("READINGS", PyTuple::new(module.py(), READINGS)?)?;
         module.add("__version__", env!("CARGO_PKG_VERSION"))
     }
 }

@@ -1,25 +1,61 @@
-//! Reads a session from Python objects: mappings, sequences, numbers, and arrays that have `tolist`.
+//! Reads what Python hands over: JSON texts, and trees of mappings, sequences, numbers, and arrays that have `tolist`.
 //!
-//! Unlike JSON, these can hold numbers that are not finite. They reach the core, whose error names the place.
+//! Unlike JSON, trees can hold numbers that are not finite. They reach the core, whose error names the place.
 
 use crate::error;
 use alignment_core::Session;
+use alignment_core::conformity::Specification;
+use alignment_core::json::{JsonError, session_from_json, specification_from_json};
 use pyo3::prelude::*;
 use pyo3::types::{PyBool, PyFloat, PyInt, PyList, PyMapping, PyString, PyTuple};
 use serde::de::value::StrDeserializer;
-use serde::de::{self, DeserializeSeed, Deserializer, IntoDeserializer, MapAccess, SeqAccess, Unexpected, Visitor};
+use serde::de::{
+    self, DeserializeOwned, DeserializeSeed, Deserializer, IntoDeserializer, MapAccess, SeqAccess, Unexpected, Visitor,
+};
 use std::fmt;
 
-/// Reads a session.
-pub(crate) fn read(session: Bound<'_, PyAny>) -> PyResult<Session> {
-    let py = session.py();
-    serde_path_to_error::deserialize(Tree(session)).map_err(|fault| {
+/// Reads a session: a text is its JSON.
+pub(crate) fn session(given: Bound<'_, PyAny>) -> PyResult<Session> {
+    text_or_tree(given, session_from_json, |py, reason, message, path| {
+        error::from_tree(py, JsonError::code_of(reason), &message, path)
+    })
+}
+
+/// Reads a specification: a text is its JSON.
+pub(crate) fn specification(given: Bound<'_, PyAny>) -> PyResult<Specification> {
+    text_or_tree(given, specification_from_json, |py, reason, message, path| {
+        error::from_tree(py, JsonError::specification_code_of(reason), &message, path)
+    })
+}
+
+/// Reads arguments that come as one tree.
+pub(crate) fn arguments<T: DeserializeOwned>(given: Bound<'_, PyAny>) -> PyResult<T> {
+    read(given, error::from_argument)
+}
+
+/// Makes an exception of a reason, the reason with its path, and the path.
+type Refuse = fn(Python<'_>, &str, String, &str) -> PyErr;
+
+fn text_or_tree<T: DeserializeOwned + Send>(
+    given: Bound<'_, PyAny>,
+    from_json: fn(&str) -> Result<T, JsonError>,
+    refuse: Refuse,
+) -> PyResult<T> {
+    let py = given.py();
+    let Ok(text) = given.cast::<PyString>() else { return read(given, refuse) };
+    let text = text.to_cow()?;
+    py.detach(|| from_json(&text)).map_err(|fault| error::from_json(py, &fault))
+}
+
+fn read<T: DeserializeOwned>(given: Bound<'_, PyAny>, refuse: Refuse) -> PyResult<T> {
+    let py = given.py();
+    serde_path_to_error::deserialize(Tree(given)).map_err(|fault| {
         let path = fault.path().to_string();
         match fault.into_inner() {
             Fault::Raised(exception) => exception,
             // At the top the path is ".", which tells a reader nothing.
-            Fault::Wrong(reason) if path == "." => error::not_a_session(py, &reason, "", None),
-            Fault::Wrong(reason) => error::not_a_session(py, &format!("{path}: {reason}"), &path, None),
+            Fault::Wrong(reason) if path == "." => refuse(py, &reason, reason.clone(), ""),
+            Fault::Wrong(reason) => refuse(py, &reason, format!("{path}: {reason}"), &path),
         }
     })
 }
@@ -27,7 +63,7 @@ pub(crate) fn read(session: Bound<'_, PyAny>) -> PyResult<Session> {
 /// Why an object could not be read.
 #[derive(Debug)]
 enum Fault {
-    /// It is not what a session holds there.
+    /// It is not what belongs there.
     Wrong(String),
     /// Python raised an exception while it was read.
     Raised(PyErr),
@@ -56,7 +92,7 @@ impl From<PyErr> for Fault {
     }
 }
 
-/// A Python object as part of a session.
+/// A Python object as part of a tree.
 struct Tree<'py>(Bound<'py, PyAny>);
 
 impl<'de> Deserializer<'de> for Tree<'_> {

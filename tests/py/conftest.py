@@ -1,4 +1,4 @@
-"""The demo session in each form, and what the program prints for it."""
+"""The demo session and specification, and what the program prints for the session."""
 
 import copy
 import json
@@ -30,6 +30,19 @@ def session_text(session_path: Path) -> str:
 def session(session_text: str) -> Tree:
     """The demo session as a dict, to change at will."""
     tree: Tree = json.loads(session_text)
+    return tree
+
+
+@pytest.fixture(scope="session")
+def specification_path() -> Path:
+    """The file of the demo specification."""
+    return ROOT / "examples" / "demo_specification.json"
+
+
+@pytest.fixture
+def specification(specification_path: Path) -> Tree:
+    """The demo specification as a dict, to change at will."""
+    tree: Tree = json.loads(specification_path.read_text(encoding="utf-8"))
     return tree
 
 

@@ -1,6 +1,5 @@
 """Docstrings that run and leave no field out; types that hold."""
 
-import dataclasses
 import doctest
 import importlib.metadata
 import inspect
@@ -8,19 +7,28 @@ import re
 import subprocess
 import sys
 from pathlib import Path
+from typing import is_typeddict
 
 import pytest
 import wheel_alignment
+import wheel_alignment._assessment
+import wheel_alignment._conformity
 import wheel_alignment._errors
 import wheel_alignment._measure
 import wheel_alignment._readings
+import wheel_alignment._repeatability
+import wheel_alignment._uncertainty
 
 HERE = Path(__file__).parent
 MODULES = [
     wheel_alignment,
+    wheel_alignment._assessment,
+    wheel_alignment._conformity,
     wheel_alignment._errors,
     wheel_alignment._measure,
     wheel_alignment._readings,
+    wheel_alignment._repeatability,
+    wheel_alignment._uncertainty,
 ]
 EXAMPLES = [
     example
@@ -30,9 +38,15 @@ EXAMPLES = [
 ]
 
 
-def test_the_main_job_and_its_errors_have_examples() -> None:
+def test_every_function_and_the_errors_have_examples() -> None:
     names = {example.name.rpartition(".")[2] for example in EXAMPLES}
-    assert {"measure", "AlignmentError"} <= names
+    public = {
+        name
+        for name in wheel_alignment.__all__
+        if inspect.isfunction(getattr(wheel_alignment, name))
+    }
+    assert len(public) > 10
+    assert public | {"AlignmentError"} <= names
 
 
 @pytest.mark.parametrize("example", EXAMPLES, ids=lambda example: example.name)
@@ -50,11 +64,11 @@ def test_everything_public_is_documented(name: str) -> None:
     docs = inspect.getdoc(public)
     assert docs
     assert not docs.startswith(f"{name}(")  # what a dataclass makes up
-    if dataclasses.is_dataclass(public):
-        heads = re.findall(r"^(\w+(?:, \w+)*)(?: : .+)?$", docs, re.MULTILINE)
-        documented = {field for head in heads for field in head.split(", ")}
-        missing = {field.name for field in dataclasses.fields(public)} - documented
-        assert not missing
+    fields = set(getattr(public, "__dataclass_fields__", {}))
+    if is_typeddict(public):
+        fields = set(public.__annotations__)
+    heads = re.findall(r"^(\w+(?:, \w+)*)(?: : .+)?$", docs, re.MULTILINE)
+    assert not fields - {field for head in heads for field in head.split(", ")}
 
 
 def test_the_version_is_the_packages() -> None:

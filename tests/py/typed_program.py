@@ -26,6 +26,27 @@ measure(42)  # type: ignore[arg-type]
 result.alignment.wheels.fl.camber_deg = 0.0  # type: ignore[misc]
 print(result.alignment.wheels.fl.camber)  # type: ignore[attr-defined]
 
+known = wheel_alignment.assess(Path("session.json"), {"limits": {}})
+assert_type(known, wheel_alignment.Assessment)
+assert_type(known.alignment.wheels.fl.camber_deg, float | None)
+assert_type(known.uncertainty, wheel_alignment.Alignment | None)
+assert_type(known.verdicts, wheel_alignment.Verdicts | None)
+propagated = wheel_alignment.propagate("{}")
+assert_type(propagated.standard, wheel_alignment.Alignment)
+assert_type(propagated.measurement, Measurement)
+assert_type(propagated.expanded("path"), wheel_alignment.Expanded | None)
+assert_type(propagated.budget("path")[0].source.wheel, str | None)
+propagated.standard = known.alignment  # type: ignore[misc]
+assert_type(wheel_alignment.READINGS, tuple[str, ...])
+
+noise: wheel_alignment.PoseNoise = {"rotation_deg": 0.01, "translation_mm": 0.1}
+planned = wheel_alignment.plan(frames=4, pose_noise=noise)
+assert_type(planned, wheel_alignment.Alignment)
+assert_type(wheel_alignment.reach(0.02, frames=4).roll_range_deg, float | None)
+wheel_alignment.plan(colour=1)  # type: ignore[call-arg]
+wheel_alignment.plan(frames="4")  # type: ignore[arg-type]
+wheel_alignment.judge(0.0, wheel_alignment.Limits(0, 1), rule="x")  # type: ignore[arg-type]
+
 try:
     measure("{}")
 except wheel_alignment.RollTooSmallError as error:

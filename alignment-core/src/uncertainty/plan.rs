@@ -23,6 +23,7 @@ pub const MAX_PLANNED: usize = 200;
 #[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct Plan {
     /// How much a single frame scatters.
+    #[cfg_attr(feature = "json", serde(deserialize_with = "crate::json::keyed"))]
     pub pose_noise: PoseNoise,
     /// How many frames of each wheel are averaged at each station.
     pub frames: usize,
@@ -39,6 +40,7 @@ pub struct Plan {
     /// Whether the brake holds the wheels in the sweep.
     pub sweep_wheels_locked: bool,
     /// How well the rig knows its other inputs.
+    #[cfg_attr(feature = "json", serde(deserialize_with = "crate::json::keyed"))]
     pub input_uncertainty: InputUncertainty,
     /// Wheelbase, mm.
     pub wheelbase_mm: f64,

@@ -3,7 +3,9 @@
 A rig's cameras watch one flat target per wheel and hand over its pose. The car is
 rolled a little, stood straight ahead, and steered left and right. `measure` takes the
 whole session and returns camber, toe, thrust line, setback, dimensions, caster,
-steering-axis inclination, included angle and toe-out on turns, in one tree.
+steering-axis inclination, included angle and toe-out on turns, in one tree. `assess`
+also says what every reading is worth, and judges it by its limits; `propagate` has the
+budgets, and `plan` says beforehand what a measurement will be worth.
 
 Axes follow ISO 8855:2011: X forward, Y left, Z up. Degrees and millimetres, always, and
 the name says so.
@@ -12,6 +14,21 @@ Readings are no licence to drive: the vehicle maker's procedure and figures, loc
 and licensed practice come first.
 """
 
+from wheel_alignment._assessment import (
+    Assessment,
+    assess,
+)
+from wheel_alignment._conformity import (
+    Decision,
+    GlobalRisks,
+    Judgement,
+    Limits,
+    ReadingVerdict,
+    Verdicts,
+    global_risks,
+    judge,
+    judge_all,
+)
 from wheel_alignment._errors import (
     AlignmentError,
     AngleOutOfRangeError,
@@ -48,6 +65,7 @@ from wheel_alignment._errors import (
 from wheel_alignment._measure import measure
 from wheel_alignment._native import __version__
 from wheel_alignment._readings import (
+    READINGS,
     Alignment,
     AxleReadings,
     ByAxle,
@@ -69,21 +87,61 @@ from wheel_alignment._readings import (
     WheelReadings,
 )
 from wheel_alignment._readings import Warning as Warning  # not for `import *`
+from wheel_alignment._repeatability import (
+    AnovaRow,
+    Crossed,
+    OneWay,
+    Repeatability,
+    Share,
+    crossed,
+    one_way,
+    repeatability,
+)
+from wheel_alignment._uncertainty import (
+    Agreement,
+    Contribution,
+    Expanded,
+    InputUncertainty,
+    Plan,
+    PoseNoise,
+    Reach,
+    Simulated,
+    Simulation,
+    Source,
+    Trials,
+    Uncertainty,
+    monte_carlo,
+    plan,
+    propagate,
+    reach,
+)
 
 __all__ = [
+    "READINGS",
+    "Agreement",
     "Alignment",
     "AlignmentError",
     "AngleOutOfRangeError",
+    "AnovaRow",
+    "Assessment",
     "AxleReadings",
     "ByAxle",
     "BySide",
     "ByWheel",
     "ChassisReadings",
     "ContradictionError",
+    "Contribution",
+    "Crossed",
+    "Decision",
     "DifferentVehiclesError",
     "EndsSwappedError",
+    "Expanded",
+    "GlobalRisks",
+    "InputUncertainty",
     "InstantaneousAxis",
+    "Judgement",
     "LengthOutOfRangeError",
+    "Limits",
     "LockReadings",
     "Measurement",
     "MirroredError",
@@ -97,15 +155,25 @@ __all__ = [
     "NotSettledError",
     "NotStillError",
     "NotUnitLengthError",
+    "OneWay",
     "OutOfRangeError",
+    "Plan",
+    "PoseNoise",
+    "Reach",
+    "ReadingVerdict",
     "RearWheelSteerError",
     "Reference",
     "ReflectionError",
+    "Repeatability",
     "Residual",
     "Residuals",
     "RollFullTurnError",
     "RollTooSmallError",
+    "Share",
     "SidesSwappedError",
+    "Simulated",
+    "Simulation",
+    "Source",
     "SpindleNotLateralError",
     "StationSpread",
     "SteeringAxisReadings",
@@ -114,13 +182,27 @@ __all__ = [
     "ThirdAxleError",
     "TooFewStationsError",
     "TooManyError",
+    "Trials",
     "Turn",
     "TurnReadings",
     "TurnsReadings",
+    "Uncertainty",
     "UnknownReadingError",
     "UpInvertedError",
+    "Verdicts",
     "WheelNotSeenError",
     "WheelReadings",
     "__version__",
+    "assess",
+    "crossed",
+    "global_risks",
+    "judge",
+    "judge_all",
     "measure",
+    "monte_carlo",
+    "one_way",
+    "plan",
+    "propagate",
+    "reach",
+    "repeatability",
 ]

@@ -36,7 +36,7 @@ class AlignmentError(ValueError):
         The most that is allowed, in `unit`.
     path : str
         The place in what was handed over, as in ``rolling[2].fl``, when it could not
-        be read; else empty.
+        be read; the path that is no reading; else empty.
     line, column : int or None
         The place in a JSON text that could not be read, counted from 1.
 
@@ -280,7 +280,7 @@ class UnknownReadingError(AlignmentError):
 
 
 class NotACovarianceError(AlignmentError):
-    """A matrix is no covariance: it is not symmetric, or it would give a combination of its quantities a negative variance."""
+    """A matrix is no covariance: not symmetric, or some variance would be negative."""
 
     code = -29
     name = "not_a_covariance"

@@ -2,17 +2,12 @@
 
 from __future__ import annotations
 
-import json
-import os
-from collections.abc import Mapping
-from pathlib import Path
-
-from wheel_alignment import _native
-from wheel_alignment._errors import NotASessionError
-from wheel_alignment._readings import Measurement, measurement
+from wheel_alignment import _inputs, _native
+from wheel_alignment._inputs import Given
+from wheel_alignment._readings import Measurement, from_json
 
 
-def measure(session: Mapping[str, object] | str | os.PathLike[str]) -> Measurement:
+def measure(session: Given) -> Measurement:
     """Measure a car: from the target poses of one session to every reading.
 
     Rolling stations compensate the clamps; the ahead station gives camber, toe and the
@@ -98,35 +93,4 @@ track at the ground lean on it (310 mm)
 further between the stations
     rolling fl 4.0 10.0
     """
-    if isinstance(session, str):
-        text = _native.measure_text(_checked(session))
-    elif isinstance(session, os.PathLike):
-        text = _native.measure_text(_read(Path(session)))
-    elif isinstance(session, Mapping):
-        text = _native.measure_tree(session)
-    else:
-        kind = type(session).__qualname__
-        raise TypeError(
-            f"a session is a mapping, a JSON text or a path-like object, not {kind}"
-        )
-    return measurement(json.loads(text))
-
-
-def _checked(text: str) -> str:
-    if text.lstrip()[:1] not in ("{", "["):
-        raise NotASessionError(
-            "the text is not JSON of a session (line 1, column 1); "
-            "hand over a file as a pathlib.Path",
-            line=1,
-            column=1,
-        )
-    return text
-
-
-def _read(path: Path) -> str:
-    try:
-        return path.read_bytes().decode()
-    except UnicodeDecodeError as error:
-        raise NotASessionError(
-            f"the text is not UTF-8 (byte {error.start}); save it as UTF-8"
-        ) from None
+    return from_json(Measurement, _native.measure(_inputs.session(session)))

@@ -3,12 +3,21 @@
 from __future__ import annotations
 
 import dataclasses
+import json
+import math
+import operator
 import types
 import typing
+from collections.abc import Iterable
 from dataclasses import dataclass
-from typing import Generic, TypeAlias, TypeVar
+from typing import Final, Generic, TypeAlias, TypeVar
+
+from wheel_alignment import _native
 
 T = TypeVar("T")
+
+READINGS: Final[tuple[str, ...]] = _native.READINGS
+"""The path of every reading, in the order of the tree."""
 
 Vector: TypeAlias = tuple[float, float, float]
 """x, y, z."""
@@ -315,6 +324,23 @@ class Alignment:
     steering: SteeringReadings
     turns: TurnsReadings
 
+    def get(self, path: str) -> float | None:
+        """Return the reading at a path of `READINGS`: degrees or mm; None where absent.
+
+        Of a vector each component is a reading: ``wheels.fl.centre_mm[0]``.
+
+        Raises
+        ------
+        UnknownReadingError
+            No reading has this path.
+        """
+        _native.position(path)
+        names, _, index = path.partition("[")
+        value: typing.Any = operator.attrgetter(names)(self)
+        if index and value is not None:
+            value = value[int(index[0])]
+        return typing.cast("float | None", value)
+
 
 @dataclass(frozen=True, slots=True)
 class Turn:
@@ -533,35 +559,75 @@ class Measurement:
         return tree
 
     def __repr__(self) -> str:
-        wheels, steering = self.alignment.wheels, self.alignment.steering
-        corners = ("fl", "fr", "rl", "rr")
-        sides = ("left", "right")
-        rows = {
-            "camber_deg": [(at, getattr(wheels, at).camber_deg) for at in corners],
-            "toe_deg": [(at, getattr(wheels, at).toe_deg) for at in corners],
-            "caster_deg": [(at, getattr(steering, at).caster_deg) for at in sides],
-            "sai_deg": [(at, getattr(steering, at).sai_deg) for at in sides],
-            "thrust_angle_deg": [("car", self.alignment.chassis.thrust_angle_deg)],
-        }
-        lines = [
-            f"    {name:<17}" + "  ".join(f"{at} {_angle(value)}" for at, value in row)
-            for name, row in rows.items()
-        ]
-        warnings = ", ".join(dict.fromkeys(warning.code for warning in self.warnings))
-        lines.append(f"    {'warnings':<17}{warnings or 'none'}")
-        return "\n".join(["<Measurement", *lines, ">"])
+        return table("Measurement", self, None)
 
 
-def measurement(tree: dict[str, object]) -> Measurement:
-    """Build the result from its JSON."""
-    built = _build(Measurement, tree)
-    assert isinstance(built, Measurement)
+def table(
+    name: str,
+    measured: Measurement,
+    expanded: Alignment | None,
+    more: Iterable[tuple[str, str]] = (),
+) -> str:
+    """Show the chief readings, each with its expanded uncertainty if that is known."""
+    corners = [f"wheels.{wheel}" for wheel in ("fl", "fr", "rl", "rr")]
+    sides = [f"steering.{side}" for side in ("left", "right")]
+    rows = {
+        "camber_deg": corners,
+        "toe_deg": corners,
+        "caster_deg": sides,
+        "sai_deg": sides,
+        "thrust_angle_deg": ["chassis"],
+    }
+    lines = []
+    for reading, places in rows.items():
+        cells = []
+        for place in places:
+            path = f"{place}.{reading}"
+            of = None if expanded is None else expanded.get(path)
+            at = "car" if place == "chassis" else place.rpartition(".")[2]
+            cells.append(f"{at} {_angle(measured.alignment.get(path), of)}")
+        lines.append((reading, "  ".join(cells)))
+    codes = ", ".join(dict.fromkeys(warning.code for warning in measured.warnings))
+    lines += [("warnings", codes or "none"), *more]
+    return "\n".join([f"<{name}", *(f"    {key:<17}{row}" for key, row in lines), ">"])
+
+
+def _angle(value: float | None, expanded: float | None) -> str:
+    if value is None:
+        return "absent"
+    if expanded is None:
+        # A value that rounds to zero has no sign for a person.
+        return f"{round(value, 2) + 0.0:+.2f}"
+    # Two significant digits of the uncertainty, and of the value what stands above.
+    digits = 1 - math.floor(math.log10(expanded)) if expanded > 0.0 else 2
+    digits = min(max(digits, 2), 6)
+    return f"{round(value, digits) + 0.0:+.{digits}f} ± {expanded:.{digits}f}"
+
+
+def from_json(kind: type[T], text: str) -> T:
+    """Build a result from its JSON."""
+    return build(kind, json.loads(text))
+
+
+def build(kind: type[T], tree: object) -> T:
+    """Build a result from its tree."""
+    built = _build(kind, tree)
+    assert isinstance(built, kind)
     return built
 
 
-def _angle(value: float | None) -> str:
-    # A value that rounds to zero has no sign for a person.
-    return "absent" if value is None else f"{round(value, 2) + 0.0:+.2f}"
+def with_infinities(tree: object, like: object) -> object:
+    """Put infinity where there is none in a tree, but a number in another like it.
+
+    JSON has no infinity, and infinite degrees of freedom are null in it.
+    """
+    if isinstance(like, dict):
+        assert isinstance(tree, dict)
+        return {key: with_infinities(tree[key], of) for key, of in like.items()}
+    if isinstance(like, list):
+        assert isinstance(tree, list)
+        return [with_infinities(*both) for both in zip(tree, like, strict=True)]
+    return math.inf if tree is None and like is not None else tree
 
 
 def _plain(value: object) -> object:
@@ -570,7 +636,7 @@ def _plain(value: object) -> object:
         return {field.name: _plain(getattr(value, field.name)) for field in fields}
     if isinstance(value, tuple):
         return [_plain(item) for item in value]
-    return value
+    return None if value == math.inf else value
 
 
 def _build(kind: object, tree: object) -> object:

@@ -1,0 +1,145 @@
+"""Every reading, what it is worth, and whether it is within its limits."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import dataclass
+
+from wheel_alignment import _inputs, _native
+from wheel_alignment._conformity import Verdicts
+from wheel_alignment._inputs import Given
+from wheel_alignment._readings import (
+    Alignment,
+    Measurement,
+    build,
+    table,
+    with_infinities,
+)
+
+
+@dataclass(frozen=True, repr=False)
+class Assessment(Measurement):
+    """What `assess` returns: a measurement with all that can be said of it.
+
+    Attributes
+    ----------
+    alignment, reference, datum_normal, warnings, residuals, spreads
+        As in `Measurement`.
+    instantaneous_axes
+        As in `Measurement`.
+    uncertainty : Alignment or None
+        The standard uncertainty of every reading, in its own unit, under the same
+        path. None as a whole when the noise of the poses is not known.
+    degrees_of_freedom : Alignment or None
+        The effective degrees of freedom of every standard uncertainty: `math.inf`
+        where the noise is known.
+    expanded_uncertainty : Alignment or None
+        The expanded uncertainty U of every reading: reading ± U holds the true value
+        with a probability of 95 %.
+    verdicts : Verdicts or None
+        The verdicts by the specification, when there is one.
+    """
+
+    # By hand: of slots that a dataclass adds to inherited ones, mypy has another idea.
+    __slots__ = (
+        "degrees_of_freedom",
+        "expanded_uncertainty",
+        "uncertainty",
+        "verdicts",
+    )
+
+    uncertainty: Alignment | None
+    degrees_of_freedom: Alignment | None
+    expanded_uncertainty: Alignment | None
+    verdicts: Verdicts | None
+
+    def __repr__(self) -> str:
+        more = []
+        if self.verdicts is not None:
+            overall = self.verdicts.overall
+            paths = [v.path for v in self.verdicts.readings if v.verdict == overall]
+            named = "" if overall == "conforms" else ": " + ", ".join(paths)
+            more.append(("verdicts", overall + named))
+        return table("Assessment", self, self.expanded_uncertainty, more)
+
+
+def assess(session: Given, specification: Given | None = None) -> Assessment:
+    """Measure a car, say what every reading is worth, and judge it by its limits.
+
+    The noise of the poses must be stated, as ``pose_noise`` or as a pose's own
+    ``covariance``, or be seen in several frames. Without it there are no uncertainties,
+    and readings are judged as they stand.
+
+    Parameters
+    ----------
+    session : mapping, str or path-like
+        What the rig hands over, as `measure` takes it.
+    specification : mapping, str or path-like, optional
+        The limits, format ``alignment-specification/1``, in the same forms.
+
+    Returns
+    -------
+    Assessment
+        A `Measurement` with the uncertainties of its readings, and the verdicts.
+
+    Raises
+    ------
+    AlignmentError
+        As `measure`; `NotACovarianceError` for a covariance that is none;
+        `NotASpecificationError` and `UnknownReadingError`.
+
+    Notes
+    -----
+    The interpreter is free for other threads while the car is measured.
+
+    Examples
+    --------
+    A flawless car, whose targets sit on the wheel centres:
+
+    >>> import math
+    >>> import wheel_alignment
+    >>> front = {"fl": (2700, 760), "fr": (2700, -760)}
+    >>> rear = {"rl": (0, 750), "rr": (0, -750)}
+    >>> def station(roll_deg):
+    ...     roll = math.radians(roll_deg)
+    ...     return {
+    ...         wheel: {
+    ...             "rotation_vector_rad": [0, roll, 0],
+    ...             "translation_mm": [x + 310 * roll, y, 310],
+    ...         }
+    ...         for wheel, (x, y) in (front | rear).items()
+    ...     }
+    >>> session = {
+    ...     "format": "alignment-session/1",
+    ...     "up": [0, 0, 1],
+    ...     "clamp_standoff_mm": {"fl": 0, "fr": 0, "rl": 0, "rr": 0},
+    ...     "pose_noise": {"rotation_deg": 0.005, "translation_mm": 0.05},
+    ...     "rolling": [station(0), station(20), station(40)],
+    ...     "ahead": station(0),
+    ... }
+    >>> specification = {
+    ...     "format": "alignment-specification/1",
+    ...     "limits": {
+    ...         "axles.{front,rear}.total_toe_deg": {"min": -0.1, "max": 0.1},
+    ...         "wheels.{fl,fr}.camber_deg": {"min": -1.0, "max": 0.01},
+    ...     },
+    ... }
+    >>> assessment = wheel_alignment.assess(session, specification)
+    >>> print(f"± {assessment.expanded_uncertainty.wheels.fl.camber_deg:.3f}°")
+    ± 0.022°
+    >>> for reading in assessment.verdicts.readings:
+    ...     print(reading.path, reading.verdict)
+    wheels.fl.camber_deg undetermined
+    wheels.fr.camber_deg undetermined
+    axles.front.total_toe_deg conforms
+    axles.rear.total_toe_deg conforms
+    """
+    text = _native.assess(
+        _inputs.session(session),
+        None if specification is None else _inputs.specification(specification),
+    )
+    tree = json.loads(text)
+    if tree["degrees_of_freedom"] is not None:
+        freedom = with_infinities(tree["degrees_of_freedom"], tree["uncertainty"])
+        tree["degrees_of_freedom"] = freedom
+    return build(Assessment, tree)

@@ -1,0 +1,350 @@
+"""Judging: limits, decision rules and verdicts."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+from wheel_alignment import _inputs, _native
+from wheel_alignment._inputs import Given
+from wheel_alignment._readings import READINGS, Alignment, from_json
+
+
+@dataclass(frozen=True, slots=True)
+class Limits:
+    """The least and the greatest value that conform; at least one of them.
+
+    Attributes
+    ----------
+    min : float or None
+        The least, in the unit of the value; None when nothing is too small.
+    max : float or None
+        The greatest; None when nothing is too great.
+    """
+
+    min: float | None = None
+    max: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Decision:
+    """The rule by which readings are judged.
+
+    Attributes
+    ----------
+    rule : str
+        ``guarded``: conforming and not conforming each need the stated probability.
+        ``simple_acceptance``: within the limits conforms, beyond them does not.
+    probability : float
+        The probability with which the rule ``guarded`` must be right.
+    """
+
+    rule: str
+    probability: float
+
+
+@dataclass(frozen=True, slots=True)
+class Judgement:
+    """The verdict on one value, and what it rests on.
+
+    Attributes
+    ----------
+    verdict : str
+        ``conforms``, ``does_not_conform`` or ``undetermined``.
+    reason : str or None
+        Why it is undetermined: ``not_measured``, ``near_limit`` or ``too_uncertain``.
+    rule : str
+        The rule by which it was found: ``simple_acceptance`` wherever the uncertainty
+        is not known.
+    probability_of_conformity : float or None
+        The probability that the true value lies within the limits. None without an
+        uncertainty.
+    risk_of_wrong_verdict : float or None
+        The probability that the verdict is wrong. None without an uncertainty, and
+        where nothing is decided.
+    guard_band : float or None
+        The guard band of one limit, in the unit of the value. 0 by simple acceptance.
+    acceptance : Limits or None
+        What conforms by the rule: the limits, less the guard bands. None when no value
+        could conform, or none was measured.
+    """
+
+    verdict: str
+    reason: str | None
+    rule: str
+    probability_of_conformity: float | None
+    risk_of_wrong_verdict: float | None
+    guard_band: float | None
+    acceptance: Limits | None
+
+
+@dataclass(frozen=True, slots=True)
+class ReadingVerdict:
+    """The verdict on one reading.
+
+    Attributes
+    ----------
+    path : str
+        The path of the reading.
+    unit : str
+        The unit of all that follows: ``deg`` or ``mm``.
+    value : float or None
+        The reading; None when it was not measured.
+    standard_uncertainty : float or None
+        Its standard uncertainty, where it is known.
+    degrees_of_freedom : float or None
+        The degrees of freedom of the uncertainty, where they are few.
+    nominal : float or None
+        The value to aim at, where the specification names one.
+    limits : Limits
+        The limits.
+    verdict, reason, rule, probability_of_conformity, risk_of_wrong_verdict
+        As in `Judgement`.
+    guard_band, acceptance
+        As in `Judgement`.
+    """
+
+    path: str
+    unit: str
+    value: float | None
+    standard_uncertainty: float | None
+    degrees_of_freedom: float | None
+    nominal: float | None
+    limits: Limits
+    verdict: str
+    reason: str | None
+    rule: str
+    probability_of_conformity: float | None
+    risk_of_wrong_verdict: float | None
+    guard_band: float | None
+    acceptance: Limits | None
+
+
+@dataclass(frozen=True, slots=True)
+class Verdicts:
+    """The verdicts on a car.
+
+    Attributes
+    ----------
+    overall : str
+        ``does_not_conform`` when one reading does not; ``conforms`` when every reading
+        with limits does; else ``undetermined``.
+    decision : Decision
+        The rule that the specification asked for.
+    load_state : str or None
+        The load at which the limits hold.
+    readings : tuple of ReadingVerdict
+        One verdict for each limit of the specification, in the order of the tree.
+    """
+
+    overall: str
+    decision: Decision
+    load_state: str | None
+    readings: tuple[ReadingVerdict, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class GlobalRisks:
+    """The risks of judging all that is produced.
+
+    Attributes
+    ----------
+    consumer : float
+        The probability that one of them does not conform and is accepted.
+    producer : float
+        The probability that one of them conforms and is not accepted.
+    """
+
+    consumer: float
+    producer: float
+
+
+def judge(
+    value: float,
+    limits: Limits,
+    *,
+    standard_uncertainty: float | None = None,
+    degrees_of_freedom: float | None = None,
+    rule: Literal["guarded", "simple_acceptance"] = "guarded",
+    probability: float = 0.95,
+) -> Judgement:
+    """Judge one value against its limits, all in one unit, degrees or mm alike.
+
+    By the rule ``guarded`` a value conforms when it is at least as probable as stated
+    that the true one lies within the limits; it does not conform when it is so
+    probable that the true one lies beyond one and the same limit. Without an
+    uncertainty a value is judged as it stands.
+
+    Parameters
+    ----------
+    value : float
+        The value.
+    limits : Limits
+        The least and the greatest that conform.
+    standard_uncertainty : float, optional
+        Of the value, in its unit; 0 for a value that is known exactly.
+    degrees_of_freedom : float, optional
+        On which the uncertainty rests, at least 1; infinite when left out.
+    rule : str
+        ``guarded`` or ``simple_acceptance``.
+    probability : float
+        The probability with which the rule ``guarded`` must be right, 0.5 to 0.999999.
+
+    Returns
+    -------
+    Judgement
+        The verdict, and what it rests on.
+
+    Raises
+    ------
+    OutOfRangeError
+        A probability, an uncertainty or degrees of freedom outside their range; a
+        least value above the greatest; numbers beyond ± 1e9.
+    MissingInputError
+        No limit is given.
+    NotFiniteError
+        A number is not finite.
+
+    Examples
+    --------
+    >>> from wheel_alignment import Limits, judge
+    >>> limits = Limits(min=-1.0, max=0.0)
+    >>> judged = judge(-0.05, limits, standard_uncertainty=0.05)
+    >>> judged.verdict, judged.reason
+    ('undetermined', 'near_limit')
+    >>> print(f"{judged.probability_of_conformity:.3f}, {judged.acceptance.max:.3f}°")
+    0.841, -0.082°
+    >>> judge(-0.05, limits).verdict
+    'conforms'
+    """
+    text = _native.judge(
+        value,
+        (limits.min, limits.max),
+        standard_uncertainty,
+        degrees_of_freedom,
+        {"rule": rule, "probability": probability},
+    )
+    return from_json(Judgement, text)
+
+
+def judge_all(
+    readings: Alignment,
+    specification: Given,
+    *,
+    standard_uncertainty: Alignment | None = None,
+    degrees_of_freedom: Alignment | None = None,
+) -> Verdicts:
+    """Judge every reading that has limits. `assess` does so with all that it knows.
+
+    Parameters
+    ----------
+    readings : Alignment
+        The readings, in degrees and mm.
+    specification : mapping, str or path-like
+        The limits, format ``alignment-specification/1``: a dict, the text of its JSON,
+        or the path of a JSON file as a `pathlib.Path`.
+    standard_uncertainty, degrees_of_freedom : Alignment, optional
+        Of every reading, under its path. A reading without an uncertainty is judged as
+        it stands, one without degrees of freedom by the normal distribution.
+
+    Returns
+    -------
+    Verdicts
+        One verdict for each limit, and one on the whole.
+
+    Raises
+    ------
+    NotASpecificationError, UnknownReadingError
+        It is not a specification, or has limits of what is no reading.
+    OutOfRangeError, NotFiniteError
+        A number that cannot be judged; ``input`` is its path.
+
+    Examples
+    --------
+    Whether a planned measurement is good enough for its purpose:
+
+    >>> import wheel_alignment
+    >>> wanted = {
+    ...     "format": "alignment-specification/1",
+    ...     "limits": {
+    ...         "wheels.{fl,fr}.camber_deg": {"max": 0.01},
+    ...         "steering.{left,right}.caster_deg": {"max": 0.005},
+    ...     },
+    ... }
+    >>> verdicts = wheel_alignment.judge_all(wheel_alignment.plan(), wanted)
+    >>> verdicts.overall
+    'does_not_conform'
+    >>> [reading.path for reading in verdicts.readings if reading.verdict == "conforms"]
+    ['wheels.fl.camber_deg', 'wheels.fr.camber_deg']
+    """
+    return from_json(
+        Verdicts,
+        _native.judge_all(
+            _values(readings),
+            None if standard_uncertainty is None else _values(standard_uncertainty),
+            None if degrees_of_freedom is None else _values(degrees_of_freedom),
+            _inputs.specification(specification),
+        ),
+    )
+
+
+def _values(tree: Alignment) -> list[float | None]:
+    return [tree.get(path) for path in READINGS]
+
+
+def global_risks(
+    *,
+    mean: float,
+    standard_deviation: float,
+    standard_uncertainty: float,
+    limits: Limits,
+    acceptance: Limits,
+) -> GlobalRisks:
+    """Find the risks of accepting what is measured within the acceptance limits.
+
+    All in one unit, degrees or mm alike; production and measurement are taken to be
+    normal.
+
+    Parameters
+    ----------
+    mean, standard_deviation : float
+        Of the true values of what is produced; the deviation is above 0.
+    standard_uncertainty : float
+        Of the measurement.
+    limits : Limits
+        What conforms.
+    acceptance : Limits
+        What is accepted: `limits` by simple acceptance, else `Judgement.acceptance`.
+
+    Returns
+    -------
+    GlobalRisks
+        The global risks of the consumer and of the producer.
+
+    Raises
+    ------
+    OutOfRangeError, MissingInputError, NotFiniteError
+        As `judge`.
+
+    Examples
+    --------
+    >>> from wheel_alignment import Limits, global_risks
+    >>> limits = Limits(-0.5, 0.5)
+    >>> guarded = global_risks(
+    ...     mean=0.0,
+    ...     standard_deviation=0.3,
+    ...     standard_uncertainty=0.05,
+    ...     limits=limits,
+    ...     acceptance=Limits(-0.42, 0.42),
+    ... )
+    >>> print(f"{guarded.consumer:.4f} {guarded.producer:.4f}")
+    0.0007 0.0724
+    """
+    consumer, producer = _native.global_risks(
+        mean,
+        standard_deviation,
+        standard_uncertainty,
+        (limits.min, limits.max),
+        (acceptance.min, acceptance.max),
+    )
+    return GlobalRisks(consumer, producer)

@@ -1,0 +1,52 @@
+"""Sessions and specifications, in each form in which they may be handed over."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Mapping
+from pathlib import Path
+from typing import TypeAlias
+
+from wheel_alignment._errors import (
+    AlignmentError,
+    NotASessionError,
+    NotASpecificationError,
+)
+
+Given: TypeAlias = Mapping[str, object] | str | os.PathLike[str]
+"""A tree, the text of its JSON, or the path of a JSON file."""
+
+
+def session(given: Given) -> object:
+    """Return a session as the native half takes it: a text or a tree."""
+    return _text_or_tree(given, "session", NotASessionError)
+
+
+def specification(given: Given) -> object:
+    """Return a specification as the native half takes it: a text or a tree."""
+    return _text_or_tree(given, "specification", NotASpecificationError)
+
+
+def _text_or_tree(given: Given, what: str, refusal: type[AlignmentError]) -> object:
+    if isinstance(given, str):
+        if given.lstrip()[:1] not in ("{", "["):
+            raise refusal(
+                f"the text is not JSON of a {what} (line 1, column 1); "
+                "hand over a file as a pathlib.Path",
+                line=1,
+                column=1,
+            )
+        return given
+    if isinstance(given, os.PathLike):
+        try:
+            return Path(given).read_bytes().decode()
+        except UnicodeDecodeError as error:
+            raise refusal(
+                f"the text is not UTF-8 (byte {error.start}); save it as UTF-8"
+            ) from None
+    if isinstance(given, Mapping):
+        return given
+    kind = type(given).__qualname__
+    raise TypeError(
+        f"a {what} is a mapping, a JSON text or a path-like object, not {kind}"
+    )

@@ -1,0 +1,581 @@
+"""What every reading is worth, and what a measurement will be worth."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Final, TypedDict
+
+from wheel_alignment import _inputs, _native
+from wheel_alignment._inputs import Given
+from wheel_alignment._readings import (
+    Alignment,
+    Measurement,
+    build,
+    from_json,
+    table,
+    with_infinities,
+)
+
+if TYPE_CHECKING:
+    from typing_extensions import Unpack
+
+
+@dataclass(frozen=True, slots=True)
+class Expanded:
+    """An interval about a reading, reading ± expanded uncertainty.
+
+    Attributes
+    ----------
+    coverage_factor : float
+        The factor on the standard uncertainty.
+    expanded_uncertainty : float
+        Half the length of the interval, in the reading's unit.
+    """
+
+    coverage_factor: float
+    expanded_uncertainty: float
+
+
+@dataclass(frozen=True, slots=True)
+class Source:
+    """What makes a reading uncertain.
+
+    Attributes
+    ----------
+    kind : str
+        ``poses``, ``clamp_standoff``, ``up``, ``runway``, ``front_loaded_radius``,
+        ``rear_loaded_radius``, ``ride_height`` or ``right_cameras``.
+    stage : str or None
+        Of poses: in which group of stations.
+    station : int or None
+        Of poses: at which station of the group, counted from 0 as in the session; None
+        for all together.
+    wheel : str or None
+        Of poses and clamp standoffs: of which wheel.
+    """
+
+    kind: str
+    stage: str | None = None
+    station: int | None = None
+    wheel: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Contribution:
+    """What one input contributes to the uncertainty of one reading.
+
+    Attributes
+    ----------
+    source : Source
+        The input.
+    standard_uncertainty : float
+        The standard uncertainty that the reading would have from this input alone, in
+        the reading's unit.
+    share : float
+        Its share of the reading's variance, 0 to 1.
+    """
+
+    source: Source
+    standard_uncertainty: float
+    share: float
+
+
+class Uncertainty:
+    """What `propagate` returns: a measurement, and what each of its readings is worth.
+
+    Paths are those of `READINGS`. Readings that are absent are None.
+
+    Attributes
+    ----------
+    measurement : Measurement
+        The measurement itself.
+    standard : Alignment
+        The standard uncertainty of every reading, in its own unit, under the same
+        path.
+    degrees_of_freedom : Alignment
+        The effective degrees of freedom of every standard uncertainty: `math.inf`
+        where the noise is known.
+    """
+
+    __slots__ = ("_native", "degrees_of_freedom", "measurement", "standard")
+
+    def __init__(self, native: _native.Uncertainty) -> None:
+        standard = json.loads(native.standard())
+        freedom = with_infinities(json.loads(native.degrees_of_freedom()), standard)
+        self._native: Final = native
+        self.measurement: Final = from_json(Measurement, native.measurement())
+        self.standard: Final = build(Alignment, standard)
+        self.degrees_of_freedom: Final = build(Alignment, freedom)
+
+    def expanded(self, path: str, probability: float = 0.95) -> Expanded | None:
+        """Return the expanded uncertainty of a reading for a coverage probability.
+
+        The factor is by Student's t, for the degrees of freedom rounded down.
+        """
+        both = self._native.expanded(path, probability)
+        return None if both is None else Expanded(*both)
+
+    def expanded_tree(self, probability: float = 0.95) -> Alignment:
+        """Return the expanded uncertainty of every reading, under the same path."""
+        return from_json(Alignment, self._native.expanded_tree(probability))
+
+    def budget(self, path: str) -> tuple[Contribution, ...]:
+        """Return what each input contributes to a reading, the largest first.
+
+        The poses of one wheel and stage stand together. The shares add up to 1; empty
+        when the reading is absent or exact.
+        """
+        return _contributions(self._native.budget(path))
+
+    def budget_by_pose(self, path: str) -> tuple[Contribution, ...]:
+        """Return the budget pose by pose: which station to take with more care."""
+        return _contributions(self._native.budget_by_pose(path))
+
+    def covariance(self, path: str, other: str) -> float | None:
+        """Return the covariance of two readings, in the product of their units."""
+        return self._native.covariance(path, other)
+
+    def correlation(self, path: str, other: str) -> float | None:
+        """Return the correlation of two readings, −1 to 1; None if one is exact."""
+        return self._native.correlation(path, other)
+
+    def covariance_matrix(self) -> list[list[float]]:
+        """Return the covariance of all `READINGS`, in the products of their units.
+
+        Zero where a reading is absent.
+        """
+        return self._native.covariance_matrix()
+
+    def __repr__(self) -> str:
+        return table("Uncertainty", self.measurement, self.expanded_tree())
+
+
+def _contributions(text: str) -> tuple[Contribution, ...]:
+    return tuple(
+        Contribution(**one | {"source": _source(one["source"])})
+        for one in json.loads(text)
+    )
+
+
+def _source(tree: str | dict[str, str | dict[str, str | int | None]]) -> Source:
+    if isinstance(tree, str):
+        return Source(tree)
+    ((kind, of),) = tree.items()
+    of = {"wheel": of} if isinstance(of, str) else of
+    return build(Source, {"kind": kind, **of})
+
+
+def propagate(session: Given) -> Uncertainty:
+    """Measure a car, and say what each reading is worth.
+
+    By the law of propagation, from the noise of every pose and the
+    ``input_uncertainty`` of the session, through the whole chain, to first order.
+
+    Parameters
+    ----------
+    session : mapping, str or path-like
+        What the rig hands over, as `measure` takes it. ``pose_noise`` states how much
+        a pose scatters, per axis or as a 6×6 ``covariance`` in deg and mm; a pose may
+        have a ``covariance`` of its own; without either it is estimated from the
+        frames.
+
+    Returns
+    -------
+    Uncertainty
+        Standard and expanded uncertainties, budgets and covariances.
+
+    Raises
+    ------
+    MissingInputError
+        The noise of the poses is not stated, and a wheel was seen in a single frame.
+    NotACovarianceError
+        A covariance is none.
+    AlignmentError
+        As `measure`.
+
+    Notes
+    -----
+    The uncertainty covers what the inputs say. It knows nothing of a target that
+    slipped: the warnings of the measurement do. The interpreter is free for other
+    threads meanwhile.
+
+    Examples
+    --------
+    A flawless car, whose targets sit on the wheel centres:
+
+    >>> import math
+    >>> import wheel_alignment
+    >>> front = {"fl": (2700, 760), "fr": (2700, -760)}
+    >>> rear = {"rl": (0, 750), "rr": (0, -750)}
+    >>> def station(roll_deg):
+    ...     roll = math.radians(roll_deg)
+    ...     return {
+    ...         wheel: {
+    ...             "rotation_vector_rad": [0, roll, 0],
+    ...             "translation_mm": [x + 310 * roll, y, 310],
+    ...         }
+    ...         for wheel, (x, y) in (front | rear).items()
+    ...     }
+    >>> session = {
+    ...     "format": "alignment-session/1",
+    ...     "up": [0, 0, 1],
+    ...     "clamp_standoff_mm": {"fl": 0, "fr": 0, "rl": 0, "rr": 0},
+    ...     "pose_noise": {"rotation_deg": 0.005, "translation_mm": 0.05},
+    ...     "input_uncertainty": {"up_deg": 0.005},
+    ...     "rolling": [station(0), station(20), station(40)],
+    ...     "ahead": station(0),
+    ... }
+    >>> known = wheel_alignment.propagate(session)
+    >>> print(f"{known.standard.wheels.fl.camber_deg:.4f}°")
+    0.0125°
+    >>> camber = known.expanded("wheels.fl.camber_deg", 0.95)
+    >>> print(f"{camber.coverage_factor:.2f}, {camber.expanded_uncertainty:.3f}°")
+    1.96, 0.024°
+    >>> for part in known.budget("wheels.fl.camber_deg"):
+    ...     print(f"{part.source.kind} {part.source.stage}: {100 * part.share:.0f} %")
+    poses rolling: 68 %
+    poses ahead: 16 %
+    up None: 16 %
+    """
+    return Uncertainty(_native.propagate(_inputs.session(session)))
+
+
+class PoseNoise(TypedDict):
+    """How much a pose scatters: one standard deviation per axis.
+
+    Attributes
+    ----------
+    rotation_deg : float
+        Of the rotation, about each axis, degrees.
+    translation_mm : float
+        Of the translation, along each axis, mm.
+    """
+
+    rotation_deg: float
+    translation_mm: float
+
+
+class InputUncertainty(TypedDict, total=False):
+    """Standard uncertainties of the inputs beside the poses; 0 when left out.
+
+    Attributes
+    ----------
+    clamp_standoff_mm : float
+        Of each clamp's standoff, mm.
+    up_deg : float
+        Of ``up``, about each level axis, degrees.
+    loaded_radius_mm : float
+        Of each axle's loaded radius, mm, where it is given.
+    runway_mm : float
+        Of each coordinate of a point of the runway, mm.
+    ride_height_mm : float
+        Of each ride height, mm.
+    right_cameras : PoseNoise
+        Of where the cameras of the right wheels stand against those of the left.
+    """
+
+    clamp_standoff_mm: float
+    up_deg: float
+    loaded_radius_mm: float
+    runway_mm: float
+    ride_height_mm: float
+    right_cameras: PoseNoise
+
+
+class Plan(TypedDict, total=False):
+    """How a car is to be measured: the keywords of `plan` and `reach`.
+
+    Attributes
+    ----------
+    pose_noise : PoseNoise
+        How much a single frame scatters; 0.005° and 0.05 mm by default.
+    frames : int
+        How many frames of each wheel are averaged at each station; 1.
+    compensation : str
+        Whether the car is ``rolled`` or its wheels are ``spun``; ``rolled``.
+    roll_range_deg : float
+        From the first rolling station to the last, degrees of roll; 54.
+    roll_stations : int
+        How many rolling stations there are, evenly spaced; 5.
+    sweep_range_deg : float
+        From one end of the sweep to the other, degrees of mean steer; 40.
+    sweep_stations : int
+        How many stations the sweep has, evenly spaced; 9, and 0 for no sweep.
+    sweep_wheels_locked : bool
+        Whether the brake holds the wheels in the sweep; True.
+    input_uncertainty : InputUncertainty
+        How well the rig knows its other inputs; exactly.
+    wheelbase_mm, track_mm, rolling_radius_mm : float
+        The size of the car, which hardly matters; 2620, 1540 and 308 mm.
+    """
+
+    pose_noise: PoseNoise
+    frames: int
+    compensation: str
+    roll_range_deg: float
+    roll_stations: int
+    sweep_range_deg: float
+    sweep_stations: int
+    sweep_wheels_locked: bool
+    input_uncertainty: InputUncertainty
+    wheelbase_mm: float
+    track_mm: float
+    rolling_radius_mm: float
+
+
+@dataclass(frozen=True, slots=True)
+class Reach:
+    """How far to roll and to sweep.
+
+    Attributes
+    ----------
+    roll_range_deg : float or None
+        The least roll from one end to the other, degrees, for camber, toe and thrust
+        angle. None when no roll is enough, and more frames are the remedy.
+    wheels_expanded_deg : float
+        The largest expanded uncertainty of these at that roll, or else at the longest,
+        degrees.
+    sweep_range_deg : float or None
+        The least sweep from one end to the other, degrees, for caster and SAI, after
+        that roll. None when no sweep is enough, or none is planned.
+    steering_expanded_deg : float or None
+        The largest expanded uncertainty of caster and SAI at that sweep, or else at
+        the longest, degrees; None when no sweep is planned.
+    """
+
+    roll_range_deg: float | None
+    wheels_expanded_deg: float
+    sweep_range_deg: float | None
+    steering_expanded_deg: float | None
+
+
+def plan(**planned: Unpack[Plan]) -> Alignment:
+    """Say what a measurement will be worth, before anyone touches a car.
+
+    Parameters
+    ----------
+    **planned
+        How the car is to be measured, each with its default: see `Plan`.
+
+    Returns
+    -------
+    Alignment
+        The standard uncertainty of every reading, under the reading's path.
+
+    Raises
+    ------
+    OutOfRangeError
+        A range or a number of stations or frames that no measurement has.
+    LengthOutOfRangeError
+        A size that no car has.
+    SweepTooSmallError, RollTooSmallError
+        As `measure`.
+    NotFiniteError
+        A number is not finite.
+
+    Examples
+    --------
+    >>> import wheel_alignment
+    >>> short = wheel_alignment.plan(roll_range_deg=20)
+    >>> long = wheel_alignment.plan(roll_range_deg=60)
+    >>> long.wheels.fl.camber_deg < short.wheels.fl.camber_deg
+    True
+    """
+    return from_json(Alignment, _native.plan(planned))
+
+
+def reach(
+    expanded_uncertainty_deg: float,
+    coverage_factor: float = 2.0,
+    **planned: Unpack[Plan],
+) -> Reach:
+    """Find how far to roll and to sweep for what a measurement shall be worth.
+
+    The inverse of `plan`, for camber, toe, thrust angle, caster and SAI.
+
+    Parameters
+    ----------
+    expanded_uncertainty_deg : float
+        The expanded uncertainty U that each of them may have, degrees.
+    coverage_factor : float
+        The k of U = k·u.
+    **planned
+        All else as planned: see `Plan`. The ranges do not matter.
+
+    Returns
+    -------
+    Reach
+        The least roll and the least sweep, degrees.
+
+    Raises
+    ------
+    OutOfRangeError
+        As `plan`; an uncertainty or a factor that is not positive.
+
+    Examples
+    --------
+    >>> import wheel_alignment
+    >>> reach = wheel_alignment.reach(0.02)
+    >>> print(f"{reach.roll_range_deg:.0f}° {reach.sweep_range_deg:.0f}°")
+    58° 30°
+    """
+    text = _native.reach(planned, expanded_uncertainty_deg, coverage_factor)
+    return from_json(Reach, text)
+
+
+@dataclass(frozen=True, slots=True)
+class Simulated:
+    """One reading, from its values in all trials, in its own unit.
+
+    Attributes
+    ----------
+    estimate : float
+        The mean of the values.
+    standard_uncertainty : float
+        Their standard deviation.
+    symmetric_interval : tuple of 2 floats
+        The interval that leaves as much outside below as above.
+    shortest_interval : tuple of 2 floats
+        The shortest interval of the same probability.
+    """
+
+    estimate: float
+    standard_uncertainty: float
+    symmetric_interval: tuple[float, float]
+    shortest_interval: tuple[float, float]
+
+
+@dataclass(frozen=True, slots=True)
+class Simulation:
+    """What a run of trials gave.
+
+    Attributes
+    ----------
+    outputs : tuple of Simulated
+        One per reading that was watched.
+    covariance : tuple of tuples of float
+        Their covariances, each in the product of both units.
+    trials : int
+        So many trials were made.
+    probability : float
+        The probability of the intervals.
+    """
+
+    outputs: tuple[Simulated, ...]
+    covariance: tuple[tuple[float, ...], ...]
+    trials: int
+    probability: float
+
+
+@dataclass(frozen=True, slots=True)
+class Agreement:
+    """How far the law of propagation is from the trials, in the reading's unit.
+
+    Attributes
+    ----------
+    low, high : float
+        The distance of the lower, and of the upper, ends of both intervals.
+    tolerance : float
+        What either may be.
+    agrees : bool
+        Whether both are within the tolerance: the law of propagation will do.
+    """
+
+    low: float
+    high: float
+    tolerance: float
+    agrees: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Trials:
+    """What the trials of a session gave, beside the law of propagation.
+
+    Attributes
+    ----------
+    paths : tuple of str
+        The readings that were watched, by their paths.
+    simulation : Simulation
+        Their distributions, in the same order.
+    agreement : tuple of Agreement
+        How far the law of propagation is from each, in the same order.
+    """
+
+    paths: tuple[str, ...]
+    simulation: Simulation
+    agreement: tuple[Agreement, ...]
+
+
+def monte_carlo(
+    session: Given,
+    paths: Sequence[str],
+    *,
+    probability: float = 0.95,
+    significant_digits: int = 2,
+    most_trials: int = 10_000_000,
+    seed: int = 0,
+) -> Trials:
+    """Measure a session again and again, every input drawn from what is known of it.
+
+    The check on `propagate`: trials go on until the readings that are watched stand
+    still. The same seed gives the same bits, on every platform.
+
+    Parameters
+    ----------
+    session : mapping, str or path-like
+        What the rig hands over, as `propagate` takes it.
+    paths : sequence of str
+        The readings to watch, of `READINGS`; a text is one of them.
+    probability : float
+        The probability that an interval is to hold.
+    significant_digits : int
+        So many digits of the standard uncertainty are to stand still, 1 to 4. Each
+        further digit takes a hundred times as many trials.
+    most_trials : int
+        The most trials of the run, 100 000 to 10 million. 8 bytes are kept for each of
+        them and each reading.
+    seed : int
+        The seed of the trials, 0 to 2**64 − 1.
+
+    Returns
+    -------
+    Trials
+        The distributions, and how far the law of propagation is from them: judged at
+        one digit less than the run settles to.
+
+    Raises
+    ------
+    NotSettledError
+        The trials allowed are used up.
+    UnknownReadingError
+        No reading has this path.
+    MissingInputError
+        A reading that is watched is absent; or as `propagate`.
+    OutOfRangeError
+        A setting that no run has.
+
+    Notes
+    -----
+    The interpreter is free for other threads meanwhile. A run cannot be interrupted:
+    it takes some hundred thousand measurements, or millions at worst.
+
+    Examples
+    --------
+    >>> import wheel_alignment
+    >>> trials = wheel_alignment.monte_carlo(
+    ...     session, ["wheels.fl.camber_deg"]
+    ... )  # doctest: +SKIP
+    >>> trials.agreement[0].agrees  # doctest: +SKIP
+    True
+    """
+    settings: Mapping[str, object] = {
+        "probability": probability,
+        "significant_digits": significant_digits,
+        "most_trials": most_trials,
+        "seed": seed,
+    }
+    watched = [paths] if isinstance(paths, str) else list(paths)
+    text = _native.monte_carlo(_inputs.session(session), watched, settings)
+    return from_json(Trials, text)
