@@ -297,7 +297,7 @@ pub fn monte_carlo<const N: usize, const M: usize>(
             other => other.draw(&mut rng),
         }))
     };
-    settle(settings, M, |outputs| {
+    settle(settings, 1.0, M, |outputs| {
         outputs.copy_from_slice(&trial());
         Ok(())
     })
@@ -315,9 +315,10 @@ fn check_correlated(inputs: &[Distribution], correlation: &[Vec<f64>]) -> Result
     Ok(())
 }
 
-/// Blocks of trials, until the outputs stand still.
+/// Blocks of trials, until the outputs stand still, within a share of the tolerance of the digits asked for.
 pub(crate) fn settle(
     settings: Settings,
+    share: f64,
     count_of_outputs: usize,
     mut trial: impl FnMut(&mut [f64]) -> Result<(), Error>,
 ) -> Result<Simulation, Error> {
@@ -353,7 +354,7 @@ pub(crate) fn settle(
         if f64::from(trials) < LEAST_BLOCKS * block {
             continue;
         }
-        let still = |figures: &Vec<_>| stands_still(figures, block, significant_digits);
+        let still = |figures: &Vec<_>| stands_still(figures, block, significant_digits, share);
         let still: Vec<bool> = figures.iter().map(still).collect::<Result<_, _>>()?;
         if !still.contains(&false) {
             let outputs = values.iter().map(|list| summary(list, probability)).collect::<Result<_, _>>()?;
@@ -365,7 +366,7 @@ pub(crate) fn settle(
 }
 
 /// Whether further blocks would no longer change the digits asked for, from the figures of one output, block by block.
-fn stands_still(figures: &[[f64; 4]], block: f64, significant_digits: u32) -> Result<bool, Error> {
+fn stands_still(figures: &[[f64; 4]], block: f64, significant_digits: u32, share: f64) -> Result<bool, Error> {
     let variance_of_mean = |figure: usize| {
         let by_block: Vec<f64> = figures.iter().map(|figures| figures[figure]).collect();
         mean_and_variance(&by_block).1 / count(by_block.len())
@@ -375,7 +376,7 @@ fn stands_still(figures: &[[f64; 4]], block: f64, significant_digits: u32) -> Re
     let within: f64 = figures.iter().map(|[_, uncertainty, ..]| uncertainty * uncertainty / blocks).sum();
     let between = blocks * variance_of_mean(0);
     let variance = ((block - 1.0) * blocks * within + block * (blocks - 1.0) * between) / (block * blocks - 1.0);
-    let tolerance = propagation::numerical_tolerance(libm::sqrt(variance), significant_digits)?;
+    let tolerance = share * propagation::numerical_tolerance(libm::sqrt(variance), significant_digits)?;
     Ok((0..4).all(|figure| 2.0 * libm::sqrt(variance_of_mean(figure)) <= tolerance))
 }
 
