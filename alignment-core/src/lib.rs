@@ -3,7 +3,8 @@
 //! A rig's cameras watch one flat target per wheel and hand over its pose. The car is rolled a little, stood
 //! straight ahead, and steered left and right. This crate does the rest: [`measure`] takes the whole
 //! [`Session`] and returns camber, toe, thrust line, setback, dimensions, caster, steering-axis inclination,
-//! included angle and toe-out on turns, in one tree. Each formula can also be called by itself.
+//! included angle and toe-out on turns, in one tree. [`assess`] says beside that what each reading is worth and whether it is
+//! within its limits. Each formula can also be called by itself.
 //!
 //! # The job, module by module
 //! Read them in this order; a module depends only on those above it.
@@ -20,11 +21,13 @@
 //! | [`turns`] | toe-out on turns, Ackermann, the angles at full lock |
 //! | [`gauge`] | caster and SAI by hand gauge: cambers on turning plates, pitch of the locked hub |
 //! | [`tyre`] | tyre sizes |
-//! | [`repeatability`] | repeats of a reading: repeatability, reproducibility, and what clamping anew, operators and cars add |
 //! | [`alignment`] | one whole session → every reading, in one tree |
 //! | [`paths`] | every reading by its path, and the tree as a flat list |
-//! | [`conformity`] | limits, decision rules and verdicts |
 //! | [`propagation`], [`monte_carlo`] | what the uncertainties of any inputs make of any function of them: to first order, and by trials |
+//! | [`uncertainty`] | what every reading is worth; what each input contributes; how far to roll and sweep |
+//! | [`conformity`] | limits, decision rules and verdicts |
+//! | [`assessment`] | readings, what they are worth and verdicts in one call |
+//! | [`repeatability`] | repeats of a reading: repeatability, reproducibility, and what clamping anew, operators and cars add |
 //! | [`simulate`] | a virtual vehicle with known truth: tests, demos, exercises |
 //!
 //! # Conventions

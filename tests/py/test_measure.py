@@ -13,7 +13,7 @@ from typing import Any
 import numpy as np
 import pytest
 import wheel_alignment
-from wheel_alignment import Measurement, measure
+from wheel_alignment import Measurement, assess, measure
 
 Tree = dict[str, Any]
 
@@ -52,7 +52,7 @@ def test_every_reading_is_the_programs_at_the_same_path(
 
 
 def test_to_dict_is_the_json(session: Tree, program_tree: Tree) -> None:
-    tree = measure(session).to_dict()
+    tree = assess(session).to_dict()
     assert tree == program_tree
     assert json.dumps(tree) == json.dumps(program_tree)  # the order of keys too
 
