@@ -76,5 +76,6 @@ families!(
     repeats,
     judging,
     uncertainties,
+    worth,
     session
 );

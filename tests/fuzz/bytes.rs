@@ -4,9 +4,11 @@
 use alignment_core::compensation::{self, Compensation};
 use alignment_core::error::Stage;
 use alignment_core::session::{
-    Camera, Centreline, CompensationMethod, Datum, PoseNoise, RollingBody, Sighting, SweepBody, TurnWheel,
+    Camera, Centreline, CompensationMethod, Datum, InputUncertainty, Noise, PoseCovariance, PoseNoise, RollingBody,
+    Sighting, SweepBody, TurnWheel,
 };
 use alignment_core::simulate::{BodyMotion, Clamp, ClampSlip, VirtualVehicle};
+use alignment_core::uncertainty::Plan;
 use alignment_core::{ByAxle, ByWheel, Pose, Session, Side, Station, Wheel};
 use arbitrary::Unstructured;
 use std::sync::LazyLock;
@@ -557,6 +559,60 @@ impl<'a> Bytes<'a> {
             for pose in frames_of(station.get_mut(wheel)) {
                 *pose = moved(pose, &motion);
             }
+        }
+    }
+
+    /// What the session says of its noise and of its other inputs.
+    pub(super) fn scatter(&mut self, session: &mut Session) {
+        if session.pose_noise.is_none() || self.flag() {
+            let scale = self.one_of([0.0, 1e-300, 1e-6, 1.0, 10.0]);
+            let mut covariance: [[f64; 6]; 6] =
+                core::array::from_fn(|_| core::array::from_fn(|_| self.between(-0.1, 0.1)));
+            let root = covariance;
+            for (i, row) in covariance.iter_mut().enumerate() {
+                for (j, element) in row.iter_mut().enumerate() {
+                    *element = scale * (0..6).map(|k| root[i][k] * root[j][k]).sum::<f64>();
+                }
+            }
+            let noise = PoseNoise { rotation_deg: 0.01 * scale.min(1.0), translation_mm: 0.1 * scale.min(1.0) };
+            session.pose_noise = match self.below(4) {
+                0 => None,
+                1 => Some(Noise::Covariance(Box::new(PoseCovariance { covariance }))),
+                _ => Some(noise.into()),
+            };
+        }
+        if self.flag() {
+            session.input_uncertainty = Some(self.input_uncertainty());
+        }
+    }
+
+    fn input_uncertainty(&mut self) -> InputUncertainty {
+        let mut any = |most: f64| self.one_of([0.0, 1e-12, 0.1, 1.0]) * most;
+        InputUncertainty {
+            clamp_standoff_mm: any(1.0),
+            up_deg: any(0.1),
+            loaded_radius_mm: any(5.0),
+            runway_mm: any(1.0),
+            ride_height_mm: any(1.0),
+            right_cameras: PoseNoise { rotation_deg: any(0.1), translation_mm: any(1.0) },
+        }
+    }
+
+    /// A plan, sound or not.
+    pub(super) fn plan(&mut self) -> Plan {
+        let locked = self.flag();
+        Plan {
+            frames: self.one_of([0, 1, 3, 10_001]),
+            roll_range_deg: self.one_of([10.0, 20.0, 54.0, 160.0, 1e9, f64::NAN]),
+            roll_stations: self.one_of([0, 2, 3, 5, 201]),
+            sweep_range_deg: self.one_of([0.0, 11.0, 17.0, 40.0, 90.0]),
+            sweep_stations: self.one_of([0, 2, 3, 9, 1000]),
+            sweep_wheels_locked: locked,
+            wheelbase_mm: self.one_of([1000.0, 2600.0, 8000.0, -1.0]),
+            track_mm: self.one_of([600.0, 1500.0, 3000.0, 0.0]),
+            rolling_radius_mm: self.one_of([100.0, 300.0, 1000.0, f64::INFINITY]),
+            input_uncertainty: self.input_uncertainty(),
+            ..Plan::default()
         }
     }
 

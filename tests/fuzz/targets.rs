@@ -11,10 +11,10 @@ use alignment_core::json::{
 use alignment_core::monte_carlo::Distribution;
 use alignment_core::paths::COUNT;
 use alignment_core::propagation::{Input, Number, coverage_factor, law_of_propagation, numerical_tolerance};
-use alignment_core::session::RollingBody;
+use alignment_core::session::{Datum, RollingBody, SweepBody};
 use alignment_core::{
-    Alignment, ByWheel, Error, Pose, Wheel, compensation, datum, measure, pose::Axes, repeatability, steering, turns,
-    tyre, units, vehicle, wheel,
+    Alignment, Assessment, ByWheel, Error, Pose, Wheel, assess, compensation, datum, measure, pose::Axes,
+    repeatability, steering, turns, tyre, uncertainty, units, vehicle, wheel,
 };
 use bytes::Bytes;
 use std::fmt::Debug;
@@ -384,6 +384,37 @@ pub fn uncertainties(bytes: &[u8]) -> bool {
     given(numerical_tolerance(least.abs(), 2));
     given(coverage_factor(probability, most));
     any
+}
+
+/// What a session is worth, and a plan. The procedures whose stages are differenced cost a hundred measurements, and are taken seldom.
+pub fn worth(bytes: &[u8]) -> bool {
+    let mut bytes = Bytes::new(bytes);
+    if bytes.below(8) == 0 {
+        let plan = bytes.plan();
+        let (expanded_deg, factor) = (bytes.one_of([0.02, 0.0, 1e-9, 5.0]), bytes.one_of([2.0, 1.96, 0.0, -1.0]));
+        let seldom = bytes.below(16) == 0;
+        return given(uncertainty::plan(&plan)) | (seldom && given(uncertainty::reach(&plan, expanded_deg, factor)));
+    }
+    let (mut session, _) = bytes.session();
+    bytes.scatter(&mut session);
+    let customary = session.sweep_body == SweepBody::Still
+        && session.rolling_body == RollingBody::Translates
+        && session.reference.datum != Datum::WheelPlane
+        && session.sweep_wheels_locked != Some(false);
+    if bytes.below(if customary { 4 } else { 100 }) > 0 {
+        return false;
+    }
+    let result = assess(&session, None);
+    if let Ok(known) = &result {
+        for freedom in known.degrees_of_freedom.iter().flat_map(Alignment::values).flatten() {
+            assert!(freedom >= 1.0, "{freedom}");
+        }
+        for standard in known.uncertainty.iter().flat_map(Alignment::values).flatten() {
+            assert!(standard >= 0.0, "{standard}");
+        }
+    }
+    // Of what is known the degrees of freedom are endless.
+    given(result.map(|known| Assessment { degrees_of_freedom: None, ..known }))
 }
 
 /// The whole session.
