@@ -5,7 +5,7 @@
 
 use super::uncertainty::moved;
 use alignment_core::paths::{COUNT, READINGS};
-use alignment_core::session::{ByAxle, InputUncertainty, PoseNoise, Sighting};
+use alignment_core::session::{ByAxle, CompensationMethod, Datum, InputUncertainty, PoseNoise, Sighting, SweepBody};
 use alignment_core::simulate::VirtualVehicle;
 use alignment_core::{Pose, Session, Wheel, uncertainty};
 use rand::{RngExt, SeedableRng};
@@ -128,5 +128,28 @@ fn noise_that_the_frames_show_covers_the_truth() {
             (car, session)
         });
         assert_covered(&format!("noise from {frames} frames"), &held, [93.5, 96.5]);
+    }
+}
+
+/// A thousand sessions of each procedure: 0.69 % of standard deviation, and 92 to 98 % leaves every path 4.3 of them.
+#[test]
+fn less_customary_procedures_cover_the_truth() {
+    let cars: [(&str, fn(VirtualVehicle) -> VirtualVehicle); 5] = [
+        ("spun", |car| VirtualVehicle { compensation: CompensationMethod::Spun, ..car }),
+        ("wheels free in the sweep", |car| VirtualVehicle { sweep_wheels_locked: false, ..car }),
+        ("body found again", |car| VirtualVehicle { sweep_body: SweepBody::FoundAgain, ..car }),
+        ("body may turn", |car| VirtualVehicle { rolling_yaw_deg_per_m: 0.05, ..car }),
+        ("on the wheel plane", |mut car| {
+            car.reference.datum = Datum::WheelPlane;
+            car
+        }),
+    ];
+    for (name, procedure) in cars {
+        let held = cover(1000, |seed| {
+            let car = procedure(VirtualVehicle { pose_noise: Some(NOISE), ..VirtualVehicle::random(seed) });
+            let session = car.session();
+            (car, session)
+        });
+        assert_covered(name, &held, [92.0, 98.0]);
     }
 }
