@@ -2,7 +2,7 @@
 //!
 //! `cargo run --release --example align` measures the demo session; `-- SESSION.json` one of your own.
 
-use alignment_core::conformity::{Limits, Reason, Rule, Specification, Verdict, Verdicts};
+use alignment_core::conformity::{Limits, Reason, Rule, Specification, Verdict, Verdicts, judge_all};
 use alignment_core::json::{
     assessment_schema, assessment_to_json, session_from_json, session_schema, specification_from_json,
     specification_schema,
@@ -83,7 +83,10 @@ fn run(arguments: &Arguments) -> Result<String, String> {
     let session = session_from_json(&text).map_err(|error| format!("{name}: {error}"))?;
     let specification = arguments.spec.as_ref().map(|path| {
         let (name, text) = read(path)?;
-        specification_from_json(&text).map_err(|error| format!("{name}: {error}"))
+        let specification = specification_from_json(&text).map_err(|error| format!("{name}: {error}"))?;
+        // A rule that cannot be is no fault of the session.
+        judge_all(&Alignment::default(), None, None, &specification).map_err(|error| format!("{name}: {error}"))?;
+        Ok::<_, String>(specification)
     });
     let specification = specification.transpose()?;
     let result = assess(&session, specification.as_ref()).map_err(|error| format!("{name}: {error}"))?;
@@ -129,10 +132,10 @@ impl Report<'_> {
     }
 
     fn worth(&self, pick: Pick<'_>, style: Style) -> String {
-        let value = style.reading(pick(&self.result.measurement.alignment));
+        let value = pick(&self.result.measurement.alignment);
         match self.result.expanded_uncertainty.as_ref().and_then(pick) {
-            Some(expanded) if expanded > 0.0 => format!("{value} ± {}", style.expanded(expanded)),
-            _ => format!("{value}{}", style.unit()),
+            Some(expanded) if expanded > 0.0 => format!("{} ± {}", style.reading(value), style.expanded(expanded)),
+            _ => style.alone(value),
         }
     }
 
@@ -301,7 +304,11 @@ impl Report<'_> {
                  of the poses and of the inputs that the session says are uncertain, and of nothing else."
             )
         } else {
-            writeln!(f, "\nWhat the readings are worth is not known: the session states no pose_noise.")
+            writeln!(
+                f,
+                "\nWhat the readings are worth is not known: the session neither states pose_noise nor has several\n\
+                 frames of every target."
+            )
         }
     }
 
@@ -322,9 +329,7 @@ impl Report<'_> {
             Rule::SimpleAcceptance => "Simple acceptance: a reading within its limits conforms.".to_owned(),
         };
         writeln!(f, "{rule}")?;
-        let heads = ["reading", "limits", "sure of it", "verdict"];
-        let line = format!("{:<34}{:>17}{:>19}{:>13}  {}", "Verdicts", heads[0], heads[1], heads[2], heads[3]);
-        writeln!(f, "\n{line}\n{}", "-".repeat(line.chars().count() + 12))?;
+        let mut rows = vec![["Verdicts", "reading", "limits", "sure of it", "verdict"].map(str::to_owned)];
         for reading in readings {
             let style = match reading.unit {
                 "mm" => Style::Millimetres,
@@ -347,9 +352,16 @@ impl Report<'_> {
             };
             let limits = style.limits(reading.limits);
             let verdict = in_words(judgement.verdict);
-            writeln!(f, "{:<34}{value:>17}{limits:>19}{sure:>13}  {verdict}{why}", reading.path)?;
+            rows.push([reading.path.to_owned(), value, limits, sure, format!("{verdict}{why}")]);
         }
-        Ok(())
+        // A wheelbase and its limits are longer than an angle and its own.
+        let width = |column: usize| rows.iter().map(|row| row[column].chars().count()).max().unwrap_or(0);
+        let [paths, values, limits, sure, verdicts] = core::array::from_fn(width);
+        let line = |[path, value, limit, risk, verdict]: &[String; 5]| {
+            format!("{path:<paths$}  {value:>values$}  {limit:>limits$}  {risk:>sure$}  {verdict}")
+        };
+        writeln!(f, "\n{}\n{}", line(&rows[0]), "-".repeat(paths + values + limits + sure + verdicts + 8))?;
+        rows[1..].iter().try_for_each(|row| writeln!(f, "{}", line(row)))
     }
 }
 

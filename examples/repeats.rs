@@ -89,7 +89,7 @@ fn main() -> Result<(), Error> {
 
     println!("\n{CARS} cars, {OPERATORS} operators, {REPEATS} repeats, clamped anew for each:\n");
     println!(
-        "| reading | repeats | operators add | gauge | its degrees of freedom | of the tolerance | cars | categories |\n|---|---|---|---|---|---|---|---|"
+        "| reading | repeats | operators add | gauge | its degrees of freedom | of a tolerance | cars | categories |\n|---|---|---|---|---|---|---|---|"
     );
     let mut results = Vec::new();
     for car in (0..CARS).map(car) {
@@ -105,7 +105,7 @@ fn main() -> Result<(), Error> {
         let freedom = found.gauge_degrees_of_freedom.unwrap_or_default();
         let categories = found.distinct_categories.unwrap_or_default().floor();
         println!(
-            "| {name}, {unit} | {repeats:.4} | {operators:.4} | {gauge:.4} | {freedom:.0} | {percent:.0} % | {cars:.4} | {categories} |"
+            "| {name}, {unit} | {repeats:.4} | {operators:.4} | {gauge:.4} | {freedom:.0} | {percent:.0} % of {tolerance} | {cars:.4} | {categories} |"
         );
     }
     Ok(())

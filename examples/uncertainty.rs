@@ -1,4 +1,4 @@
-//! Where the uncertainty of a reading comes from, how far to roll and sweep, and whether trials agree.
+//! Where the uncertainty of a reading comes from, how far to roll and to sweep, and whether trials agree.
 //!
 //! `cargo run --release --example uncertainty` takes the demo session apart; `-- --reading wheels.fl.toe_deg` another reading,
 //! `--trials` holds the law of propagation against the Monte Carlo method, all readings, in a few minutes.
@@ -13,6 +13,9 @@ use std::path::PathBuf;
 use std::process::ExitCode;
 
 const DEMO: &str = include_str!("pulling-car.json");
+
+/// Inputs with a smaller share of the variance are told together.
+const LEAST_SHARE: f64 = 0.001;
 
 /// Say where the uncertainty of a reading comes from.
 #[derive(Parser)]
@@ -62,10 +65,19 @@ fn budget(known: &Uncertainty, arguments: &Arguments) -> Result<(), alignment_co
         return Ok(());
     };
     let [u, k] = [expanded.expanded_uncertainty, expanded.coverage_factor];
-    println!("{path} = {value:.4} ± {u:.4} {}, k = {k:.2}\n", unit(path));
-    println!("| input | alone | share |\n|---|---|---|");
-    for part in parts {
-        println!("| {} | {:.4} | {:.1} % |", named(part.source), part.standard_uncertainty, 100.0 * part.share);
+    let unit = unit(path);
+    println!("{path} = {value:.4} ± {u:.4} {unit}, k = {k:.2}\n");
+    println!("| input | alone (k = 1), {unit} | share |\n|---|---|---|");
+    let row = |name: &str, standard_uncertainty: f64, share: f64| {
+        println!("| {name} | {standard_uncertainty:.4} | {:.1} % |", 100.0 * share);
+    };
+    let (told, rest): (Vec<_>, Vec<_>) = parts.into_iter().partition(|part| part.share >= LEAST_SHARE);
+    for part in told {
+        row(&named(part.source), part.standard_uncertainty, part.share);
+    }
+    if !rest.is_empty() {
+        let variance: f64 = rest.iter().map(|part| part.standard_uncertainty.powi(2)).sum();
+        row(&format!("{} others", rest.len()), variance.sqrt(), rest.iter().map(|part| part.share).sum());
     }
     Ok(())
 }
@@ -84,9 +96,12 @@ fn named(source: Source) -> String {
     }
 }
 
-/// How far to roll and to sweep for ± 0.02°, at k = 2.
+/// How far to roll and to sweep, from one end to the other, for ± 0.02° at k = 2.
 fn plan() -> Result<(), alignment_core::Error> {
-    println!("\nFor ± 0.02° (k = 2), with 0.005° and 0.05 mm, 5 rolling stations and 9 in the sweep:\n");
+    println!(
+        "\nFor ± 0.02° (k = 2) of camber, toe and thrust angle by the roll, of caster and SAI by the sweep, each from one\n\
+         end to the other: frames of 0.005° and 0.05 mm, 5 rolling stations, 9 in the sweep, all other inputs exact.\n"
+    );
     println!("| frames | roll | sweep |\n|---|---|---|");
     let degrees = |value: Option<f64>| value.map_or("out of reach".to_owned(), |value| format!("{value:.0}°"));
     for frames in [1, 2, 4, 9] {

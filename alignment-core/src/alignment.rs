@@ -76,7 +76,7 @@ pub const MAX_REAR_STEER_DEG: f64 = 0.5;
 /// Measures a car: from the target poses of one session to every reading.
 ///
 /// Rolling stations compensate the clamps ([`compensation`]); the ahead station gives camber, toe and the vehicle's frame
-/// ([`vehicle`]); the sweep gives the steering axes ([`steering`]) and toe-out on turns ([`turns`]). The result does not depend on
+/// ([`vehicle`](crate::vehicle)); the sweep gives the steering axes ([`steering`]) and toe-out on turns ([`turns`]). The result does not depend on
 /// how the rig's frame lies, and the readings not on the order of the stations; what slipped can be named only if they stand in the order
 /// in which they were taken. Same session, same bits, on every platform.
 ///

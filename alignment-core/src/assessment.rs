@@ -22,7 +22,7 @@ pub struct Assessment {
     pub uncertainty: Option<Alignment>,
     /// The effective degrees of freedom of every standard uncertainty; infinite, and null in JSON, where the noise is known.
     pub degrees_of_freedom: Option<Alignment>,
-    /// The expanded uncertainty U of every reading: reading ± U holds the true value with a probability of 95 %.
+    /// The expanded uncertainty U of every reading, in its own unit: reading ± U holds the true value with a probability of 95 %.
     pub expanded_uncertainty: Option<Alignment>,
     /// The verdicts by the specification, when there is one.
     pub verdicts: Option<Verdicts>,
@@ -34,7 +34,7 @@ pub struct Assessment {
 /// and each verdict says so.
 ///
 /// # Errors
-/// Those of [`measure`] and [`judge_all`].
+/// Those of [`measure`] and [`judge_all`]; [`ErrorCode::NotACovariance`].
 ///
 /// ```
 /// use alignment_core::{assess, session::PoseNoise, simulate::VirtualVehicle};

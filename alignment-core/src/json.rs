@@ -85,9 +85,9 @@ pub fn session_from_json(text: &str) -> Result<Session, JsonError> {
 fn from_json<'de, T: Deserialize<'de>>(text: &'de str, code_of: fn(&str) -> ErrorCode) -> Result<T, JsonError> {
     let mut reader = serde_json::Deserializer::from_str(text);
     let value = serde_path_to_error::deserialize(&mut reader).map(|Keyed(value)| value).map_err(|error| {
-        // At the top the path is ".", which tells a reader nothing.
+        // At the top the path is ".", and "?" where the text broke off: neither tells a reader anything.
         let path = error.path().to_string();
-        json_error(if path == "." { String::new() } else { path }, error.inner(), code_of)
+        json_error(if path == "." || path == "?" { String::new() } else { path }, error.inner(), code_of)
     })?;
     reader.end().map_err(|error| json_error(String::new(), &error, code_of))?;
     Ok(value)
@@ -147,7 +147,8 @@ fn to_text<T: Serialize>(value: &T) -> String {
 ///
 /// # Errors
 /// [`JsonError`] names the key, the line and the column: malformed JSON, an unknown or repeated key, a wrong type, a missing key, a path that
-/// is no reading or has two tolerances, a tolerance in neither form, numbers out of range.
+/// is no reading or has two tolerances, a tolerance in neither form, limits out of range. The probability of the decision is checked by
+/// [`judge_all`](crate::conformity::judge_all).
 ///
 /// ```
 /// # use alignment_core::{ErrorCode, json::specification_from_json};

@@ -23,12 +23,12 @@
 //! | [`tyre`] | tyre sizes |
 //! | [`alignment`] | one whole session → every reading, in one tree |
 //! | [`paths`] | every reading by its path, and the tree as a flat list |
+//! | [`simulate`] | a virtual vehicle with known truth: tests, demos, exercises |
 //! | [`propagation`], [`monte_carlo`] | what the uncertainties of any inputs make of any function of them: to first order, and by trials |
 //! | [`uncertainty`] | what every reading is worth; what each input contributes; how far to roll and sweep |
 //! | [`conformity`] | limits, decision rules and verdicts |
 //! | [`assessment`] | readings, what they are worth and verdicts in one call |
 //! | [`repeatability`] | repeats of a reading: repeatability, reproducibility, and what clamping anew, operators and cars add |
-//! | [`simulate`] | a virtual vehicle with known truth: tests, demos, exercises |
 //!
 //! # Conventions
 //! Axes follow ISO 8855:2011: X forward, Y left, Z up. Degrees and millimetres, always, and the name says so.

@@ -80,9 +80,9 @@ pub enum Distribution {
         /// The upper limit.
         most: f64,
     },
-    /// A quantity that is positive, with a known mean.
+    /// A quantity that is not negative, with a known mean.
     Exponential {
-        /// The mean, above 0.
+        /// The mean, 0 or above.
         mean: f64,
     },
 }

@@ -528,7 +528,7 @@ int32_t wa_trials_default(struct wa_trials *trials);
 // "probability": ...}, "agreement": [...]}, all in the order of paths and in the readings' own units. An
 // output has "estimate", "standard_uncertainty", "symmetric_interval" and "shortest_interval"; an agreement
 // has "low" and "high", by how much the ends of the interval by the law are off the symmetric one of the
-// trials, "tolerance", one digit less than the run settles to, and "agrees".
+// trials, "tolerance", half a unit of the last digit asked for, and "agrees".
 //
 // A run takes at least a hundred thousand trials, each as long as a plain measurement, and 8 bytes for each
 // trial and path.

@@ -89,6 +89,8 @@ fn a_bad_file_gets_one_sentence_with_the_place() {
 
     let truncated = file("truncated.json", b"{ \"format\": \"alignment-session/1\",\n  \"up\": [0, 0");
     assert!(refusal(&[truncated.to_str().unwrap()]).contains("line 2"));
+    let nothing = file("nothing.json", b"{");
+    assert!(refusal(&[nothing.to_str().unwrap()]).contains("nothing.json: EOF while parsing"));
 
     let binary = file("binary.json", &[0xff, 0xfe, 0x00]);
     assert!(refusal(&[binary.to_str().unwrap()]).contains("not UTF-8"));
@@ -115,7 +117,10 @@ fn a_session_without_a_sweep_says_what_is_absent() {
         session.as_object_mut().unwrap().remove(key);
     }
     let path = file("no-sweep.json", session.to_string().as_bytes());
-    assert!(text(&align(&[path.to_str().unwrap()])).contains("No caster sweep in this session"));
+    let report = text(&align(&[path.to_str().unwrap()]));
+    assert!(report.contains("No caster sweep in this session"));
+    // What is absent has no unit.
+    assert!(!report.contains("-°") && !report.contains("- mm"), "{report}");
     let result: Value = serde_json::from_str(&text(&align(&["--json", path.to_str().unwrap()]))).unwrap();
     assert_eq!(result.pointer("/alignment/steering/left/caster_deg"), Some(&Value::Null));
     assert_eq!(result.pointer("/alignment/turns/lock_left/left_deg"), Some(&Value::Null));
@@ -151,7 +156,7 @@ fn a_specification_is_judged_in_words_and_in_json() {
     session.as_object_mut().unwrap().remove("pose_noise");
     let unknown = file("unknown-noise.json", session.to_string().as_bytes());
     let report = text(&align(&["--spec", specification, unknown.to_str().unwrap()]));
-    assert!(report.contains("by simple acceptance") && report.contains("states no pose_noise"), "{report}");
+    assert!(report.contains("by simple acceptance") && report.contains("neither states pose_noise"), "{report}");
     assert!(!report.contains('±'), "{report}");
 
     let misspelt = file(
@@ -159,4 +164,19 @@ fn a_specification_is_judged_in_words_and_in_json() {
         br#"{ "format": "alignment-specification/1", "limits": { "wheels.fl.chamber_deg": { "max": 1 } } }"#,
     );
     assert!(refusal(&["--spec", misspelt.to_str().unwrap()]).contains("wheels.fl.chamber_deg"));
+    // The file at fault is named: the specification, not the session.
+    let percent = br#"{ "format": "alignment-specification/1", "decision": { "probability": 95 }, "limits": {} }"#;
+    let percent = file("percent.json", percent);
+    assert!(refusal(&["--spec", percent.to_str().unwrap()]).contains("percent.json: probability"));
+}
+
+#[test]
+fn long_limits_do_not_run_into_the_reading() {
+    let limits = r#""chassis.wheelbase_left_mm": { "min": 2600, "max": 2640 }, "chassis.axle_offset_mm": { "min": -1000, "max": 1000 }"#;
+    let wide = format!("{{ \"format\": \"alignment-specification/1\", \"limits\": {{ {limits} }} }}");
+    let wide = file("wide.json", wide.as_bytes());
+    let report = text(&align(&["--spec", wide.to_str().unwrap()]));
+    for expected in [" mm   2600.0 to 2640.0 mm  ", " mm  -1000.0 to 1000.0 mm  "] {
+        assert!(report.contains(expected), "{expected} is not in\n{report}");
+    }
 }

@@ -318,7 +318,7 @@ fn crossed_studies_as_another_program_has_them() {
     }
 }
 
-/// The variances, which every other figure follows from, and the two p-values: what must be the same.
+/// The variances, which every other figure follows from, and the p-values: what must be the same.
 fn figures(found: &Crossed) -> Vec<f64> {
     let shares = [found.repeatability, found.operator, found.operator_by_car, found.gauge, found.car, found.total];
     let p = [found.cars.p, found.operators.p, found.interaction.p].map(Option::unwrap);

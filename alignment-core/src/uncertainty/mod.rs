@@ -10,8 +10,7 @@
 //! All but the last are independent of each other. The mean of n frames has 1/n of their covariance.
 //!
 //! # The law of propagation
-//! To first order the readings y follow the inputs x by y = J·x, and so have the covariance U = J·V·Jᵀ (JCGM 100, and JCGM 102 for many
-//! readings at once). J is the product of what each stage passes on:
+//! To first order the readings y follow the inputs x by y = J·x, and so have the covariance U = J·V·Jᵀ. J is the product of what each stage passes on:
 //!
 //! | stage | derivative |
 //! |---|---|
@@ -813,7 +812,7 @@ impl Uncertainty {
     /// the cautious custom: 1.96 at 95 % when the noise is known.
     ///
     /// # Errors
-    /// [`ErrorCode::UnknownReading`]; [`ErrorCode::OutOfRange`] for a probability not between 0 and 1.
+    /// [`ErrorCode::UnknownReading`]; [`ErrorCode::NotFinite`]; [`ErrorCode::OutOfRange`] for a probability outside 0 to 1 − 1e-9.
     ///
     /// ```
     /// # use alignment_core::{session::PoseNoise, simulate::VirtualVehicle, uncertainty};
@@ -836,7 +835,7 @@ impl Uncertainty {
     /// The expanded uncertainty of every reading, under the same path.
     ///
     /// # Errors
-    /// [`ErrorCode::OutOfRange`] for a probability not between 0 and 1.
+    /// [`ErrorCode::NotFinite`]; [`ErrorCode::OutOfRange`] for a probability outside 0 to 1 − 1e-9.
     ///
     /// ```
     /// # use alignment_core::{session::PoseNoise, simulate::VirtualVehicle, uncertainty};

@@ -136,8 +136,9 @@ fn spaced(range_deg: f64, count: usize) -> Vec<f64> {
 /// The standard uncertainty of every reading of a measurement that is only planned, under the reading's path.
 ///
 /// # Errors
-/// [`ErrorCode::OutOfRange`] for a range or a number of stations or frames that no measurement has, [`ErrorCode::LengthOutOfRange`] for a
-/// size that no car has, and what the stages refuse: [`ErrorCode::SweepTooSmall`] below ± 8° with the wheels free.
+/// [`ErrorCode::NotFinite`]; [`ErrorCode::OutOfRange`] for a range or a number of stations or frames that no measurement has,
+/// [`ErrorCode::LengthOutOfRange`] or [`ErrorCode::AngleOutOfRange`] for a size that no car or a noise that no pose has, and what the stages
+/// refuse: [`ErrorCode::SweepTooSmall`] below ± 8° with the wheels free.
 ///
 /// ```
 /// # use alignment_core::uncertainty::{Plan, plan};

@@ -148,7 +148,7 @@ fn trials_that_cannot_be_made_are_refused() {
     of(&[c"wheels.fl.camber".as_ptr()], 1, &trials).refused(WA_UNKNOWN_READING, "no reading");
     of(&[path, ptr::null()], 2, &trials).refused(WA_NULL_POINTER, "paths");
     of(&[c"\xff".as_ptr()], 1, &trials).refused(WA_NOT_UTF8, "paths");
-    of(&[path], 0, &trials).refused(WA_OUT_OF_RANGE, "count: number out of range: 0, 1 to 115");
+    of(&[path], 0, &trials).refused(WA_OUT_OF_RANGE, &format!("count: number out of range: 0, 1 to {COUNT}"));
     of(&[path], usize::MAX, &trials).refused(WA_BAD_LENGTH, "paths");
     of(&[path], 1, &WaTrials { most_trials: 5, ..trials }).refused(WA_OUT_OF_RANGE, "most_trials");
     of(&[path], 1, &WaTrials { probability: f64::NAN, ..trials }).refused(WA_NOT_FINITE, "probability");

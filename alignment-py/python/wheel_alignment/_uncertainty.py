@@ -543,7 +543,7 @@ def monte_carlo(
     -------
     Trials
         The distributions, and how far the law of propagation is from them: judged at
-        one digit less than the run settles to.
+        the digits asked for, of which the run settles to half.
 
     Raises
     ------
