@@ -322,6 +322,9 @@ impl Report<'_> {
             writeln!(f, "{}", folded(&format!("Its limits hold for this load: {}", plain(state))))?;
         }
         let rule = match decision.rule {
+            Rule::Guarded if self.result.uncertainty.is_none() => {
+                "No uncertainty is known, so nothing can be guarded: a reading within its limits conforms.".to_owned()
+            }
             Rule::Guarded => format!(
                 "Guarded: a reading conforms, or does not, when that is at least {} % sure.",
                 100.0 * decision.probability
@@ -416,7 +419,17 @@ impl Style {
     }
 
     fn limits(self, Limits { min, max }: Limits) -> String {
-        let figure = |value: Option<f64>| self.reading(value);
+        // One digit more than a reading where the limit has it: a limit must not look met or missed by rounding.
+        let figure = |value: Option<f64>| {
+            let (digits, per_unit) = match self {
+                Self::Degrees => (3, 100.0),
+                Self::Millimetres => (2, 10.0),
+                Self::Minutes => return self.reading(value),
+            };
+            let round = |value: f64| (value * per_unit).round() / per_unit;
+            let finer = value.filter(|value| (value - round(*value)).abs() > 1e-9);
+            finer.map_or_else(|| self.reading(value), |value| format!("{value:.digits$}"))
+        };
         match (min, max) {
             (Some(_), Some(_)) => format!("{} to {}{}", figure(min), figure(max), self.unit()),
             (Some(_), None) => format!("at least {}{}", figure(min), self.unit()),

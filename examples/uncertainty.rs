@@ -7,7 +7,9 @@ use alignment_core::json::session_from_json;
 use alignment_core::monte_carlo::Settings;
 use alignment_core::paths::{READINGS, unit};
 use alignment_core::session::Session;
-use alignment_core::uncertainty::{self, Plan, Source, Uncertainty, monte_carlo, propagate, reach};
+use alignment_core::uncertainty::{
+    self, Plan, ROLL_RANGE_DEG, SWEEP_RANGE_DEG, Source, Uncertainty, monte_carlo, propagate, reach,
+};
 use clap::Parser;
 use std::path::PathBuf;
 use std::process::ExitCode;
@@ -103,10 +105,16 @@ fn plan() -> Result<(), alignment_core::Error> {
          end to the other: frames of 0.005° and 0.05 mm, 5 rolling stations, 9 in the sweep, all other inputs exact.\n"
     );
     println!("| frames | roll | sweep |\n|---|---|---|");
-    let degrees = |value: Option<f64>| value.map_or("out of reach".to_owned(), |value| format!("{value:.0}°"));
+    let degrees = |value: Option<f64>, [least, _]: [f64; 2]| match value {
+        None => "out of reach".to_owned(),
+        Some(value) if value <= least => format!("{least:.0}° or less"),
+        Some(value) => format!("{value:.0}°"),
+    };
     for frames in [1, 2, 4, 9] {
         let reach = reach(&Plan { frames, ..Plan::default() }, 0.02, 2.0)?;
-        println!("| {frames} | {} | {} |", degrees(reach.roll_range_deg), degrees(reach.sweep_range_deg));
+        let (roll, sweep) =
+            (degrees(reach.roll_range_deg, ROLL_RANGE_DEG), degrees(reach.sweep_range_deg, SWEEP_RANGE_DEG));
+        println!("| {frames} | {roll} | {sweep} |");
     }
     Ok(())
 }

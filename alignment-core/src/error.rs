@@ -166,7 +166,7 @@ impl ErrorCode {
                 "not_finite",
                 "a number is not finite",
                 "",
-                "leave out a pose that was not seen, and check the source of the others",
+                "check where the number comes from; what was not seen is left out",
             ),
             Self::NotARotation => (
                 "not_a_rotation",
