@@ -8,6 +8,8 @@ use crate::layout::{BySide, Side};
 use crate::session::{TurnWheel, check_range};
 use crate::units::{atan2_deg, rad_from_deg};
 use alloc::vec::Vec;
+use core::cmp::Ordering;
+use core::ops::Range;
 
 /// How far past the last station of the sweep toe-out on turns is still read, degrees: a wheel brought to 20° never stands at 20.000°.
 pub const TURN_MARGIN_DEG: f64 = 1.0;
@@ -223,34 +225,88 @@ pub(crate) fn interpolate(pairs: Vec<Pair>, at: f64) -> Option<Interpolated> {
     }
     let between = distinct.windows(2).find(|pair| at <= pair[1].0).or(distinct.windows(2).next_back());
     let gap_deg = between.map_or(0.0, |pair| pair[1].0 - pair[0].0);
-    // In rising order the nearest stand side by side.
-    let mut nearest = distinct.as_slice();
+    let nearest = nearest(&distinct, at);
+    let terms = nearest.iter().enumerate().map(|(i, node)| lagrange(nearest, i, at, node.1));
+    Some(Interpolated { other_deg: terms.sum(), gap_deg })
+}
+
+/// How the interpolated angle follows the angles of each pair: of the asked-for wheel, and of the other. Pairs that are averaged stay so.
+///
+/// Of the polynomial p through the points (xᵢ, yᵢ), with Lagrange's Lᵢ, ∂p/∂yᵢ = Lᵢ and ∂p/∂xᵢ = −Lᵢ·p′(xᵢ).
+pub(crate) fn interpolation_follows(pairs: &[Pair], at: f64) -> Vec<Pair> {
+    let distinct = merge_near(pairs.to_vec());
+    let nearest = nearest(&distinct, at);
+    // p′ there: L′ᵢ(xᵢ) is the sum of 1/(xᵢ − xⱼ), L′ⱼ(xᵢ) is Lⱼ without its factor of xᵢ.
+    let slope = |i: usize| -> f64 {
+        let here = &nearest[i];
+        let others = || nearest.iter().enumerate().filter(move |&(j, _)| j != i);
+        let own: f64 = others().map(|(_, other)| here.1 / (here.0 - other.0)).sum();
+        let theirs = |(j, other): (usize, &Node)| {
+            let rest = nearest.iter().enumerate().filter(|&(k, _)| k != i && k != j);
+            rest.fold(other.1 / (other.0 - here.0), |product, (_, rest)| {
+                product * (here.0 - rest.0) / (other.0 - rest.0)
+            })
+        };
+        own + others().map(theirs).sum::<f64>()
+    };
+    let mut follows: Vec<Pair> = pairs.iter().map(|_| (0.0, 0.0)).collect();
+    let mut order: Vec<usize> = (0..pairs.len()).collect();
+    order.sort_by(|&a, &b| rising(&pairs[a], &pairs[b]));
+    for (i, node) in nearest.iter().enumerate() {
+        let by_other = lagrange(nearest, i, at, node.share());
+        for &index in &order[node.2.clone()] {
+            follows[index] = (-by_other * slope(i), by_other);
+        }
+    }
+    follows
+}
+
+/// A distinct station: the mean of a pair or of several, and which of all in rising order.
+#[derive(Debug)]
+struct Node(f64, f64, Range<usize>);
+
+impl Node {
+    /// The share of each pair in the mean.
+    #[expect(clippy::cast_precision_loss, reason = "the number of stations is far below 2^52")]
+    fn share(&self) -> f64 {
+        1.0 / self.2.len() as f64
+    }
+}
+
+/// The four nearest: in rising order they stand side by side.
+fn nearest(distinct: &[Node], at: f64) -> &[Node] {
+    let mut nearest = distinct;
     while let [first, .., last] = nearest
         && nearest.len() > 4
     {
         nearest = if at - first.0 > last.0 - at { &nearest[1..] } else { &nearest[..nearest.len() - 1] };
     }
-    // Lagrange's form.
-    let terms = nearest.iter().enumerate().map(|(i, (x, y))| {
-        let others = nearest.iter().enumerate().filter(|&(j, _)| j != i);
-        others.fold(*y, |product, (_, (other, _))| product * (at - other) / (x - other))
-    });
-    Some(Interpolated { other_deg: terms.sum(), gap_deg })
+    nearest
+}
+
+/// A value times Lagrange's Lᵢ, which is 1 at its own node and 0 at the others.
+fn lagrange(nodes: &[Node], i: usize, at: f64, value: f64) -> f64 {
+    let others = nodes.iter().enumerate().filter(|&(j, _)| j != i);
+    others.fold(value, |product, (_, other)| product * (at - other.0) / (nodes[i].0 - other.0))
+}
+
+fn rising(a: &Pair, b: &Pair) -> Ordering {
+    a.0.total_cmp(&b.0).then(a.1.total_cmp(&b.1))
 }
 
 /// The pairs in rising order, neighbours nearer than [`SAME_STATION_DEG`] averaged.
-fn merge_near(mut sorted: Vec<Pair>) -> Vec<Pair> {
-    sorted.sort_by(|a, b| a.0.total_cmp(&b.0).then(a.1.total_cmp(&b.1)));
-    let mut merged: Vec<Pair> = Vec::with_capacity(sorted.len());
-    let mut rest = sorted.as_slice();
-    while let Some(first) = rest.first() {
-        let count = rest.iter().take_while(|pair| pair.0 - first.0 < SAME_STATION_DEG).count();
-        let (group, others) = rest.split_at(count);
-        #[expect(clippy::cast_precision_loss, reason = "the number of stations is far below 2^52")]
-        let share = 1.0 / count as f64;
-        let sum = group.iter().fold((0.0, 0.0), |sum, pair| (sum.0 + pair.0, sum.1 + pair.1));
-        merged.push((sum.0 * share, sum.1 * share));
-        rest = others;
+fn merge_near(mut sorted: Vec<Pair>) -> Vec<Node> {
+    sorted.sort_by(rising);
+    let mut merged: Vec<Node> = Vec::with_capacity(sorted.len());
+    let mut from = 0;
+    while let Some(first) = sorted.get(from) {
+        let count = sorted[from..].iter().take_while(|pair| pair.0 - first.0 < SAME_STATION_DEG).count();
+        let mut node = Node(0.0, 0.0, from..from + count);
+        let share = node.share();
+        let sum = sorted[node.2.clone()].iter().fold((0.0, 0.0), |sum, pair| (sum.0 + pair.0, sum.1 + pair.1));
+        (node.0, node.1) = (sum.0 * share, sum.1 * share);
+        merged.push(node);
+        from += count;
     }
     merged
 }
@@ -301,6 +357,31 @@ mod tests {
         assert_eq!((error.code, error.input), (ErrorCode::AngleOutOfRange, Some("inner_deg")));
         let error = ackermann_percent_by_cotangents(20.0, 18.0, 0.0, 2600.0).unwrap_err();
         assert_eq!((error.code, error.input), (ErrorCode::LengthOutOfRange, Some("axis_distance_mm")));
+    }
+
+    /// Against moving each angle by a hair: nearest stations and repeated ones, in no order, as few as two.
+    #[test]
+    fn the_interpolated_angle_follows_the_angles_that_it_is_made_of() {
+        const STEP: f64 = 1e-5;
+        let x = [13.0, 0.0, -5.0, 6.0, 6.2, 21.0, -20.0, 13.1, 27.0, 6.1];
+        let pairs: Vec<Pair> = x.iter().map(|&x| (x, 0.9 * x - 0.01 * x * x + libm::sin(x) / 20.0)).collect();
+        for count in 2..=pairs.len() {
+            let pairs = &pairs[..count];
+            for at in [-0.5, 5.0, 13.0] {
+                let moved = |index: usize, by: Pair| {
+                    let mut moved = pairs.to_vec();
+                    moved[index] = (moved[index].0 + by.0, moved[index].1 + by.1);
+                    interpolate(moved, at).unwrap().other_deg
+                };
+                for (index, follows) in interpolation_follows(pairs, at).into_iter().enumerate() {
+                    let half = 0.5 / STEP;
+                    let by_asked = (moved(index, (STEP, 0.0)) - moved(index, (-STEP, 0.0))) * half;
+                    let by_other = (moved(index, (0.0, STEP)) - moved(index, (0.0, -STEP))) * half;
+                    assert!((follows.0 - by_asked).abs() < 1e-8, "{count} {at} {index}: {follows:?} {by_asked}");
+                    assert!((follows.1 - by_other).abs() < 1e-8, "{count} {at} {index}: {follows:?} {by_other}");
+                }
+            }
+        }
     }
 
     #[test]

@@ -10,8 +10,8 @@ use alignment_core::session::{
     Sighting, SweepBody, Turn, TurnWheel,
 };
 use alignment_core::simulate::VirtualVehicle;
-use alignment_core::uncertainty::{self, Uncertainty};
-use alignment_core::{ErrorCode, Pose, Session, Wheel, measure};
+use alignment_core::uncertainty::{self, Plan, Uncertainty};
+use alignment_core::{ErrorCode, Pose, Session, Wheel, assess, measure};
 
 const NOISE: PoseNoise = PoseNoise { rotation_deg: 0.005, translation_mm: 0.05 };
 const GIVEN: InputUncertainty = InputUncertainty {
@@ -397,4 +397,130 @@ fn a_noise_that_nobody_knows_is_asked_for_by_name() {
     session.sweep[4].fr = session.sweep[4].fr.frames()[0].into();
     let error = uncertainty::propagate(&session).unwrap_err();
     assert_eq!((error.stage, error.station, error.wheel), (Some(Stage::Sweep), Some(4), Some(Wheel::Fr)));
+}
+
+/// What is measured is assessed too, right up to the bounds beyond which it is refused: there an input can be moved to one side alone. A
+/// little further in, where both sides can be asked, nearly the same must come out.
+#[test]
+fn at_the_bounds_of_what_is_measured_nothing_is_refused() {
+    let stated = |car: VirtualVehicle| Session { pose_noise: Some(NOISE.into()), ..car.session() };
+    let rolled = |half: f64| stated(VirtualVehicle { roll_deg: vec![-half, half], ..VirtualVehicle::default() });
+    let turned = |half: f64| {
+        let session = stated(VirtualVehicle { roll_deg: vec![-half, 0.0, half], ..VirtualVehicle::default() });
+        Session { rolling_body: RollingBody::Turns, ..session }
+    };
+    let swept = |sweep_wheels_locked: bool, sweep_body: SweepBody| {
+        move |half: f64| {
+            let sweep_deg = vec![-half, -half / 2.0, 0.0, half / 2.0, half];
+            let car = VirtualVehicle { sweep_deg, sweep_wheels_locked, sweep_body, ..VirtualVehicle::default() };
+            Session { pose_noise: Some(NOISE.into()), ..car.session() }
+        }
+    };
+    let (free, again) = (swept(false, SweepBody::Still), swept(true, SweepBody::FoundAgain));
+    let cars: [(&str, &dyn Fn(f64) -> Session); 4] =
+        [("rolled", &rolled), ("turned", &turned), ("free", &free), ("found again", &again)];
+    for (name, car) in cars {
+        // The least that is measured. The bounds leave 1e-6° for rounding: what is aimed at them stands that far within.
+        let (mut refused, mut measured) = (4.0, 10.0);
+        while measured - refused > 1e-9 {
+            let middle = (refused + measured) / 2.0;
+            *(if measure(&car(middle)).is_ok() { &mut measured } else { &mut refused }) = middle;
+        }
+        let known = |half: f64| {
+            assess(&car(half), None).unwrap_or_else(|error| panic!("{name}: {error}")).uncertainty.unwrap().values()
+        };
+        for (path, (at, within)) in READINGS.iter().zip(known(measured + 5e-7).into_iter().zip(known(measured + 0.01)))
+        {
+            let (Some(at), Some(within)) = (at, within) else { continue };
+            let near = (at - within).abs() <= 0.01 * within || path.contains("residual");
+            assert!(near, "{name}: {path}: {at} at the bound, {within} within");
+        }
+    }
+}
+
+/// So it is for an angle as far beyond the last station as it may lie: moving that station by a hair takes the reading away.
+#[test]
+fn a_turn_that_is_just_reached_is_as_uncertain_as_any() {
+    for sweep_wheels_locked in [true, false] {
+        for wheel in [TurnWheel::Inner, TurnWheel::Outer] {
+            let car = VirtualVehicle { sweep_wheels_locked, ..VirtualVehicle::default() };
+            let asked = |angle_deg: f64| {
+                let mut session = Session { pose_noise: Some(NOISE.into()), ..car.session() };
+                session.reference.turn = Turn { wheel, angle_deg };
+                session
+            };
+            let (mut reached, mut beyond) = (15.0, 30.0);
+            while beyond - reached > 1e-9 {
+                let middle = (reached + beyond) / 2.0;
+                let read = measure(&asked(middle)).unwrap().alignment.turns.left_turn.toe_out_deg;
+                *(if read.is_some() { &mut reached } else { &mut beyond }) = middle;
+            }
+            let known = |angle_deg| {
+                uncertainty::propagate(&asked(angle_deg)).unwrap().standard.turns.left_turn.toe_out_deg.unwrap()
+            };
+            let (at, within) = (known(reached), known(reached - 0.01));
+            assert!((at - within).abs() <= 0.01 * within, "{wheel:?}: {at} at the bound, {within} within");
+        }
+    }
+}
+
+/// Stations so near to each other that they are averaged: which with which hangs on their noise, what they are worth does not.
+#[test]
+fn a_dense_sweep_is_as_uncertain_whatever_its_noise() {
+    let toe_out = |seed: u64| {
+        let sweep_deg = (-220..=220).map(|steer| f64::from(steer) / 10.0).collect();
+        let car = VirtualVehicle { sweep_deg, pose_noise: Some(NOISE), ..VirtualVehicle::random(12) };
+        let known = uncertainty::propagate(&VirtualVehicle { seed, ..car }.session()).unwrap();
+        known.standard.turns.left_turn.toe_out_deg.unwrap()
+    };
+    let known: Vec<f64> = (0..100).map(toe_out).collect();
+    let most = known.iter().copied().fold(0.0, f64::max);
+    assert!(known.iter().all(|known| *known > 0.9 * most), "{known:?}");
+}
+
+/// A pose on which no reading rests may scatter as it likes.
+#[test]
+fn the_noise_of_a_pose_that_nothing_follows_is_not_asked_for() {
+    let car = VirtualVehicle { pose_noise: Some(NOISE), frames: 3, ..VirtualVehicle::default() };
+    let session = Session { pose_noise: None, ..car.session() };
+    let once = |sighting: &mut Sighting| *sighting = sighting.frames()[0].into();
+    let hide = |session: &mut Session| session.rolling[1..].iter_mut().for_each(|s| s.rr = Sighting::NotSeen);
+    let known = |name: &str, change: &dyn Fn(&mut Session)| {
+        let mut session = session.clone();
+        change(&mut session);
+        let known = uncertainty::propagate(&session);
+        known.unwrap_or_else(|error| panic!("{name}: {error}"));
+    };
+    known("a rear wheel in a sweep of free wheels", &|s| {
+        s.sweep_wheels_locked = Some(false);
+        once(&mut s.sweep[3].rl);
+    });
+    known("a wheel that was not rolled", &|s| {
+        hide(s);
+        once(&mut s.ahead.rr);
+    });
+    known("the same, in a body that turns", &|s| {
+        hide(s);
+        s.rolling_body = RollingBody::Turns;
+        once(&mut s.rolling[0].rr);
+    });
+}
+
+#[test]
+fn no_correlation_is_beyond_one() {
+    let known = uncertainty::propagate(&noiseless(3)).unwrap();
+    for path in READINGS {
+        for other in READINGS {
+            let correlation = known.correlation(path, other).unwrap().unwrap_or(0.0);
+            assert!(correlation.abs() <= 1.0, "{path} and {other}: {correlation:e} ");
+        }
+    }
+}
+
+#[test]
+fn a_planned_noise_is_judged_as_that_of_a_frame() {
+    let pose_noise = PoseNoise { rotation_deg: 12.0, ..NOISE };
+    let error = uncertainty::plan(&Plan { pose_noise, frames: 4, ..Plan::default() }).unwrap_err();
+    assert_eq!((error.code, error.input), (ErrorCode::AngleOutOfRange, Some("pose_noise.rotation_deg")));
+    assert_eq!((error.value, error.maximum), (Some(12.0), Some(10.0)));
 }

@@ -4,7 +4,7 @@
 //! least squares as the compensation itself. Where a radius had to be given, or the body turns, central differences of the
 //! compensation stand in for them.
 
-use super::difference::{self, STEP_MM};
+use super::difference::{self, ABSENT, STEP_MM};
 use crate::compensation::{self, Compensation, Rolling};
 use crate::error::Error;
 use crate::frame::{Rig, Target, Transform, Vector};
@@ -157,8 +157,7 @@ impl ClampsFollow {
                     clamps(&stations, up, &standoffs, &loaded)
                 })?;
                 *stations[index].get_mut(wheel) = Some(pose);
-                let rows = (0..CLAMPS).map(|row| (row, columns.map(|column| column[row])));
-                follow.poses.push((index, wheel, rows.collect()));
+                follow.poses.push((index, wheel, difference::rows(&columns)));
             }
         }
         let by_up = difference::by_direction(up, |up| clamps(rolling, up, &standoffs, &loaded))?;
@@ -193,12 +192,12 @@ impl ClampsFollow {
 
 /// The clamps as plain numbers.
 fn numbers(clamps: &ByWheel<Option<Compensation>>) -> [f64; CLAMPS] {
-    let mut numbers = [0.0; CLAMPS];
+    let mut numbers = [ABSENT; CLAMPS];
     for (of_wheel, wheel) in numbers.chunks_exact_mut(PER_CLAMP).zip(Wheel::ALL) {
         let Some(clamp) = clamps.get(wheel) else { continue };
         of_wheel[..3].copy_from_slice(&clamp.spindle_in_target);
         of_wheel[3..6].copy_from_slice(&clamp.centre_in_target_mm);
-        of_wheel[6] = clamp.rolling_radius_mm.unwrap_or(0.0);
+        of_wheel[6] = clamp.rolling_radius_mm.unwrap_or(ABSENT);
     }
     numbers
 }

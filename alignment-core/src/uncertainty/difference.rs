@@ -1,7 +1,9 @@
 //! Central differences, for what has no derivative written out: (f(x + h) − f(x − h))/2h.
 
+use super::clamps::Row;
 use crate::error::Error;
 use crate::frame::{Frame, Rig, Target, Transform, Vector};
+use alloc::vec::Vec;
 use nalgebra::{Rotation3, Vector3};
 
 /// The step of an angle, radians, and of a direction. What is left out grows with its square, 1e-10; rounding makes about as much.
@@ -9,13 +11,39 @@ pub(super) const STEP_RAD: f64 = 1e-5;
 /// The step of a length, mm.
 pub(super) const STEP_MM: f64 = 1e-2;
 
+/// What stands for a number that is absent. Nothing follows from it, and it follows nothing.
+pub(super) const ABSENT: f64 = f64::NAN;
+
 /// The difference of a function of a step.
+///
+/// Just within the bounds of what can be measured, one side is refused or lacks a number: then the other side is held against the middle. Where
+/// both are refused, since one input takes one wheel across and its opposite another, a finer step stays within what the bounds allow
+/// for rounding.
 pub(super) fn central<const N: usize>(
     step: f64,
     mut function: impl FnMut(f64) -> Result<[f64; N], Error>,
 ) -> Result<[f64; N], Error> {
-    let (above, below) = (function(step)?, function(-step)?);
-    Ok(core::array::from_fn(|i| (above[i] - below[i]) / (2.0 * step)))
+    const FINER: f64 = 1e-3;
+    let alike = |one: &[f64; N], other: &[f64; N]| one.iter().zip(other).all(|(a, b)| a.is_nan() == b.is_nan());
+    let slope = |to: &[f64; N], from: &[f64; N], step: f64| {
+        core::array::from_fn(|i| if to[i].is_nan() { 0.0 } else { (to[i] - from[i]) / step })
+    };
+    let mut refused = None;
+    for step in [step, step * FINER] {
+        let (above, below) = (function(step), function(-step));
+        if let (Ok(above), Ok(below)) = (&above, &below)
+            && alike(above, below)
+        {
+            return Ok(slope(above, below, 2.0 * step));
+        }
+        let middle = function(0.0)?;
+        match (above, below) {
+            (Ok(above), _) if alike(&above, &middle) => return Ok(slope(&above, &middle, step)),
+            (_, Ok(below)) if alike(&below, &middle) => return Ok(slope(&middle, &below, step)),
+            (above, below) => refused = above.err().or(below.err()),
+        }
+    }
+    refused.map_or(Ok([0.0; N]), Err)
 }
 
 /// How a function follows a pose: by its turn about each axis of the rig, then by its shift along each.
@@ -29,6 +57,12 @@ pub(super) fn by_pose<const N: usize>(
         *column = central(step, |step| function(nudged(pose, axis, step)))?;
     }
     Ok(columns)
+}
+
+/// The rows of what follows a pose at all, from the columns of all that may.
+pub(super) fn rows<const N: usize>(columns: &[[f64; N]; 6]) -> Vec<Row> {
+    let rows = (0..N).map(|row| (row, columns.map(|column| column[row])));
+    rows.filter(|(_, row)| row.iter().any(|v| v.abs() > 0.0)).collect()
 }
 
 /// How a function follows a unit vector: by its tilt along each axis.

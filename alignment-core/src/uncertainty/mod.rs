@@ -20,7 +20,8 @@
 //! | the tree, from wheels, axes and angles | central differences of the very function that [`measure`](crate::measure) uses: closed forms without noise, good to some 1e-9 |
 //!
 //! Central differences of a whole stage stand in where a rolling radius had to be given, a body turns while it rolls, wheels are free in
-//! the sweep, the body is found again, or the datum is the wheel plane. They cost up to a hundred times more.
+//! the sweep, the body is found again, or the datum is the wheel plane. In a customary session they cost up to fifty times more, and
+//! from there on the square of the number of stations.
 //!
 //! # Degrees of freedom
 //! A stated noise is taken as known. Noise that is estimated from n frames has 3(n − 1) degrees of freedom for the rotation and as many
@@ -52,7 +53,7 @@ use crate::session::{Datum, InputUncertainty, Noise, PoseNoise, Session, Sightin
 use crate::units::{DEG_PER_RAD, rad_from_deg, sqrt};
 use alloc::vec::Vec;
 use clamps::{CLAMPS, ClampsFollow, PER_CLAMP, Row};
-use difference::{STEP_MM, STEP_RAD, tilted};
+use difference::{ABSENT, STEP_MM, STEP_RAD, tilted};
 use nalgebra::{Matrix3, SMatrix, SVector};
 #[cfg(feature = "simulate")]
 pub use plan::{MAX_PLANNED, Plan, ROLL_RANGE_DEG, Reach, SWEEP_RANGE_DEG, plan, reach};
@@ -433,7 +434,7 @@ impl Trace {
     }
 }
 
-/// Every pose that a reading can follow, with its covariance.
+/// Every pose that a reading can follow, with its covariance. Of a pose that nothing follows the noise need not be known.
 fn pose_causes(
     session: &Session,
     spreads: &[StationSpread],
@@ -443,15 +444,15 @@ fn pose_causes(
 ) -> Result<Vec<PoseCause>, Error> {
     let scatter = Scatter { session, spreads, cameras: ByWheel::from_fn(|wheel| camera_of(session, wheel)) };
     let mut causes = Vec::with_capacity(clamps.poses.len() + steered.poses.len() + 4);
-    for (station, wheel, rows) in clamps.poses {
+    for (station, wheel, rows) in clamps.poses.into_iter().filter(|(.., rows)| !rows.is_empty()) {
         causes.push(scatter.cause((Stage::Rolling, Some(station), wheel), rows)?);
     }
-    for wheel in Wheel::ALL.into_iter().filter(|&wheel| trace.ahead.get(wheel).is_some()) {
+    for wheel in Wheel::ALL.into_iter().filter(|&wheel| trace.geometry.wheels.get(wheel).is_some()) {
         let from = cause::AHEAD_POSE + 6 * wheel.index();
         let unit = |i: usize| core::array::from_fn(|j| if i == j { 1.0 } else { 0.0 });
         causes.push(scatter.cause((Stage::Ahead, None, wheel), (0..6).map(|i| (from + i, unit(i))).collect())?);
     }
-    for (stage, station, wheel, mut rows) in steered.poses {
+    for (stage, station, wheel, mut rows) in steered.poses.into_iter().filter(|(.., rows)| !rows.is_empty()) {
         for (number, _) in &mut rows {
             *number += cause::STEER;
         }
@@ -655,7 +656,7 @@ fn propagated<const M: usize, const N: usize>(rows: &[Sparse], covariance: &[f64
 /// How the tree follows the figures that are uncertain, reading by reading.
 fn readings_by_figures(geometry: &Geometry, of_figures: &[f64]) -> Result<Vec<Sparse>, Error> {
     let mut rows: Vec<Sparse> = (0..COUNT).map(|_| Vec::with_capacity(24)).collect();
-    let tree = |nudged: &Geometry| nudged.alignment().map(|tree| tree.values().map(|value| value.unwrap_or(0.0)));
+    let tree = |nudged: &Geometry| nudged.alignment().map(|tree| tree.values().map(|value| value.unwrap_or(ABSENT)));
     for index in (0..figure::COUNT).filter(|index| of_figures[index * (figure::COUNT + 1)] > 0.0) {
         for (row, derivative) in rows.iter_mut().zip(nudge(geometry, index, tree)?) {
             if derivative.abs() > 0.0 {
@@ -787,7 +788,10 @@ impl Uncertainty {
     pub fn correlation(&self, path: &str, other: &str) -> Result<Option<f64>, Error> {
         let deviations = self.standard.get(path)?.zip(self.standard.get(other)?).map(|(a, b)| a * b);
         let covariance = self.covariance(path, other)?;
-        Ok(covariance.zip(deviations).filter(|(_, product)| *product > 0.0).map(|(v, product)| v / product))
+        Ok(covariance
+            .zip(deviations)
+            .filter(|(_, product)| *product > 0.0)
+            .map(|(v, product)| (v / product).clamp(-1.0, 1.0)))
     }
 
     /// The full covariance of all readings in the order of [`READINGS`](paths::READINGS), row by row, in the products of their units. Zero

@@ -4,7 +4,9 @@ use super::propagate;
 use crate::alignment::Alignment;
 use crate::error::{Error, ErrorCode};
 use crate::layout::Wheel;
-use crate::session::{CompensationMethod, InputUncertainty, MAX_FRAMES, Noise, PoseNoise, Session, check_range};
+use crate::session::{
+    CompensationMethod, InputUncertainty, MAX_FRAMES, Noise, PoseNoise, Session, check_inputs, check_range,
+};
 use crate::simulate::VirtualVehicle;
 use crate::units::sqrt;
 use alloc::vec::Vec;
@@ -119,11 +121,14 @@ impl Plan {
         for axle in [&mut car.front, &mut car.rear] {
             (axle.track_mm, axle.rolling_radius_mm) = (self.track_mm, self.rolling_radius_mm);
         }
-        let share = 1.0 / sqrt(frames);
         let PoseNoise { rotation_deg, translation_mm } = self.pose_noise;
+        let (of_a_frame, input_uncertainty) = (Some(self.pose_noise.into()), Some(self.input_uncertainty));
+        let session = Session { pose_noise: of_a_frame, input_uncertainty, ..car.session() };
+        // It is the noise of a frame that has its bounds, not that of their mean.
+        check_inputs(&session)?;
+        let share = 1.0 / sqrt(frames);
         let noise = PoseNoise { rotation_deg: rotation_deg * share, translation_mm: translation_mm * share };
-        let input_uncertainty = Some(self.input_uncertainty);
-        Ok(Session { pose_noise: Some(Noise::PerAxis(noise)), input_uncertainty, ..car.session() })
+        Ok(Session { pose_noise: Some(Noise::PerAxis(noise)), ..session })
     }
 }
 

@@ -4,7 +4,7 @@
 //! themselves. Where the wheels are free to roll, or the body is found again, central differences of the whole stage stand in for them.
 
 use super::clamps::{CLAMPS, PER_CLAMP, Row, place, row};
-use super::difference::{self, tilted};
+use super::difference::{self, ABSENT, tilted};
 use crate::alignment::{self, Steered, Trace};
 use crate::assembly::Geometry;
 use crate::compensation::Compensation;
@@ -143,9 +143,7 @@ impl SteeredFollows {
                     *at(&mut nudged, index).get_mut(wheel) = Some(pose);
                     steered(nudged)
                 })?;
-                let rows = (0..STEERED).map(|row| (row, columns.map(|column| column[row])));
-                let rows: Vec<Row> = rows.filter(|(_, row)| row.iter().any(|v| v.abs() > 0.0)).collect();
-                self.poses.push((stage, station, wheel, rows));
+                self.poses.push((stage, station, wheel, difference::rows(&columns)));
             }
         }
         for wheel in Wheel::ALL {
@@ -219,9 +217,9 @@ fn with_clamp(geometry: &Geometry, ahead: &Poses, wheel: Wheel, clamp: Compensat
     nudged
 }
 
-/// What the steered stations give, as plain numbers. An absent one is zero, and so are its derivatives.
+/// What the steered stations give, as plain numbers.
 fn numbers(geometry: &Geometry) -> [f64; STEERED] {
-    let mut numbers = [0.0; STEERED];
+    let mut numbers = [ABSENT; STEERED];
     for (axis, of_axis) in
         [&geometry.axes.left, &geometry.axes.right].into_iter().zip(numbers.chunks_exact_mut(PER_AXIS))
     {
@@ -243,7 +241,7 @@ fn numbers(geometry: &Geometry) -> [f64; STEERED] {
         lock_right.right_deg,
     ];
     for (number, value) in numbers[OTHER_WHEEL..].iter_mut().zip(rest) {
-        *number = value.unwrap_or(0.0);
+        *number = value.unwrap_or(ABSENT);
     }
     numbers
 }
@@ -328,28 +326,14 @@ impl SteerAngle {
     }
 }
 
-/// How the other wheel's angle follows the angles at each station: of the wheel that is asked for, and of the other. By central
-/// differences: the interpolation is a cubic.
+/// How the other wheel's angle follows the angles at each station: of the wheel that is asked for, and of the other.
 fn weights(steer: &BySide<Vec<Option<f64>>>, asked: Side, inside: Side, at_deg: f64) -> Vec<(usize, f64, f64)> {
-    /// Below the least distance of two stations that are not one.
-    const STEP_DEG: f64 = 1e-3;
-    let pairs = turns::pairs(steer, asked, inside);
+    let follows = turns::interpolation_follows(&turns::pairs(steer, asked, inside), at_deg);
     let both = steer.left.iter().zip(&steer.right).enumerate();
     let stations = both.filter(|(_, (left, right))| left.is_some() && right.is_some()).map(|(station, _)| station);
-    let other_deg = |index: usize, of_asked: f64, of_other: f64| {
-        let mut pairs = pairs.clone();
-        pairs[index].0 += of_asked;
-        pairs[index].1 += of_other;
-        turns::interpolate(pairs, at_deg).map_or(0.0, |found| found.other_deg)
-    };
-    let half = 0.5 / STEP_DEG;
-    let weight = |index: usize, station: usize| {
-        let by_asked = (other_deg(index, STEP_DEG, 0.0) - other_deg(index, -STEP_DEG, 0.0)) * half;
-        let by_other = (other_deg(index, 0.0, STEP_DEG) - other_deg(index, 0.0, -STEP_DEG)) * half;
-        (station, by_asked, by_other)
-    };
     // The first pair is the ahead station, from which all angles are counted.
-    stations.enumerate().map(|(i, station)| weight(i + 1, station)).collect()
+    let weights = stations.zip(&follows[1..]).map(|(station, &(by_asked, by_other))| (station, by_asked, by_other));
+    weights.filter(|(_, by_asked, by_other)| by_asked.abs() + by_other.abs() > 0.0).collect()
 }
 
 /// The stations at which the mean steer angle is largest (+1) and smallest (−1).

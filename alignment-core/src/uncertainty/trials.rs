@@ -40,7 +40,8 @@ pub struct Trials {
 /// settles to half their tolerance, so that its own scatter hardly ever decides.
 ///
 /// # Errors
-/// As [`propagate`]; [`ErrorCode::UnknownReading`](crate::ErrorCode::UnknownReading);
+/// As [`propagate`], of any trial: within its noise of a bound a session is refused sooner or later, with the figure of that trial.
+/// [`ErrorCode::UnknownReading`](crate::ErrorCode::UnknownReading);
 /// [`ErrorCode::MissingInput`](crate::ErrorCode::MissingInput) for a reading that is absent;
 /// [`ErrorCode::OutOfRange`](crate::ErrorCode::OutOfRange) for settings that no run has;
 /// [`ErrorCode::NotSettled`](crate::ErrorCode::NotSettled) when the trials allowed are used up.
