@@ -134,7 +134,8 @@ fn noise_that_the_frames_show_covers_the_truth() {
 /// A thousand sessions of each procedure: 0.69 % of standard deviation, and 92 to 98 % leaves every path 4.3 of them.
 #[test]
 fn less_customary_procedures_cover_the_truth() {
-    let cars: [(&str, fn(VirtualVehicle) -> VirtualVehicle); 5] = [
+    type Procedure = (&'static str, fn(VirtualVehicle) -> VirtualVehicle);
+    let cars: [Procedure; 5] = [
         ("spun", |car| VirtualVehicle { compensation: CompensationMethod::Spun, ..car }),
         ("wheels free in the sweep", |car| VirtualVehicle { sweep_wheels_locked: false, ..car }),
         ("body found again", |car| VirtualVehicle { sweep_body: SweepBody::FoundAgain, ..car }),
