@@ -324,7 +324,10 @@ fn so_it_is_however_the_car_was_moved() {
     };
     let car = || VirtualVehicle::random(12);
     check("spun", &stated(VirtualVehicle { compensation: CompensationMethod::Spun, ..car() }));
-    check("free", &stated(VirtualVehicle { sweep_wheels_locked: false, ..car() }));
+    let mut free = stated(VirtualVehicle { sweep_wheels_locked: false, ..car() });
+    check("free", &free);
+    (free.sweep[3].fl, free.sweep[0].fr, free.sweep[6].fr) = Default::default();
+    check("free, with gaps", &free);
     check("found again", &stated(VirtualVehicle { sweep_body: SweepBody::FoundAgain, ..car() }));
     let few = VirtualVehicle { sweep_deg: vec![-20.0, -9.0, 0.0, 10.0, 21.0], ..car() };
     let free = VirtualVehicle { sweep_body: SweepBody::FoundAgain, sweep_wheels_locked: false, ..few };
@@ -523,4 +526,18 @@ fn a_planned_noise_is_judged_as_that_of_a_frame() {
     let error = uncertainty::plan(&Plan { pose_noise, frames: 4, ..Plan::default() }).unwrap_err();
     assert_eq!((error.code, error.input), (ErrorCode::AngleOutOfRange, Some("pose_noise.rotation_deg")));
     assert_eq!((error.value, error.maximum), (Some(12.0), Some(10.0)));
+}
+
+/// With noise there is something left over, and the residuals follow it; to first order, so within some per cent.
+#[test]
+fn residuals_follow_what_is_left_over() {
+    for sweep_wheels_locked in [true, false] {
+        let car = VirtualVehicle { sweep_wheels_locked, pose_noise: Some(NOISE), ..VirtualVehicle::default() };
+        let session = car.session();
+        let (known, moved) = (uncertainty::propagate(&session).unwrap(), by_moving(&session));
+        for (i, path) in READINGS.iter().enumerate().filter(|(_, path)| path.contains("residual")) {
+            let (ours, theirs) = (known.standard.values()[i].unwrap(), moved[i * COUNT + i].sqrt());
+            assert!((ours - theirs).abs() < 0.05 * theirs, "{path}, locked {sweep_wheels_locked}: {ours} {theirs}");
+        }
+    }
 }

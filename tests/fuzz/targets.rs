@@ -399,8 +399,7 @@ pub fn worth(bytes: &[u8]) -> bool {
     bytes.scatter(&mut session);
     let customary = session.sweep_body == SweepBody::Still
         && session.rolling_body == RollingBody::Translates
-        && session.reference.datum != Datum::WheelPlane
-        && session.sweep_wheels_locked != Some(false);
+        && session.reference.datum != Datum::WheelPlane;
     if bytes.below(if customary { 4 } else { 100 }) > 0 {
         return false;
     }

@@ -19,8 +19,8 @@
 //! | wheels, from clamps and ahead poses | exact |
 //! | the tree, from wheels, axes and angles | central differences of the very function that [`measure`](crate::measure) uses: closed forms without noise, good to some 1e-9 |
 //!
-//! Central differences of a whole stage stand in where a rolling radius had to be given, a body turns while it rolls, wheels are free in
-//! the sweep, the body is found again, or the datum is the wheel plane. In a customary session they cost up to fifty times more, and
+//! Central differences of a whole stage stand in where a rolling radius had to be given, a body turns while it rolls, the body is found
+//! again, or the datum is the wheel plane. In a customary session they cost up to fifty times more, and
 //! from there on the square of the number of stations.
 //!
 //! # Degrees of freedom
@@ -37,6 +37,7 @@ mod causes;
 mod clamps;
 mod difference;
 mod figures;
+mod free_axis;
 #[cfg(feature = "simulate")]
 mod plan;
 mod steered;

@@ -1,10 +1,11 @@
 //! How the steering axes and the steer angles follow the poses at the steered stations.
 //!
-//! Wheels locked to their knuckles in a body that stands still have exact first derivatives, by the same least squares as the axes
-//! themselves. Where the wheels are free to roll, or the body is found again, central differences of the whole stage stand in for them.
+//! In a body that stands still they have exact first derivatives, by the same least squares as the axes themselves. Where the body is found
+//! again, central differences of the whole stage stand in for them.
 
 use super::clamps::{CLAMPS, PER_CLAMP, Row, place, row};
 use super::difference::{self, ABSENT, tilted};
+use super::free_axis;
 use crate::alignment::{self, Steered, Trace};
 use crate::assembly::Geometry;
 use crate::compensation::Compensation;
@@ -55,8 +56,7 @@ impl SteeredFollows {
         if trace.geometry.stand().is_none() || sweep.is_empty() && none(&locks.left) && none(&locks.right) {
             return Ok(follows);
         }
-        let locked = session.sweep_wheels_locked == Some(true) || sweep.is_empty();
-        if locked && session.sweep_body == SweepBody::Still {
+        if session.sweep_body == SweepBody::Still {
             follows.exactly(session, trace);
         } else {
             follows.by_differences(session, trace)?;
@@ -69,7 +69,11 @@ impl SteeredFollows {
         let Steered { sweep, locks } = steered;
         let mut rows: Vec<ByWheel<Vec<Row>>> = sweep.iter().map(|_| ByWheel::default()).collect();
         for side in Side::ALL {
-            follow_axis(side, sweep, geometry, &mut rows);
+            if session.sweep_wheels_locked == Some(false) {
+                self.follow_free_axis(side, sweep, geometry, &mut rows);
+            } else {
+                follow_axis(side, sweep, geometry, &mut rows);
+            }
         }
         let steer = BySide::from_fn(|side| {
             sweep.iter().map(|station| SteerAngle::of(side, station, ahead, geometry)).collect::<Vec<_>>()
@@ -116,6 +120,33 @@ impl SteeredFollows {
                 if let Some(angle) = SteerAngle::of(side, lock, ahead, geometry) {
                     self.poses.push((stage, None, side.front_wheel(), [(number, angle.by_pose)].into()));
                     self.add(number, side, &angle, 1.0);
+                }
+            }
+        }
+    }
+
+    /// Adds how the axis of a wheel that is free to roll follows its poses and its clamp.
+    fn follow_free_axis(&mut self, side: Side, sweep: &[Poses], geometry: &Geometry, rows: &mut [ByWheel<Vec<Row>>]) {
+        let (wheel, from) = (side.front_wheel(), if side == Side::Left { 0 } else { PER_AXIS });
+        let (Some(axis), Some(clamp)) = (geometry.axes.get(side), geometry.compensation.get(wheel)) else { return };
+        let poses: Vec<_> = sweep.iter().filter_map(|station| *station.get(wheel)).collect();
+        let Some(follows) = free_axis::follow(axis, clamp, &poses, NO_RESIDUAL) else { return };
+        let spindle = Vector::<Target>::new(clamp.spindle_in_target);
+        let centre = Vector::<Target>::new(clamp.centre_in_target_mm);
+        let seen = sweep.iter().zip(rows).filter(|(station, _)| station.get(wheel).is_some()).map(|(_, rows)| rows);
+        for ((by, pose), rows) in follows.iter().zip(&poses).zip(seen) {
+            let (spindle, arm) = (pose.direction(spindle), pose.direction(centre));
+            let in_target = |gradient: Vector<Rig>| pose.inverse().direction(gradient).to_array();
+            for number in 0..PER_AXIS {
+                let (by_spindle, by_centre) = (by.by_spindle[number], by.by_centre[number]);
+                // A vector v follows a turn ω by ω × v, and so a gradient g by ω·(v × g).
+                let [a, b, c] = (spindle.cross(by_spindle) + arm.cross(by_centre)).to_array();
+                let [x, y, z] = by_centre.to_array();
+                rows.get_mut(wheel).push((from + number, [a, b, c, x, y, z]));
+                let of_clamp = &mut self.by_clamps[from + number][place(wheel)..];
+                for (sum, of_station) in of_clamp.iter_mut().zip([in_target(by_spindle), in_target(by_centre)].concat())
+                {
+                    *sum += of_station;
                 }
             }
         }
