@@ -114,8 +114,7 @@ pub(crate) struct Trace {
 /// Measures a car, and keeps what the readings rest on.
 pub(crate) fn trace(session: &Session) -> Result<(Measurement, Trace), Error> {
     session::check_inputs(session)?;
-    let Seen { rolling, ahead: seen_ahead, mut steered, spreads, hidden } = see(session)?;
-    let ahead = seen_ahead;
+    let Seen { rolling, ahead, mut steered, spreads, hidden } = see(session)?;
     let mut result = Measurement { reference: session.reference, spreads, ..Measurement::default() };
     let Level { up, clamps, uneven } = level(session, &rolling, &ahead)?;
     result.datum_normal = up.to_array();
@@ -143,14 +142,14 @@ pub(crate) fn trace(session: &Session) -> Result<(Measurement, Trace), Error> {
         checks::runway(runway_mm, up, &wheels)?;
     }
     let mut geometry = Geometry::straight_ahead(session, up, &clamps.wheels, wheels);
-    let (Some((compensation, stand)), Some(wheels), Some(ahead)) = (geometry.stand(), all(&wheels), all(&ahead)) else {
+    let (Some((compensation, stand)), Some(wheels), Some(poses)) = (geometry.stand(), all(&wheels), all(&ahead)) else {
         let travel = clamps.travel_direction_in_rig;
         for seen in [&checks::rolled_wheels(&clamps.wheels, &rolling), &wheels] {
             checks::layout_of_seen(seen, travel, up).map_err(decided)?;
         }
         one_vehicle?;
         result.alignment = geometry.alignment()?;
-        return Ok((result, Trace { rolling, ahead: seen_ahead, steered, geometry }));
+        return Ok((result, Trace { rolling, ahead, steered, geometry }));
     };
 
     stand.check_layout().map_err(decided)?;
@@ -171,7 +170,7 @@ pub(crate) fn trace(session: &Session) -> Result<(Measurement, Trace), Error> {
 
     let straight_deg = BySide::from_fn(|side| wheel::yaw_of(side, *stand.spindles.get(side.front_wheel())));
     let job =
-        Job { session, up, compensation: &compensation, stand: &stand, ahead: &ahead, turned, straight_deg, bounds };
+        Job { session, up, compensation: &compensation, stand: &stand, ahead: &poses, turned, straight_deg, bounds };
     job.check_rear_steer(&steered.sweep)?;
     let as_seen = (session.sweep_body == SweepBody::FoundAgain).then(|| steered.clone());
     if let Some(swept) = job.steer(&mut steered, &mut geometry, &mut result.warnings)? {
@@ -182,7 +181,7 @@ pub(crate) fn trace(session: &Session) -> Result<(Measurement, Trace), Error> {
     }
     result.alignment = geometry.alignment()?;
     let steered = as_seen.unwrap_or(steered);
-    Ok((result, Trace { rolling, ahead: seen_ahead, steered, geometry }))
+    Ok((result, Trace { rolling, ahead, steered, geometry }))
 }
 
 /// What the steered stations show of a car whose clamps are compensated, from the poses alone: the doubts are left to [`measure`].

@@ -102,7 +102,6 @@ mod checks;
 mod rigid;
 mod slip;
 mod spindle;
-#[allow(dead_code, reason = "the distributions come as a set")]
 mod statistics;
 
 pub use alignment::{Alignment, Measurement, measure};

@@ -155,8 +155,8 @@ impl Figures {
         Ok(())
     }
 
-    /// How everything follows one common error of the right cameras, as six more causes. The poses about which point: see
-    /// [`InputUncertainty`].
+    /// How everything follows one common error of the right cameras, as six more causes; false when there is none. It turns their poses about
+    /// the camera that sees fr, else about the rig's origin.
     pub(super) fn follow_cameras(&mut self, session: &Session, trace: &Trace, poses: &[PoseCause]) -> bool {
         let noise = session.input_uncertainty.unwrap_or_default().right_cameras;
         if noise == PoseNoise::default() {

@@ -20,8 +20,8 @@
 //! | the tree, from wheels, axes and angles | central differences of the very function that [`measure`](crate::measure) uses: closed forms without noise, good to some 1e-9 |
 //!
 //! Central differences of a whole stage stand in where a rolling radius had to be given, a body turns while it rolls, the body is found
-//! again, or the datum is the wheel plane. In a customary session they cost up to fifty times more, and
-//! from there on the square of the number of stations.
+//! again, or the datum is the wheel plane. They cost many times more, and grow with the square of the
+//! number of stations.
 //!
 //! # Degrees of freedom
 //! A stated noise is taken as known. Noise that is estimated from n frames has 3(n − 1) degrees of freedom for the rotation and as many

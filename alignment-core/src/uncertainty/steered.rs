@@ -106,9 +106,8 @@ impl SteeredFollows {
                 }
             }
         }
-        for (index, station) in rows.into_iter().enumerate() {
-            for wheel in [Wheel::Fl, Wheel::Fr] {
-                let rows = station.get(wheel).clone();
+        for (index, ByWheel { fl, fr, .. }) in rows.into_iter().enumerate() {
+            for (wheel, rows) in [(Wheel::Fl, fl), (Wheel::Fr, fr)] {
                 if !rows.is_empty() {
                     self.poses.push((Stage::Sweep, Some(index), wheel, rows));
                 }
@@ -144,8 +143,8 @@ impl SteeredFollows {
                 let [x, y, z] = by_centre.to_array();
                 rows.get_mut(wheel).push((from + number, [a, b, c, x, y, z]));
                 let of_clamp = &mut self.by_clamps[from + number][place(wheel)..];
-                for (sum, of_station) in of_clamp.iter_mut().zip([in_target(by_spindle), in_target(by_centre)].concat())
-                {
+                let of_station = in_target(by_spindle).into_iter().chain(in_target(by_centre));
+                for (sum, of_station) in of_clamp.iter_mut().zip(of_station) {
                     *sum += of_station;
                 }
             }
