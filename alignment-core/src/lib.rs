@@ -102,6 +102,7 @@ mod checks;
 mod rigid;
 mod slip;
 mod spindle;
+mod staged;
 mod statistics;
 
 pub use alignment::{Alignment, Measurement, measure};

@@ -5,13 +5,13 @@ use super::clamps::{self, CLAMPS, ClampsFollow, PER_CLAMP};
 use super::difference::{self, ABSENT, STEP_MM, STEP_RAD, tilted};
 use super::steered::{AHEAD, LOCKS, OTHER_WHEEL, PER_AXIS, RANGE, STEERED, SteeredFollows};
 use super::{Sparse, camera_of};
-use crate::alignment::{self, Trace};
 use crate::assembly::Geometry;
 use crate::error::{Error, ErrorCode};
 use crate::frame::{Rig, Target, Transform, Vector};
 use crate::layout::{ByAxle, BySide, Wheel};
 use crate::paths;
 use crate::session::{PoseNoise, Session};
+use crate::staged::{self, Trace};
 use crate::units::DEG_PER_RAD;
 use alloc::vec::Vec;
 use nalgebra::Matrix3;
@@ -119,7 +119,7 @@ impl Figures {
 
     /// The datum's normal follows the wheels on which the plane is put, and they follow it. So far the rows hold up as if it were an input.
     pub(super) fn up_from_wheels(&mut self, geometry: &Geometry) -> Result<(), Error> {
-        let plane = |nudged: &Geometry| alignment::wheel_plane_normal(nudged).map(Vector::to_array);
+        let plane = |nudged: &Geometry| staged::wheel_plane_normal(nudged).map(Vector::to_array);
         let mut normal = [[0.0; causes::COUNT]; 3];
         let mut by_up = Matrix3::zeros();
         for index in (0..STEER).filter(|index| index % PER_WHEEL != 7 || *index >= UP) {

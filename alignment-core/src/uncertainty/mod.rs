@@ -44,12 +44,13 @@ mod steered;
 #[cfg(feature = "simulate")]
 mod trials;
 
-use crate::alignment::{self, Alignment, Measurement};
+use crate::alignment::{Alignment, Measurement};
 use crate::error::{Error, Stage};
 use crate::layout::Wheel;
 use crate::paths::{self, COUNT};
 use crate::propagation::{self, Expanded};
 use crate::session::{Datum, Session};
+use crate::staged;
 use crate::units::sqrt;
 use alloc::vec::Vec;
 use causes::{OtherCause, PoseCause, camera_of, covariance_of_causes, other_causes, pose_causes};
@@ -149,7 +150,7 @@ pub struct Contribution {
 /// # Ok::<(), alignment_core::Error>(())
 /// ```
 pub fn propagate(session: &Session) -> Result<Uncertainty, Error> {
-    let (measurement, trace) = alignment::trace(session)?;
+    let (measurement, trace) = staged::trace(session)?;
     let given = session.input_uncertainty.unwrap_or_default();
     let clamps = ClampsFollow::find(session, &trace.rolling, trace.geometry.up, &trace.geometry.compensation)?;
     let steered = SteeredFollows::find(session, &trace)?;

@@ -6,7 +6,6 @@
 use super::clamps::{CLAMPS, PER_CLAMP, Row, place, row};
 use super::difference::{self, ABSENT, tilted};
 use super::free_axis;
-use crate::alignment::{self, Steered, Trace};
 use crate::assembly::Geometry;
 use crate::compensation::Compensation;
 use crate::error::{Error, Stage};
@@ -14,6 +13,7 @@ use crate::frame::{Rig, Target, Transform, Vector};
 use crate::layout::{BySide, ByWheel, Side, Wheel};
 use crate::rigid::FixedDirection;
 use crate::session::{Poses, Session, SweepBody};
+use crate::staged::{self, Steered, Trace};
 use crate::turns;
 use crate::units::{DEG_PER_RAD, atan2_deg};
 use crate::wheel::{self, WheelInRig};
@@ -163,7 +163,7 @@ impl SteeredFollows {
 
     fn by_differences(&mut self, session: &Session, trace: &Trace) -> Result<(), Error> {
         let Trace { ahead, geometry, .. } = trace;
-        let steered = |steered: Steered| alignment::steer(session, geometry, ahead, steered).map(|g| numbers(&g));
+        let steered = |steered: Steered| staged::steer(session, geometry, ahead, steered).map(|g| numbers(&g));
         let stations = trace.steered.sweep.len();
         for (index, (stage, station)) in places(stations).enumerate() {
             for wheel in Wheel::ALL {
@@ -183,7 +183,7 @@ impl SteeredFollows {
                 let step = if number < 3 { difference::STEP_RAD } else { difference::STEP_MM };
                 let column = difference::central(step, |step| {
                     let nudged = with_clamp(geometry, ahead, wheel, nudged_clamp(&clamp, number, step));
-                    alignment::steer(session, &nudged, ahead, trace.steered.clone()).map(|g| numbers(&g))
+                    staged::steer(session, &nudged, ahead, trace.steered.clone()).map(|g| numbers(&g))
                 })?;
                 for (by_clamps, derivative) in self.by_clamps.iter_mut().zip(column) {
                     by_clamps[place(wheel) + number] = derivative;
@@ -193,7 +193,7 @@ impl SteeredFollows {
                 let mut nudged_ahead = *ahead;
                 *nudged_ahead.get_mut(wheel) = Some(pose);
                 let nudged = with_clamp(geometry, &nudged_ahead, wheel, clamp);
-                alignment::steer(session, &nudged, &nudged_ahead, trace.steered.clone()).map(|g| numbers(&g))
+                staged::steer(session, &nudged, &nudged_ahead, trace.steered.clone()).map(|g| numbers(&g))
             })?;
             for (axis, column) in columns.into_iter().enumerate() {
                 for (by_ahead, derivative) in self.by_ahead.iter_mut().zip(column) {
@@ -203,7 +203,7 @@ impl SteeredFollows {
         }
         let by_up = difference::by_direction(geometry.up, |up| {
             let nudged = Geometry { up, ..geometry.clone() };
-            alignment::steer(session, &nudged, ahead, trace.steered.clone()).map(|g| numbers(&g))
+            staged::steer(session, &nudged, ahead, trace.steered.clone()).map(|g| numbers(&g))
         })?;
         for (row, by_up_of_row) in self.by_up.iter_mut().enumerate() {
             *by_up_of_row = by_up.map(|column| column[row]);

@@ -1,7 +1,7 @@
 //! The check on the law of propagation: whole measurements, again and again, with the inputs drawn from what is known of them.
 
 use super::{PoseCause, Uncertainty, propagate};
-use crate::alignment::{self, Steered, Trace};
+use crate::alignment::Alignment;
 use crate::error::{Error, Stage};
 use crate::frame::{Rig, Target, Transform, Vector};
 use crate::layout::Wheel;
@@ -9,6 +9,7 @@ use crate::monte_carlo::{self, Agreement, Settings, Simulation, settle};
 use crate::paths;
 use crate::propagation::Output;
 use crate::session::{Datum, InputUncertainty, Poses, Session};
+use crate::staged::{self, Steered, Trace};
 use crate::units::{rad_from_deg, sqrt};
 use alloc::vec::Vec;
 use nalgebra::{Matrix3, SMatrix, SVector, Vector3};
@@ -58,7 +59,7 @@ pub struct Trials {
 pub fn monte_carlo(session: &Session, paths: &[&str], settings: Settings) -> Result<Trials, Error> {
     let positions = paths.iter().map(|path| paths::position(path)).collect::<Result<Vec<_>, _>>()?;
     let known = propagate(session)?;
-    let (_, trace) = alignment::trace(session)?;
+    let (_, trace) = staged::trace(session)?;
     let values = known.measurement.alignment.values();
     if let Some(&absent) = positions.iter().find(|&&position| values[position].is_none()) {
         return Err(Error::new(crate::error::ErrorCode::MissingInput).input(paths::READINGS[absent]));
@@ -156,7 +157,7 @@ impl<'a> Trial<'a> {
     }
 
     /// The readings of one drawn session.
-    fn draw(&mut self) -> Result<alignment::Alignment, Error> {
+    fn draw(&mut self) -> Result<Alignment, Error> {
         self.draw_inputs();
         let cameras = self.given.right_cameras;
         let turn = Vector3::from_fn(|_, _| self.normal(rad_from_deg(cameras.rotation_deg)));
@@ -182,7 +183,7 @@ impl<'a> Trial<'a> {
             }
             *self.place(stage, station).get_mut(wheel) = Some(seen);
         }
-        alignment::readings_of(&self.session, &self.rolling, &self.ahead, self.steered.clone())
+        staged::readings_of(&self.session, &self.rolling, &self.ahead, self.steered.clone())
     }
 
     fn place(&mut self, stage: Stage, station: Option<usize>) -> &mut Poses {
