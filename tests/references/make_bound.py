@@ -35,8 +35,9 @@ SIDE_NAME = {wheel: side for side, wheel in STEERED.items()}
 
 # One standard deviation of a pose, per axis.
 NOISE = {"deg": 0.005, "mm": 0.05}
-# The car is smooth over both, and rounding is 1e-8 of them.
-STEP = {"deg": 0.01, "mm": 0.01}
+# A third of it changes no bound by more than 2e-8, but for runout, which is least
+# smooth, by 2e-6.
+STEP = {"deg": 0.002, "mm": 0.002}
 
 # The virtual car, as it is when nothing else is said. Its place in the rig is left out:
 # noise that is alike along all axes does not tell one from another.

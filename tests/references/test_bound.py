@@ -7,7 +7,7 @@ import pytest
 import make_bound
 from make_bound import BOUND, PROCEDURES, nominal, readings, vectors
 
-# Central differences leave 1e-8.
+# Central differences and what rounding leaves of them.
 REL = 1e-6
 
 
