@@ -1,10 +1,11 @@
 //! The main job: one whole session in, every reading out, in one tree.
 
 use crate::compensation::Residual;
-use crate::error::{Error, Warning};
+use crate::error::{Error, Warning, WarningCode};
+use crate::joint::{self, Fit, Fitted};
 use crate::layout::{ByAxle, BySide, ByWheel};
-use crate::session::{Reference, Session, StationSpread};
-use crate::staged;
+use crate::session::{self, Method, Reference, Session, StationSpread};
+use crate::staged::{self, Seen, Trace};
 use crate::steering::{InstantaneousAxis, SteeringReadings};
 use crate::turns::TurnsReadings;
 use crate::vehicle::{AxleReadings, ChassisReadings};
@@ -59,6 +60,10 @@ pub struct Measurement {
     pub residuals: Residuals,
     /// How much the frames of each wheel scatter, station by station, where there were several.
     pub spreads: Vec<StationSpread>,
+    /// How the readings were estimated.
+    pub method: Method,
+    /// How well one rigid car explains all poses. Of the joint method alone.
+    pub fit: Option<Fit>,
     /// The steering axis from each station of the sweep to the next, in the order of their steer angles. Empty with wheels free to roll.
     pub instantaneous_axes: BySide<Vec<InstantaneousAxis>>,
 }
@@ -92,5 +97,40 @@ pub const MAX_REAR_STEER_DEG: f64 = 0.5;
 /// # Ok::<(), alignment_core::Error>(())
 /// ```
 pub fn measure(session: &Session) -> Result<Measurement, Error> {
-    staged::trace(session).map(|(measurement, _)| measurement)
+    trace(session).map(|(measurement, ..)| measurement)
+}
+
+/// Measures a car, and keeps what the readings rest on; of the joint method the fit.
+pub(crate) fn trace(session: &Session) -> Result<(Measurement, Trace, Option<Fitted>), Error> {
+    session::check_inputs(session)?;
+    let seen = staged::see(session)?;
+    match session.method {
+        Method::Staged => staged::measure(session, seen).map(|(measurement, trace)| (measurement, trace, None)),
+        Method::Joint => jointly(session, &seen),
+    }
+}
+
+/// The readings of one fit. The stages say what they always say of the session; what slipped the fit knows better.
+fn jointly(session: &Session, seen: &Seen) -> Result<(Measurement, Trace, Option<Fitted>), Error> {
+    let alone = staged::measure(session, seen.clone());
+    let fitted = match (joint::fit(session, seen), &alone) {
+        (Ok(fitted), _) => fitted,
+        // What the stages refuse they explain better.
+        (Err(_), Err(error)) => return Err(*error),
+        (Err(error), Ok(_)) => return Err(error),
+    };
+    let (mut measurement, _) = match fitted.filled(seen) {
+        Some(filled) => staged::measure(session, filled)?,
+        None => alone?,
+    };
+    let Seen { rolling, ahead, steered, .. } = fitted.used(seen);
+    let trace = Trace { rolling, ahead, steered, geometry: fitted.geometry(session, seen) };
+    measurement.alignment = trace.geometry.alignment()?;
+    measurement.datum_normal = fitted.up().to_array();
+    measurement.method = Method::Joint;
+    let of_stages = |code| matches!(code, WarningCode::TargetSlippedOnce | WarningCode::TargetSlippedFrom);
+    measurement.warnings.retain(|warning| !of_stages(warning.code));
+    measurement.warnings.extend(fitted.doubts());
+    measurement.fit = Some(fitted.quality());
+    Ok((measurement, trace, Some(fitted)))
 }

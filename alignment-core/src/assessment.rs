@@ -3,6 +3,7 @@
 use crate::alignment::{Alignment, Measurement, measure};
 use crate::conformity::{Specification, Verdicts, judge_all};
 use crate::error::{Error, ErrorCode};
+use crate::scatter;
 use crate::session::Session;
 use crate::uncertainty::{self, Uncertainty};
 
@@ -50,7 +51,7 @@ pub struct Assessment {
 pub fn assess(session: &Session, specification: Option<&Specification>) -> Result<Assessment, Error> {
     let known = match uncertainty::propagate(session) {
         Ok(known) => Some(known),
-        Err(error) if error.code == ErrorCode::MissingInput && error.input == Some(uncertainty::NOISE) => None,
+        Err(error) if error.code == ErrorCode::MissingInput && error.input == Some(scatter::NOISE) => None,
         Err(error) => return Err(error),
     };
     let expanded_uncertainty = known.as_ref().map(|known| known.expanded_tree(COVERAGE)).transpose()?;

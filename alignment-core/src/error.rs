@@ -36,6 +36,11 @@ impl Stage {
             Self::LockRight => "lock_right",
         }
     }
+
+    /// Its place in the order in which the stages are taken.
+    pub(crate) const fn order(self) -> u8 {
+        self as u8
+    }
 }
 
 /// What went wrong, as a stable number and name.
@@ -103,6 +108,10 @@ pub enum ErrorCode {
     NotACovariance = -29,
     /// A Monte Carlo run did not settle within the trials allowed.
     NotSettled = -30,
+    /// The stations do not determine an unknown of the joint fit: nothing, or next to nothing, tells it from the others.
+    NotDetermined = -31,
+    /// The joint fit did not converge: no rigid car is near the poses.
+    NotConverged = -32,
 }
 
 impl ErrorCode {
@@ -138,6 +147,8 @@ impl ErrorCode {
         Self::UnknownReading,
         Self::NotACovariance,
         Self::NotSettled,
+        Self::NotDetermined,
+        Self::NotConverged,
     ];
 
     /// The stable number: negative, never reused, the same in every language.
@@ -304,6 +315,18 @@ impl ErrorCode {
             Self::NotSettled => {
                 ("not_settled", "the Monte Carlo run did not settle", "", "allow more trials, or ask for fewer digits")
             }
+            Self::NotDetermined => (
+                "not_determined",
+                "the stations do not tell this from all else that the joint fit seeks",
+                "",
+                "take more stations, let fewer things be free, or measure stage by stage",
+            ),
+            Self::NotConverged => (
+                "not_converged",
+                "the joint fit did not converge, for no rigid car is near the poses",
+                "",
+                "look at the residuals of the staged method, and take again what does not fit",
+            ),
         }
     }
 }
@@ -461,6 +484,10 @@ pub enum WarningCode {
     RadiusUnknown = 18,
     /// Toe-out on turns is interpolated between stations that lie far apart.
     TurnSparse = 19,
+    /// The poses do not fit one rigid car within their noise: the car moved between stages, a steering axis moves, or the noise is understated.
+    FitPoor = 20,
+    /// A pose does not belong to the car that all others show, and was left out.
+    PoseLeftOut = 21,
 }
 
 impl WarningCode {
@@ -485,6 +512,8 @@ impl WarningCode {
         Self::RearDisagree,
         Self::RadiusUnknown,
         Self::TurnSparse,
+        Self::FitPoor,
+        Self::PoseLeftOut,
     ];
 
     /// The stable number: positive, never reused, the same in every language.
@@ -573,6 +602,14 @@ impl WarningCode {
             Self::TurnSparse => (
                 "turn_sparse",
                 "toe-out on turns is interpolated between stations that lie far apart: take more stations on the way",
+            ),
+            Self::FitPoor => (
+                "fit_poor",
+                "the poses do not fit one rigid car within their noise: the car moved or was steered between its stages, a steering axis moves, or the noise is understated; compare with the staged method",
+            ),
+            Self::PoseLeftOut => (
+                "pose_left_out",
+                "does not belong to the car that all other poses show, and was left out: check the camera and the clamp",
             ),
         }
     }

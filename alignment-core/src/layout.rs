@@ -215,6 +215,15 @@ impl<T> BySide<T> {
             Side::Right => &self.right,
         }
     }
+
+    /// The value of one side, to change.
+    #[inline]
+    pub const fn get_mut(&mut self, side: Side) -> &mut T {
+        match side {
+            Side::Left => &mut self.left,
+            Side::Right => &mut self.right,
+        }
+    }
 }
 
 /// One value per axle.

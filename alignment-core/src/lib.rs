@@ -77,6 +77,7 @@ pub mod datum;
 pub mod error;
 pub mod frame;
 pub mod gauge;
+pub mod joint;
 #[cfg(feature = "json")]
 pub mod json;
 mod layout;
@@ -100,6 +101,7 @@ pub mod wheel;
 mod assembly;
 mod checks;
 mod rigid;
+mod scatter;
 mod slip;
 mod spindle;
 mod staged;

@@ -300,6 +300,33 @@ pub enum SweepBody {
     FoundAgain,
 }
 
+/// How the readings are estimated from the poses.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+#[cfg_attr(feature = "json", derive(serde::Serialize, serde::Deserialize))]
+#[cfg_attr(feature = "json", serde(rename_all = "snake_case"))]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
+pub enum Method {
+    /// Stage by stage: the clamps, then the wheels straight ahead, then the steering. It takes some ten microseconds, and no stage
+    /// leans on the car standing as it stood in another.
+    #[default]
+    Staged,
+    /// All stages at once, by one maximum-likelihood fit of a rigid car: the least scatter that the poses allow, if the car stood between its
+    /// stages as the [model](crate::joint) says.
+    Joint,
+}
+
+/// What the joint fit is told beside the session. It plays no part in the staged method.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+#[cfg_attr(feature = "json", derive(serde::Serialize, serde::Deserialize))]
+#[cfg_attr(feature = "json", serde(deny_unknown_fields, default))]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
+pub struct JointOptions {
+    /// Whether poses that do not belong to the car of the others are found and left out, each with a warning. Up to a fifth may be bad.
+    pub robust: bool,
+    /// How far a wheel may slip on the ground between the ahead station and one of the rolling, one standard deviation, mm. 0 is no slip.
+    pub rolling_slip_mm: f64,
+}
+
 /// A camera that reports in its own frame.
 #[derive(Debug, Clone, PartialEq)]
 #[cfg_attr(feature = "json", derive(serde::Serialize, serde::Deserialize))]
@@ -397,6 +424,12 @@ pub struct Session {
     /// The choices on which readings depend.
     #[cfg_attr(feature = "json", serde(default, deserialize_with = "crate::json::keyed"))]
     pub reference: Reference,
+    /// How the readings are estimated from the poses.
+    #[cfg_attr(feature = "json", serde(default))]
+    pub method: Method,
+    /// What the joint fit is told beside the session.
+    #[cfg_attr(feature = "json", serde(default, deserialize_with = "crate::json::keyed"))]
+    pub joint: JointOptions,
 }
 
 impl Session {
@@ -477,6 +510,8 @@ pub(crate) fn check_inputs(session: &Session) -> Result<(), Error> {
     }
     check_loaded_radii(&session.loaded_radius_mm.unwrap_or_default())?;
     check_scatter(session)?;
+    let slip_mm = session.joint.rolling_slip_mm;
+    check_range(length, "joint.rolling_slip_mm", slip_mm, [0.0, 100.0])?;
     let turn_deg = session.reference.turn.angle_deg;
     check_range(ErrorCode::AngleOutOfRange, "reference.turn.angle_deg", turn_deg, TURN_ANGLE_RANGE_DEG)?;
     if let Some(runway) = &session.runway_mm {

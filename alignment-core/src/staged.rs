@@ -26,10 +26,9 @@ pub(crate) struct Trace {
     pub(crate) geometry: Geometry,
 }
 
-/// Measures a car, and keeps what the readings rest on.
-pub(crate) fn trace(session: &Session) -> Result<(Measurement, Trace), Error> {
-    session::check_inputs(session)?;
-    let Seen { rolling, ahead, mut steered, spreads, hidden } = see(session)?;
+/// Measures a car from what was seen, and keeps what the readings rest on.
+pub(crate) fn measure(session: &Session, seen: Seen) -> Result<(Measurement, Trace), Error> {
+    let Seen { rolling, ahead, mut steered, spreads, hidden } = seen;
     let mut result = Measurement { reference: session.reference, spreads, ..Measurement::default() };
     let Level { up, clamps, uneven } = level(session, &rolling, &ahead)?;
     result.datum_normal = up.to_array();
@@ -132,17 +131,18 @@ pub(crate) fn readings_of(
 }
 
 /// What the cameras saw, in the rig frame.
-struct Seen {
-    rolling: Vec<Poses>,
-    ahead: Poses,
-    steered: Steered,
-    spreads: Vec<StationSpread>,
+#[derive(Clone)]
+pub(crate) struct Seen {
+    pub(crate) rolling: Vec<Poses>,
+    pub(crate) ahead: Poses,
+    pub(crate) steered: Steered,
+    pub(crate) spreads: Vec<StationSpread>,
     /// The wheels that were hidden straight ahead and, in front, at a lock.
-    hidden: Vec<Warning>,
+    pub(crate) hidden: Vec<Warning>,
 }
 
 /// Checks every pose and averages the frames.
-fn see(session: &Session) -> Result<Seen, Error> {
+pub(crate) fn see(session: &Session) -> Result<Seen, Error> {
     let cameras = Cameras::of(session)?;
     let (mut spreads, mut hidden) = (Vec::new(), Vec::new());
     let mut hides = |station: &Poses, stage: Stage, wheels: &[Wheel]| {
@@ -167,14 +167,14 @@ fn see(session: &Session) -> Result<Seen, Error> {
 }
 
 /// The datum's normal, and the clamps compensated with it.
-struct Level {
-    up: Vector<Rig>,
-    clamps: ClampCompensation,
+pub(crate) struct Level {
+    pub(crate) up: Vector<Rig>,
+    pub(crate) clamps: ClampCompensation,
     uneven: Option<Warning>,
 }
 
 /// Finds the datum that the session asks for, and compensates the clamps.
-fn level(session: &Session, rolling: &[Poses], ahead: &Poses) -> Result<Level, Error> {
+pub(crate) fn level(session: &Session, rolling: &[Poses], ahead: &Poses) -> Result<Level, Error> {
     let given = session.up.map(session::up_in_rig).transpose()?;
     let missing = |input: &'static str| Error::new(ErrorCode::MissingInput).input(input);
     let (up, uneven) = match session.reference.datum {
@@ -452,7 +452,7 @@ impl Job<'_> {
         if sweep.is_empty() && [&locks.left, &locks.right].iter().all(|lock| *lock == &Poses::default()) {
             return Ok(());
         }
-        let locked = self.locked()?;
+        let locked = locked(self.session)?;
         if !locked {
             warnings.push(Warning::new(WarningCode::BodyPitchUnseen).stage(Stage::Sweep));
         }
@@ -465,7 +465,9 @@ impl Job<'_> {
             if *station == Poses::default() {
                 continue;
             }
-            let Some(rig_before_from_rig) = self.body_motion(station, locked).map(|motion| motion.inverse()) else {
+            let Some(rig_before_from_rig) = body_motion(self.session, self.compensation, self.ahead, station, locked)
+                .map(|motion| motion.inverse())
+            else {
                 *station = Poses::default();
                 match index {
                     Some(_) => left_out += 1.0,
@@ -491,41 +493,9 @@ impl Job<'_> {
         Ok(())
     }
 
-    /// The motion of the body since the ahead station, from the targets of the rear wheels. Locked, they turn with it. Free to roll, they do not
-    /// show how it pitches, only where the line between the wheel centres went; one of them alone, where its spindle went.
-    fn body_motion(&self, station: &Poses, locked: bool) -> Option<Transform<Rig, Rig>> {
-        /// Rounding is the least noise: without it the lever would be nothing, or endless.
-        const LEAST: PoseNoise = PoseNoise { rotation_deg: 1e-4, translation_mm: 1e-3 };
-        let rear = [Wheel::Rl, Wheel::Rr];
-        if locked {
-            let lever_mm = self.session.noise_per_axis().map_or(session::LEVER_MM, |noise| {
-                let rotation_rad = rad_from_deg(noise.rotation_deg.max(LEAST.rotation_deg));
-                noise.translation_mm.max(LEAST.translation_mm) / rotation_rad
-            });
-            let pairs = rear.iter().filter_map(|&wheel| Some((*self.ahead.get(wheel), (*station.get(wheel))?)));
-            return rigid::body_motion(&pairs.collect::<Vec<_>>(), lever_mm);
-        }
-        let before = rear.map(|wheel| wheel::locate(self.compensation.get(wheel), self.ahead.get(wheel)));
-        match rear.map(|wheel| self.locate(station, wheel)) {
-            [Some(left), Some(right)] => {
-                let middle = |left: WheelInRig, right: WheelInRig| (left.centre + right.centre) * 0.5;
-                let line = |left: WheelInRig, right: WheelInRig| left.centre - right.centre;
-                let [l, r] = before;
-                rigid::least_motion((line(l, r), middle(l, r)), (line(left, right), middle(left, right)))
-            }
-            [Some(now), None] => rigid::least_motion((before[0].spindle, before[0].centre), (now.spindle, now.centre)),
-            [None, Some(now)] => rigid::least_motion((before[1].spindle, before[1].centre), (now.spindle, now.centre)),
-            [None, None] => None,
-        }
-    }
-
-    fn locked(&self) -> Result<bool, Error> {
-        self.session.sweep_wheels_locked.ok_or(Error::new(ErrorCode::MissingInput).input("sweep_wheels_locked"))
-    }
-
     /// Fills in what the sweep shows.
     fn sweep(&self, sweep: &[Poses], geometry: &mut Geometry, warnings: &mut Vec<Warning>) -> Result<Swept, Error> {
-        let locked = self.locked()?;
+        let locked = locked(self.session)?;
         let stations = BySide::from_fn(|side| self.stations_of(sweep, side));
         let steer = BySide::from_fn(|side| {
             let mut by_station: Vec<Option<f64>> = sweep.iter().map(|_| None).collect();
@@ -543,7 +513,7 @@ impl Job<'_> {
         if !locked {
             warnings.push(Warning::new(WarningCode::SweepWheelFree).stage(Stage::Sweep));
         }
-        geometry.other_wheel_deg = BySide::from_fn(|inside| self.turn(inside, &steer, warnings));
+        geometry.other_wheel_deg = BySide::from_fn(|inside| turn(self.session, inside, &steer, warnings));
         Ok(Swept { locked, stations, axes })
     }
 
@@ -648,28 +618,6 @@ impl Job<'_> {
         stations
     }
 
-    /// The steer angle of the wheel that is not brought to the customary angle, when turning to `inside`.
-    fn turn(&self, inside: Side, steer: &BySide<Vec<Option<f64>>>, warnings: &mut Vec<Warning>) -> Option<f64> {
-        let custom = self.session.reference.turn;
-        let asked = turns::asked_side(custom.wheel, inside);
-        let pairs = turns::pairs(steer, asked, inside);
-        if pairs.len() < 2 {
-            return None; // blocked, of which the sweep warns
-        }
-        let reached = pairs.iter().fold(0.0, |most: f64, pair| most.max(pair.0));
-        let warning = |code: WarningCode, value: f64, limit: f64| {
-            Warning::new(code).stage(Stage::Sweep).wheel(asked.front_wheel()).figure(value, limit, "deg")
-        };
-        let Some(Interpolated { other_deg, gap_deg }) = turns::interpolate(pairs, custom.angle_deg) else {
-            warnings.push(warning(WarningCode::TurnNotReached, reached, custom.angle_deg));
-            return None;
-        };
-        if gap_deg > turns::SPARSE_DEG {
-            warnings.push(warning(WarningCode::TurnSparse, gap_deg, turns::SPARSE_DEG));
-        }
-        Some(other_deg)
-    }
-
     /// Warns when the rear targets were not seen at every station at which a front one was.
     fn warn_of_unwatched_body(&self, sweep: &[Poses], warnings: &mut Vec<Warning>) {
         if self.session.sweep_body == SweepBody::FoundAgain {
@@ -700,12 +648,8 @@ impl Job<'_> {
     }
 }
 
-/// Range of the mean steer angle of the front wheels (of the one that was seen where the other was not).
-fn check_sweep_range(
-    steer: &BySide<Vec<Option<f64>>>,
-    locked: bool,
-    warnings: &mut Vec<Warning>,
-) -> Result<f64, Error> {
+/// Range of the mean steer angle of the front wheels (of the one that was seen where the other was not). None where none was seen.
+pub(crate) fn sweep_range_deg(steer: &BySide<Vec<Option<f64>>>) -> Option<f64> {
     let mean = steer.left.iter().zip(&steer.right).filter_map(|pair| match pair {
         (Some(left), Some(right)) => Some((left + right) / 2.0),
         (Some(one), None) | (None, Some(one)) => Some(*one),
@@ -713,10 +657,16 @@ fn check_sweep_range(
     });
     let (least, most) =
         mean.fold((f64::INFINITY, f64::NEG_INFINITY), |(least, most), angle| (angle.min(least), angle.max(most)));
-    if most < least {
-        return Err(Error::new(ErrorCode::TooFewStations).stage(Stage::Sweep).value(0.0).at_least(2.0));
-    }
-    let range_deg = most - least;
+    (most >= least).then(|| most - least)
+}
+
+fn check_sweep_range(
+    steer: &BySide<Vec<Option<f64>>>,
+    locked: bool,
+    warnings: &mut Vec<Warning>,
+) -> Result<f64, Error> {
+    let none = Error::new(ErrorCode::TooFewStations).stage(Stage::Sweep).value(0.0).at_least(2.0);
+    let range_deg = sweep_range_deg(steer).ok_or(none)?;
     let least_range = if locked { steering::MIN_SWEEP_LOCKED_DEG } else { steering::MIN_SWEEP_FREE_DEG };
     // A sweep that was aimed at the bound and read a hair less is not refused for rounding.
     if range_deg < least_range - 1e-6 {
@@ -730,4 +680,70 @@ fn check_sweep_range(
         ));
     }
     Ok(range_deg)
+}
+
+/// The motion of the body since the ahead station, from the targets of the rear wheels. Locked, they turn with it. Free to roll, they do not
+/// show how it pitches, only where the line between the wheel centres went; one of them alone, where its spindle went.
+pub(crate) fn body_motion(
+    session: &Session,
+    compensation: &ByWheel<Compensation>,
+    ahead: &ByWheel<Transform<Rig, Target>>,
+    station: &Poses,
+    locked: bool,
+) -> Option<Transform<Rig, Rig>> {
+    /// Rounding is the least noise: without it the lever would be nothing, or endless.
+    const LEAST: PoseNoise = PoseNoise { rotation_deg: 1e-4, translation_mm: 1e-3 };
+    let rear = [Wheel::Rl, Wheel::Rr];
+    if locked {
+        let lever_mm = session.noise_per_axis().map_or(session::LEVER_MM, |noise| {
+            let rotation_rad = rad_from_deg(noise.rotation_deg.max(LEAST.rotation_deg));
+            noise.translation_mm.max(LEAST.translation_mm) / rotation_rad
+        });
+        let pairs = rear.iter().filter_map(|&wheel| Some((*ahead.get(wheel), (*station.get(wheel))?)));
+        return rigid::body_motion(&pairs.collect::<Vec<_>>(), lever_mm);
+    }
+    let before = rear.map(|wheel| wheel::locate(compensation.get(wheel), ahead.get(wheel)));
+    match rear.map(|wheel| Some(wheel::locate(compensation.get(wheel), station.get(wheel).as_ref()?))) {
+        [Some(left), Some(right)] => {
+            let middle = |left: WheelInRig, right: WheelInRig| (left.centre + right.centre) * 0.5;
+            let line = |left: WheelInRig, right: WheelInRig| left.centre - right.centre;
+            let [l, r] = before;
+            rigid::least_motion((line(l, r), middle(l, r)), (line(left, right), middle(left, right)))
+        }
+        [Some(now), None] => rigid::least_motion((before[0].spindle, before[0].centre), (now.spindle, now.centre)),
+        [None, Some(now)] => rigid::least_motion((before[1].spindle, before[1].centre), (now.spindle, now.centre)),
+        [None, None] => None,
+    }
+}
+
+/// Whether the wheels were locked in the sweep: it needs it said.
+pub(crate) fn locked(session: &Session) -> Result<bool, Error> {
+    session.sweep_wheels_locked.ok_or(Error::new(ErrorCode::MissingInput).input("sweep_wheels_locked"))
+}
+
+/// The steer angle of the wheel that is not brought to the customary angle, when turning to `inside`.
+pub(crate) fn turn(
+    session: &Session,
+    inside: Side,
+    steer: &BySide<Vec<Option<f64>>>,
+    warnings: &mut Vec<Warning>,
+) -> Option<f64> {
+    let custom = session.reference.turn;
+    let asked = turns::asked_side(custom.wheel, inside);
+    let pairs = turns::pairs(steer, asked, inside);
+    if pairs.len() < 2 {
+        return None; // blocked, of which the sweep warns
+    }
+    let reached = pairs.iter().fold(0.0, |most: f64, pair| most.max(pair.0));
+    let warning = |code: WarningCode, value: f64, limit: f64| {
+        Warning::new(code).stage(Stage::Sweep).wheel(asked.front_wheel()).figure(value, limit, "deg")
+    };
+    let Some(Interpolated { other_deg, gap_deg }) = turns::interpolate(pairs, custom.angle_deg) else {
+        warnings.push(warning(WarningCode::TurnNotReached, reached, custom.angle_deg));
+        return None;
+    };
+    if gap_deg > turns::SPARSE_DEG {
+        warnings.push(warning(WarningCode::TurnSparse, gap_deg, turns::SPARSE_DEG));
+    }
+    Some(other_deg)
 }

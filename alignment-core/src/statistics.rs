@@ -52,6 +52,19 @@ pub(crate) fn chi_squared_cdf(x: f64, freedom: f64) -> f64 {
     chi_squared_tails(x, freedom).0
 }
 
+/// The chance that χ² exceeds x: no digits are lost where it is small.
+pub(crate) fn chi_squared_beyond(x: f64, freedom: f64) -> f64 {
+    chi_squared_tails(x, freedom).1
+}
+
+/// The chance that Fisher's ratio exceeds x, of finite degrees of freedom.
+pub(crate) fn f_beyond(x: f64, freedom_above: f64, freedom_below: f64) -> f64 {
+    if freedom_below >= ENDLESS {
+        return chi_squared_beyond(x * freedom_above, freedom_above);
+    }
+    f_tails(x, freedom_above, freedom_below).1
+}
+
 /// The quantile of a distribution symmetric about 0, from the probabilities within and beyond ± x.
 fn quantile(p: f64, within_and_beyond: impl Fn(f64) -> (f64, f64)) -> f64 {
     if p.is_nan() {

@@ -67,6 +67,10 @@ pub const WA_UNKNOWN_READING: i32 = -28;
 pub const WA_NOT_A_COVARIANCE: i32 = -29;
 /// A Monte Carlo run did not settle within the trials allowed.
 pub const WA_NOT_SETTLED: i32 = -30;
+/// The stations do not determine an unknown of the joint fit: nothing, or next to nothing, tells it from the others.
+pub const WA_NOT_DETERMINED: i32 = -31;
+/// The joint fit did not converge: no rigid car is near the poses.
+pub const WA_NOT_CONVERGED: i32 = -32;
 
 /// A pointer is NULL that must not be; the message names it.
 pub const WA_NULL_POINTER: i32 = -1001;
@@ -137,6 +141,8 @@ const NAMES: [(i32, &CStr); 37] = [
     (WA_UNKNOWN_READING, c"unknown_reading"),
     (WA_NOT_A_COVARIANCE, c"not_a_covariance"),
     (WA_NOT_SETTLED, c"not_settled"),
+    (WA_NOT_DETERMINED, c"not_determined"),
+    (WA_NOT_CONVERGED, c"not_converged"),
     (WA_NULL_POINTER, c"null_pointer"),
     (WA_BUFFER_TOO_SMALL, c"buffer_too_small"),
     (WA_BAD_STRUCT_SIZE, c"bad_struct_size"),

@@ -58,7 +58,17 @@ fn the_result_has_its_members() {
     keys.sort();
     assert_eq!(
         keys,
-        ["alignment", "datum_normal", "instantaneous_axes", "reference", "residuals", "spreads", "warnings"]
+        [
+            "alignment",
+            "datum_normal",
+            "fit",
+            "instantaneous_axes",
+            "method",
+            "reference",
+            "residuals",
+            "spreads",
+            "warnings"
+        ]
     );
     let camber = json.pointer("/alignment/wheels/fl/camber_deg").unwrap().as_f64();
     assert_eq!(camber, result.alignment.wheels.fl.camber_deg);

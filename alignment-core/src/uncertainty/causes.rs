@@ -1,14 +1,15 @@
 //! What is uncertain, and by how much: every pose with its covariance, and the inputs beside the poses.
 
+use super::Source;
 use super::clamps::{CLAMPS, ClampsFollow, Row};
 use super::difference::{self, STEP_MM};
 use super::steered::{AHEAD, STEERED, SteeredFollows};
-use super::{NOISE, Source};
 use crate::datum;
-use crate::error::{Error, ErrorCode, Stage};
-use crate::frame::{Camera, Rig, Target, Transform, Vector};
+use crate::error::{Error, Stage};
+use crate::frame::{Rig, Target, Transform, Vector};
 use crate::layout::{ByWheel, Wheel};
-use crate::session::{Datum, InputUncertainty, Noise, PoseNoise, Session, Sighting, Station, StationSpread};
+use crate::scatter::{self, Scatter};
+use crate::session::{Datum, InputUncertainty, Session, StationSpread};
 use crate::staged::Trace;
 use crate::units::rad_from_deg;
 use alloc::vec::Vec;
@@ -76,95 +77,28 @@ pub(super) fn pose_causes(
     clamps: ClampsFollow,
     steered: SteeredFollows,
 ) -> Result<Vec<PoseCause>, Error> {
-    let scatter = Scatter { session, spreads, cameras: ByWheel::from_fn(|wheel| camera_of(session, wheel)) };
+    let scatter = Scatter::of(session, spreads);
+    let cause = |at: (Stage, Option<usize>, Wheel), rows: Vec<Row>| {
+        let (stage, station, wheel) = at;
+        let (covariance, degrees_of_freedom) = scatter.of_pose(at)?;
+        Ok::<_, Error>(PoseCause { stage, station, wheel, rows, covariance, degrees_of_freedom })
+    };
     let mut causes = Vec::with_capacity(clamps.poses.len() + steered.poses.len() + 4);
     for (station, wheel, rows) in clamps.poses.into_iter().filter(|(.., rows)| !rows.is_empty()) {
-        causes.push(scatter.cause((Stage::Rolling, Some(station), wheel), rows)?);
+        causes.push(cause((Stage::Rolling, Some(station), wheel), rows)?);
     }
     for wheel in Wheel::ALL.into_iter().filter(|&wheel| trace.geometry.wheels.get(wheel).is_some()) {
         let from = AHEAD_POSE + 6 * wheel.index();
         let unit = |i: usize| core::array::from_fn(|j| if i == j { 1.0 } else { 0.0 });
-        causes.push(scatter.cause((Stage::Ahead, None, wheel), (0..6).map(|i| (from + i, unit(i))).collect())?);
+        causes.push(cause((Stage::Ahead, None, wheel), (0..6).map(|i| (from + i, unit(i))).collect())?);
     }
     for (stage, station, wheel, mut rows) in steered.poses.into_iter().filter(|(.., rows)| !rows.is_empty()) {
         for (number, _) in &mut rows {
             *number += STEER;
         }
-        causes.push(scatter.cause((stage, station, wheel), rows)?);
+        causes.push(cause((stage, station, wheel), rows)?);
     }
     Ok(causes)
-}
-
-/// The camera that sees a wheel, if one of the session's does.
-pub(super) fn camera_of(session: &Session, wheel: Wheel) -> Option<Transform<Rig, Camera>> {
-    let camera = session.cameras.values().find(|camera| camera.wheels.contains(&wheel))?;
-    camera.rig_from_camera.transform().ok()
-}
-
-/// What says how much poses scatter.
-struct Scatter<'a> {
-    session: &'a Session,
-    spreads: &'a [StationSpread],
-    cameras: ByWheel<Option<Transform<Rig, Camera>>>,
-}
-
-impl Scatter<'_> {
-    fn cause(&self, at: (Stage, Option<usize>, Wheel), rows: Vec<Row>) -> Result<PoseCause, Error> {
-        let (stage, station, wheel) = at;
-        let sighting = self.station(stage, station).map(|station| station.get(wheel));
-        let frames = sighting.map_or(1, |sighting| sighting.frames().len());
-        #[expect(clippy::cast_precision_loss, reason = "the number of frames is far below 2^52")]
-        let share = 1.0 / frames as f64;
-        let (covariance, degrees_of_freedom) = match (sighting, &self.session.pose_noise) {
-            (Some(Sighting::PoseWithCovariance(both)), _) => {
-                (self.in_rig(&both.1.covariance, wheel, 1.0), f64::INFINITY)
-            }
-            (_, Some(Noise::Covariance(noise))) => (self.in_rig(&noise.covariance, wheel, share), f64::INFINITY),
-            (_, Some(Noise::PerAxis(noise))) => (per_axis(*noise, share), f64::INFINITY),
-            (_, None) => {
-                let spread = self.spreads.iter().find(|s| (s.stage, s.station, s.wheel) == at);
-                let missing = Error::new(ErrorCode::MissingInput).input(NOISE).stage(stage).wheel(wheel);
-                let missing = station.map_or(missing, |station| missing.station(station));
-                let spread = spread.ok_or(missing)?;
-                let StationSpread { rotation_deg, translation_mm, .. } = *spread;
-                (per_axis(PoseNoise { rotation_deg, translation_mm }, share), 3.0 / share - 3.0)
-            }
-        };
-        Ok(PoseCause { stage, station, wheel, rows, covariance, degrees_of_freedom })
-    }
-
-    fn station(&self, stage: Stage, station: Option<usize>) -> Option<&Station> {
-        let session = self.session;
-        match (stage, station) {
-            (Stage::Rolling, Some(index)) => session.rolling.get(index),
-            (Stage::Sweep, Some(index)) => session.sweep.get(index),
-            (Stage::LockLeft, _) => session.lock_left.as_ref(),
-            (Stage::LockRight, _) => session.lock_right.as_ref(),
-            _ => Some(&session.ahead),
-        }
-    }
-
-    /// A covariance in degrees and mm, in the frame of the wheel's camera if it has one, in radians and mm in the rig.
-    fn in_rig(&self, covariance: &[[f64; 6]; 6], wheel: Wheel, share: f64) -> [[f64; 6]; 6] {
-        let unit = |i: usize| if i < 3 { rad_from_deg(1.0) } else { 1.0 };
-        let scaled = SMatrix::<f64, 6, 6>::from_fn(|i, j| covariance[i][j] * unit(i) * unit(j) * share);
-        let Some(camera) = self.cameras.get(wheel) else { return rows_of(&scaled) };
-        let mut turn = SMatrix::<f64, 6, 6>::zeros();
-        turn.fixed_view_mut::<3, 3>(0, 0).copy_from(&camera.rotation);
-        turn.fixed_view_mut::<3, 3>(3, 3).copy_from(&camera.rotation);
-        rows_of(&(turn * scaled * turn.transpose()))
-    }
-}
-
-fn rows_of(matrix: &SMatrix<f64, 6, 6>) -> [[f64; 6]; 6] {
-    core::array::from_fn(|i| core::array::from_fn(|j| matrix[(i, j)]))
-}
-
-/// The covariance of a noise alike along all axes, in radians and mm.
-fn per_axis(noise: PoseNoise, share: f64) -> [[f64; 6]; 6] {
-    let (turn, shift) = (rad_from_deg(noise.rotation_deg), noise.translation_mm);
-    let variance = |i: usize| if i < 3 { turn * turn * share } else { shift * shift * share };
-    core::array::from_fn(|i| core::array::from_fn(|j| if i == j { variance(i) } else { 0.0 }))
 }
 
 /// The causes that are no poses: each with its covariance, where it stands and how many numbers it is.
@@ -213,7 +147,7 @@ pub(super) fn other_causes(
     let heights = session.ride_height_mm.map_or(0.0, |_| given.ride_height_mm);
     add(Source::RideHeight, RIDE_HEIGHT, 4, alike(heights));
     if cameras {
-        let covariance = per_axis(given.right_cameras, 1.0);
+        let covariance = scatter::per_axis(given.right_cameras, 1.0);
         add(Source::RightCameras, CAMERAS, 6, SMatrix::from_fn(|i, j| covariance[i][j]));
     }
     Ok(causes)

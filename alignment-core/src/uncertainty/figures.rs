@@ -1,15 +1,17 @@
 //! The numbers of the geometry that the tree is computed from, how they follow the causes, and how the tree follows them.
 
+use super::Sparse;
 use super::causes::{self, PoseCause};
 use super::clamps::{self, CLAMPS, ClampsFollow, PER_CLAMP};
 use super::difference::{self, ABSENT, STEP_MM, STEP_RAD, tilted};
+use super::fitted::{self, FigureFollows};
 use super::steered::{AHEAD, LOCKS, OTHER_WHEEL, PER_AXIS, RANGE, STEERED, SteeredFollows};
-use super::{Sparse, camera_of};
 use crate::assembly::Geometry;
 use crate::error::{Error, ErrorCode};
 use crate::frame::{Rig, Target, Transform, Vector};
 use crate::layout::{ByAxle, BySide, Wheel};
 use crate::paths;
+use crate::scatter::camera_of;
 use crate::session::{PoseNoise, Session};
 use crate::staged::{self, Trace};
 use crate::units::DEG_PER_RAD;
@@ -17,11 +19,11 @@ use alloc::vec::Vec;
 use nalgebra::Matrix3;
 
 /// Of each wheel: spindle 3, centre 3, rolling radius, runout.
-const PER_WHEEL: usize = 8;
+pub(super) const PER_WHEEL: usize = 8;
 const UP: usize = 4 * PER_WHEEL;
 const LOADED_RADIUS: usize = UP + 3;
 const RIDE_HEIGHT: usize = LOADED_RADIUS + 2;
-const STEER: usize = RIDE_HEIGHT + 4;
+pub(super) const STEER: usize = RIDE_HEIGHT + 4;
 pub(super) const COUNT: usize = STEER + STEERED;
 
 /// The geometry's numbers by their causes, as a full matrix while it is put together.
@@ -56,15 +58,7 @@ impl Figures {
                 rows.wheel(from, of_clamp, pose, [at.spindle, at.centre - pose.origin()], wheel);
             }
         }
-        for i in 0..3 {
-            rows.0[UP + i][causes::UP + i] = 1.0;
-        }
-        for i in 0..2 {
-            rows.0[LOADED_RADIUS + i][causes::LOADED_RADIUS + i] = 1.0;
-        }
-        for i in 0..4 {
-            rows.0[RIDE_HEIGHT + i][causes::RIDE_HEIGHT + i] = 1.0;
-        }
+        rows.inputs();
         for number in 0..STEERED {
             let row = &mut rows.0[STEER + number];
             row[causes::STEER + number] = 1.0;
@@ -75,6 +69,33 @@ impl Figures {
                     add(row, of_clamp, derivative);
                 }
             }
+        }
+        rows
+    }
+
+    /// The figures that are inputs themselves.
+    fn inputs(&mut self) {
+        for i in 0..3 {
+            self.0[UP + i][causes::UP + i] = 1.0;
+        }
+        for i in 0..2 {
+            self.0[LOADED_RADIUS + i][causes::LOADED_RADIUS + i] = 1.0;
+        }
+        for i in 0..4 {
+            self.0[RIDE_HEIGHT + i][causes::RIDE_HEIGHT + i] = 1.0;
+        }
+    }
+
+    /// The figures of one fit: each stands for itself, beside what it owes to the inputs.
+    pub(super) fn fitted(follows: &[FigureFollows]) -> Self {
+        let mut rows = Self(zeros(COUNT));
+        rows.inputs();
+        for (figure, follows) in follows {
+            let row = &mut rows.0[*figure];
+            row[fitted::slot(*figure)] = 1.0;
+            row[causes::UP..][..3].copy_from_slice(&follows.by_up);
+            row[causes::STANDOFF..][..4].copy_from_slice(&follows.by_standoff);
+            row[causes::LOADED_RADIUS..][..2].copy_from_slice(&follows.by_loaded_radius);
         }
         rows
     }
@@ -192,7 +213,7 @@ impl Figures {
 
 /// The gradient of the runout by the spindle in the target, degrees: away from the nearest axis. Of a clamp that sits true any
 /// direction across will do.
-fn runout_follows(spindle: Vector<Target>) -> [f64; 3] {
+pub(super) fn runout_follows(spindle: Vector<Target>) -> [f64; 3] {
     let components = spindle.to_array();
     let nearest = (0..3).max_by(|&a, &b| components[a].abs().total_cmp(&components[b].abs())).unwrap_or(0);
     let mut axis = [0.0; 3];

@@ -37,6 +37,7 @@ mod causes;
 mod clamps;
 mod difference;
 mod figures;
+mod fitted;
 mod free_axis;
 #[cfg(feature = "simulate")]
 mod plan;
@@ -44,16 +45,15 @@ mod steered;
 #[cfg(feature = "simulate")]
 mod trials;
 
-use crate::alignment::{Alignment, Measurement};
+use crate::alignment::{self, Alignment, Measurement};
 use crate::error::{Error, Stage};
 use crate::layout::Wheel;
 use crate::paths::{self, COUNT};
 use crate::propagation::{self, Expanded};
 use crate::session::{Datum, Session};
-use crate::staged;
 use crate::units::sqrt;
 use alloc::vec::Vec;
-use causes::{OtherCause, PoseCause, camera_of, covariance_of_causes, other_causes, pose_causes};
+use causes::{OtherCause, PoseCause, covariance_of_causes, other_causes, pose_causes};
 use clamps::ClampsFollow;
 use figures::{Figures, readings_by_figures};
 use nalgebra::SVector;
@@ -62,9 +62,6 @@ pub use plan::{MAX_PLANNED, Plan, ROLL_RANGE_DEG, Reach, SWEEP_RANGE_DEG, plan, 
 use steered::SteeredFollows;
 #[cfg(feature = "simulate")]
 pub use trials::{Trials, monte_carlo};
-
-/// The input that is missing when nothing tells how much the poses scatter.
-pub(crate) const NOISE: &str = "pose_noise";
 
 /// A row of a matrix by its elements that are not zero.
 type Sparse = Vec<(usize, f64)>;
@@ -150,15 +147,23 @@ pub struct Contribution {
 /// # Ok::<(), alignment_core::Error>(())
 /// ```
 pub fn propagate(session: &Session) -> Result<Uncertainty, Error> {
-    let (measurement, trace) = staged::trace(session)?;
+    let (measurement, trace, fitted) = alignment::trace(session)?;
     let given = session.input_uncertainty.unwrap_or_default();
-    let clamps = ClampsFollow::find(session, &trace.rolling, trace.geometry.up, &trace.geometry.compensation)?;
-    let steered = SteeredFollows::find(session, &trace)?;
-    let mut figures = Figures::of(&trace, &clamps, &steered);
+    let (mut figures, poses) = match &fitted {
+        Some(of_fit) => {
+            let follows = fitted::follow(session, &trace, of_fit);
+            (Figures::fitted(&follows), fitted::pose_causes(session, &measurement.spreads, of_fit, &follows)?)
+        }
+        None => {
+            let clamps = ClampsFollow::find(session, &trace.rolling, trace.geometry.up, &trace.geometry.compensation)?;
+            let steered = SteeredFollows::find(session, &trace)?;
+            let figures = Figures::of(&trace, &clamps, &steered);
+            (figures, pose_causes(session, &measurement.spreads, &trace, clamps, steered)?)
+        }
+    };
     if session.reference.datum == Datum::WheelPlane {
         figures.up_from_wheels(&trace.geometry)?;
     }
-    let poses = pose_causes(session, &measurement.spreads, &trace, clamps, steered)?;
     let cameras = figures.follow_cameras(session, &trace, &poses);
     let others = other_causes(session, &trace, &given, cameras)?;
     let causes = covariance_of_causes(&poses, &others);

@@ -78,6 +78,8 @@ impl SteeredFollows {
         let steer = BySide::from_fn(|side| {
             sweep.iter().map(|station| SteerAngle::of(side, station, ahead, geometry)).collect::<Vec<_>>()
         });
+        let angles =
+            BySide::from_fn(|side| steer.get(side).iter().map(|angle| Some(angle.as_ref()?.steer_deg)).collect());
         let mut follow = |number: usize, station: usize, side: Side, weight: f64| {
             if let Some(angle) = &steer.get(side)[station] {
                 let by_pose = angle.by_pose.map(|v| v * weight);
@@ -90,15 +92,15 @@ impl SteeredFollows {
                 continue;
             }
             let asked = turns::asked_side(session.reference.turn.wheel, inside);
-            let angles =
-                BySide::from_fn(|side| steer.get(side).iter().map(|angle| Some(angle.as_ref()?.steer_deg)).collect());
-            for (station, by_asked, by_other) in weights(&angles, asked, inside, session.reference.turn.angle_deg) {
+            for (station, by_asked, by_other) in
+                interpolation_weights(&angles, asked, inside, session.reference.turn.angle_deg)
+            {
                 follow(number, station, asked, by_asked * inside.sign());
                 follow(number, station, asked.other(), by_other * inside.sign());
             }
         }
         if geometry.sweep_range_deg.is_some() {
-            for (station, sign) in extremes(&steer) {
+            for (station, sign) in extremes(&angles) {
                 let seen = Side::ALL.iter().filter(|&&side| steer.get(side)[station].is_some()).count();
                 let share = if seen == 2 { 0.5 } else { 1.0 };
                 for side in Side::ALL {
@@ -357,7 +359,12 @@ impl SteerAngle {
 }
 
 /// How the other wheel's angle follows the angles at each station: of the wheel that is asked for, and of the other.
-fn weights(steer: &BySide<Vec<Option<f64>>>, asked: Side, inside: Side, at_deg: f64) -> Vec<(usize, f64, f64)> {
+pub(super) fn interpolation_weights(
+    steer: &BySide<Vec<Option<f64>>>,
+    asked: Side,
+    inside: Side,
+    at_deg: f64,
+) -> Vec<(usize, f64, f64)> {
     let follows = turns::interpolation_follows(&turns::pairs(steer, asked, inside), at_deg);
     let both = steer.left.iter().zip(&steer.right).enumerate();
     let stations = both.filter(|(_, (left, right))| left.is_some() && right.is_some()).map(|(station, _)| station);
@@ -367,10 +374,10 @@ fn weights(steer: &BySide<Vec<Option<f64>>>, asked: Side, inside: Side, at_deg: 
 }
 
 /// The stations at which the mean steer angle is largest (+1) and smallest (−1).
-fn extremes(steer: &BySide<Vec<Option<SteerAngle>>>) -> impl Iterator<Item = (usize, f64)> {
+pub(super) fn extremes(steer: &BySide<Vec<Option<f64>>>) -> impl Iterator<Item = (usize, f64)> {
     let mean = |station: usize| {
-        let angles = Side::ALL.iter().filter_map(|&side| steer.get(side)[station].as_ref());
-        let (sum, count) = angles.fold((0.0, 0.0), |(sum, count), angle| (sum + angle.steer_deg, count + 1.0));
+        let angles = Side::ALL.iter().filter_map(|&side| steer.get(side)[station]);
+        let (sum, count) = angles.fold((0.0, 0.0), |(sum, count), angle| (sum + angle, count + 1.0));
         (count > 0.0).then(|| sum / count)
     };
     let means = || (0..steer.left.len()).filter_map(|station| Some((station, mean(station)?)));

@@ -1,15 +1,16 @@
 //! The check on the law of propagation: whole measurements, again and again, with the inputs drawn from what is known of them.
 
 use super::{PoseCause, Uncertainty, propagate};
-use crate::alignment::Alignment;
+use crate::alignment::{self, Alignment};
 use crate::error::{Error, Stage};
 use crate::frame::{Rig, Target, Transform, Vector};
+use crate::joint;
 use crate::layout::Wheel;
 use crate::monte_carlo::{self, Agreement, Settings, Simulation, settle};
 use crate::paths;
 use crate::propagation::Output;
-use crate::session::{Datum, InputUncertainty, Poses, Session};
-use crate::staged::{self, Steered, Trace};
+use crate::session::{Datum, InputUncertainty, Method, Poses, Session};
+use crate::staged::{self, Seen, Trace};
 use crate::units::{rad_from_deg, sqrt};
 use alloc::vec::Vec;
 use nalgebra::{Matrix3, SMatrix, SVector, Vector3};
@@ -59,7 +60,7 @@ pub struct Trials {
 pub fn monte_carlo(session: &Session, paths: &[&str], settings: Settings) -> Result<Trials, Error> {
     let positions = paths.iter().map(|path| paths::position(path)).collect::<Result<Vec<_>, _>>()?;
     let known = propagate(session)?;
-    let (_, trace) = staged::trace(session)?;
+    let (_, trace, _) = alignment::trace(session)?;
     let values = known.measurement.alignment.values();
     if let Some(&absent) = positions.iter().find(|&&position| values[position].is_none()) {
         return Err(Error::new(crate::error::ErrorCode::MissingInput).input(paths::READINGS[absent]));
@@ -113,9 +114,7 @@ struct Trial<'a> {
     trace: &'a Trace,
     about: Vector<Rig>,
     poses: Vec<Drawn>,
-    rolling: Vec<Poses>,
-    ahead: Poses,
-    steered: Steered,
+    seen: Seen,
     rng: Pcg64,
 }
 
@@ -142,11 +141,15 @@ impl<'a> Trial<'a> {
             given: known.input_uncertainty.unwrap_or_default(),
             known,
             trace,
-            about: super::camera_of(known, Wheel::Fr).map_or(Vector::zero(), |camera| camera.origin()),
+            about: crate::scatter::camera_of(known, Wheel::Fr).map_or(Vector::zero(), |camera| camera.origin()),
             poses: uncertainty.poses.iter().map(drawn).collect(),
-            rolling: trace.rolling.clone(),
-            ahead: trace.ahead,
-            steered: trace.steered.clone(),
+            seen: Seen {
+                rolling: trace.rolling.clone(),
+                ahead: trace.ahead,
+                steered: trace.steered.clone(),
+                spreads: uncertainty.measurement.spreads.clone(),
+                hidden: Vec::new(),
+            },
             rng: Pcg64::seed_from_u64(seed),
         }
     }
@@ -183,16 +186,21 @@ impl<'a> Trial<'a> {
             }
             *self.place(stage, station).get_mut(wheel) = Some(seen);
         }
-        staged::readings_of(&self.session, &self.rolling, &self.ahead, self.steered.clone())
+        match self.session.method {
+            Method::Staged => {
+                staged::readings_of(&self.session, &self.seen.rolling, &self.seen.ahead, self.seen.steered.clone())
+            }
+            Method::Joint => joint::readings_of(&self.session, &self.seen, self.known),
+        }
     }
 
     fn place(&mut self, stage: Stage, station: Option<usize>) -> &mut Poses {
         match (stage, station) {
-            (Stage::Rolling, Some(index)) => &mut self.rolling[index],
-            (Stage::Sweep, Some(index)) => &mut self.steered.sweep[index],
-            (Stage::LockLeft, _) => &mut self.steered.locks.left,
-            (Stage::LockRight, _) => &mut self.steered.locks.right,
-            _ => &mut self.ahead,
+            (Stage::Rolling, Some(index)) => &mut self.seen.rolling[index],
+            (Stage::Sweep, Some(index)) => &mut self.seen.steered.sweep[index],
+            (Stage::LockLeft, _) => &mut self.seen.steered.locks.left,
+            (Stage::LockRight, _) => &mut self.seen.steered.locks.right,
+            _ => &mut self.seen.ahead,
         }
     }
 

@@ -1,0 +1,354 @@
+//! JOINT_PAGE
+
+mod doubts;
+mod follow;
+mod model;
+mod robust;
+mod solve;
+mod start;
+mod weights;
+
+#[cfg(feature = "simulate")]
+use crate::alignment::Alignment;
+use crate::assembly::{Geometry, all};
+use crate::compensation::{ClampCompensation, Compensation, Residual};
+use crate::error::{Error, ErrorCode, Stage, Warning, WarningCode};
+use crate::frame::{Rig, Target, Transform, Vector};
+use crate::layout::{BySide, ByWheel, Side, Wheel};
+use crate::session::{Datum, Session};
+use crate::spindle::runout_deg;
+use crate::staged::{self, Level, Seen};
+use crate::steering::AxisLine;
+use crate::turns::LockReadings;
+use crate::units::{atan2_deg, deg_from_rad, root_mean_square, sqrt};
+use crate::wheel;
+use alloc::vec::Vec;
+use doubts::{Knocks, Noise};
+pub(crate) use follow::{Followed, Gradient};
+use model::{Kind, Model, State, column};
+use nalgebra::Vector6;
+use solve::Normal;
+use start::Ground;
+use weights::{Known, Weights};
+
+/// How well the poses of a session fit one rigid car, and which of them do not.
+#[derive(Debug, Clone, PartialEq)]
+#[cfg_attr(feature = "json", derive(serde::Serialize))]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
+pub struct Fit {
+    /// The sum of squares of all that is left over, each over its standard deviation.
+    pub chi_squared: f64,
+    /// Equations less unknowns: what χ² is on average if the model and the noise are true.
+    pub degrees_of_freedom: f64,
+    /// The chance that noise alone makes χ² so large. Absent when nothing tells the noise: then χ² only compares poses.
+    pub p_value: Option<f64>,
+    /// How many steps the fit took.
+    pub steps: usize,
+    /// Every pose held against the fit to all the others, in the order of the session.
+    pub poses: Vec<PoseFit>,
+}
+
+/// One pose, and how far it lies from where all other poses say that it must be.
+#[derive(Debug, Clone, Copy, PartialEq)]
+#[cfg_attr(feature = "json", derive(serde::Serialize))]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
+pub struct PoseFit {
+    /// In which group of stations.
+    pub stage: Stage,
+    /// At which station of the group, counted from 0 as in the session.
+    pub station: Option<usize>,
+    /// Of which wheel.
+    pub wheel: Wheel,
+    /// The leave-one-out residual: by how much the target is turned from where the fit to all other poses puts it.
+    pub rotation_deg: f64,
+    /// And by how much it is shifted.
+    pub translation_mm: f64,
+    /// The same over its own standard deviation, root mean square: about 1 when nothing is wrong.
+    pub standardised: f64,
+    /// The chance that noise alone makes it so large. Absent when the poses are too few to tell.
+    pub p_value: Option<f64>,
+    /// Whether the pose was left out of the fit, as the robust option does with what does not belong.
+    pub left_out: bool,
+}
+
+/// The chance below which χ² is not put down to noise.
+const POOR: f64 = 1e-4;
+
+/// A session fitted as a whole.
+pub(crate) struct Fitted {
+    model: Model,
+    state: State,
+    normal: Normal,
+    steps: usize,
+    noise: Noise,
+    compensation: ByWheel<Option<Compensation>>,
+    left_out: Vec<PoseFit>,
+}
+
+/// Fits one rigid car to all that was seen, from where the stages one after the other put it.
+pub(crate) fn fit(session: &Session, seen: &Seen) -> Result<Fitted, Error> {
+    let weights = Weights::of(session, &seen.spreads);
+    if session.joint.robust { robust::fit(session, seen, &weights) } else { fit_to(session, seen, &weights) }
+}
+
+/// Every reading from poses in the rig that scatter as those of another session.
+#[cfg(feature = "simulate")]
+pub(crate) fn readings_of(session: &Session, seen: &Seen, alike: &Session) -> Result<Alignment, Error> {
+    let weights = Weights::of(alike, &seen.spreads);
+    fit_to(session, seen, &weights)?.geometry(session, seen).alignment()
+}
+
+fn fit_to(session: &Session, seen: &Seen, weights: &Weights) -> Result<Fitted, Error> {
+    let Level { up, clamps, .. } = staged::level(session, &seen.rolling, &seen.ahead)?;
+    let start = Ground { session, up, clamps: &clamps }.start(seen, weights)?;
+    settle(session, seen, start, &clamps, weights.known)
+}
+
+/// The least squares, and the datum that goes with them: the plane on which the wheels stand follows from them, and they from it. An error
+/// shrinks by far more than half each round.
+fn settle(
+    session: &Session,
+    seen: &Seen,
+    (mut model, mut state): (Model, State),
+    clamps: &ClampCompensation,
+    known: Known,
+) -> Result<Fitted, Error> {
+    const ROUNDS: usize = 30;
+    const AGREED: f64 = 1e-12;
+    let mut steps = 0;
+    for _ in 0..ROUNDS {
+        let (settled, normal, more) = solve::settle(&model, state)?;
+        steps += more;
+        let fitted = Fitted::new(model, settled, normal, steps, known, &clamps.wheels)?;
+        if session.reference.datum != Datum::WheelPlane {
+            return Ok(fitted);
+        }
+        let plane = staged::wheel_plane_normal(&fitted.geometry(session, seen))?;
+        if (plane - fitted.model.up).norm() <= AGREED {
+            return Ok(fitted);
+        }
+        (model, state) = (fitted.model, fitted.state);
+        model.up = plane;
+        model.level(&mut state);
+    }
+    Err(Error::new(ErrorCode::SpindleNotLateral).stage(Stage::Ahead).input("reference.datum"))
+}
+
+impl Fitted {
+    fn new(
+        model: Model,
+        state: State,
+        normal: Normal,
+        steps: usize,
+        known: Known,
+        clamps: &ByWheel<Option<Compensation>>,
+    ) -> Result<Self, Error> {
+        let compensation = ByWheel::try_from_fn(|wheel| {
+            let (Some(clamp), Some(of_wheel)) = (clamps.get(wheel), state.wheels.get(wheel)) else {
+                return Ok::<_, Error>(*clamps.get(wheel));
+            };
+            let compensation = Compensation {
+                spindle_in_target: of_wheel.spindle.to_array(),
+                centre_in_target_mm: of_wheel.centre_in_target(*model.standoff_mm.get(wheel)).to_array(),
+                runout_deg: runout_deg(of_wheel.spindle),
+                rolling_radius_mm: clamp.rolling_radius_mm.map(|_| of_wheel.radius_mm),
+                roll_range_deg: clamp.roll_range_deg,
+            };
+            compensation.check().map_err(|error| error.stage(Stage::Rolling).wheel(wheel))?;
+            Ok(Some(compensation))
+        })?;
+        let freedom = freedom(&model, model.observations.len());
+        let noise = Noise { known, chi_squared: normal.chi_squared, freedom };
+        Ok(Self { model, state, normal, steps, noise, compensation, left_out: Vec::new() })
+    }
+
+    /// What the tree is computed from.
+    pub(crate) fn geometry(&self, session: &Session, seen: &Seen) -> Geometry {
+        let wheels = ByWheel::from_fn(|wheel| {
+            let (clamp, of_wheel) = (self.compensation.get(wheel).as_ref()?, self.state.wheels.get(wheel).as_ref()?);
+            Some(wheel::locate(clamp, &of_wheel.ahead))
+        });
+        let mut geometry = Geometry::straight_ahead(session, self.model.up, &self.compensation, wheels);
+        if all(&geometry.wheels).is_none() {
+            return geometry;
+        }
+        geometry.axes = BySide::from_fn(|side| {
+            let axis = (*self.state.axes.get(side))?;
+            Some(AxisLine { direction: axis.direction, point: axis.point, residual: self.axis_residual(side) })
+        });
+        let steer = BySide::from_fn(|side| {
+            (0..seen.steered.sweep.len()).map(|index| self.steer_deg(side, Stage::Sweep, Some(index))).collect()
+        });
+        if !seen.steered.sweep.is_empty() && (geometry.axes.left.is_some() || geometry.axes.right.is_some()) {
+            geometry.sweep_range_deg = staged::sweep_range_deg(&steer);
+        }
+        if !seen.steered.sweep.is_empty() {
+            geometry.other_wheel_deg = BySide::from_fn(|inside| staged::turn(session, inside, &steer, &mut Vec::new()));
+        }
+        let lock = |stage: Stage| LockReadings {
+            left_deg: self.steer_deg(Side::Left, stage, None),
+            right_deg: self.steer_deg(Side::Right, stage, None),
+        };
+        geometry.lock_left = lock(Stage::LockLeft);
+        geometry.lock_right = lock(Stage::LockRight);
+        geometry
+    }
+
+    /// The station of the model, if it is in it.
+    fn station(&self, stage: Stage, index: Option<usize>) -> Option<usize> {
+        let place = |plan: &model::StationPlan| (plan.stage.order(), plan.index);
+        self.model.stations.binary_search_by_key(&(stage.order(), index), place).ok()
+    }
+
+    /// Where a target was at a station, if the poses of others tell.
+    fn foretold(&self, (stage, index, wheel): crate::scatter::Place) -> Option<Transform<Rig, Target>> {
+        let at = self.station(stage, index)?;
+        let plan = &self.model.stations[at];
+        let told = match plan.kind {
+            Kind::Rolled => plan.travel.is_some() || plan.body.is_some(),
+            Kind::Ahead => true,
+            Kind::Spun => false,
+            Kind::Steered => !model::is_front(wheel),
+        };
+        if told { self.model.foretell(&self.state, at, wheel, None) } else { None }
+    }
+
+    /// The steer angle of a front wheel that was seen at a station, from its own heading straight ahead, left positive, degrees.
+    pub(crate) fn steer_deg(&self, side: Side, stage: Stage, index: Option<usize>) -> Option<f64> {
+        let straight = self.state.wheels.get(side.front_wheel()).as_ref()?.spindle_in_rig();
+        let now = self.steered_spindle(side, self.station(stage, index)?)?;
+        let across = straight.cross(now);
+        let cos = straight.dot(now) - straight.dot(self.model.up) * now.dot(self.model.up);
+        Some(atan2_deg(self.model.up.dot(across), cos))
+    }
+
+    /// The spindle of a front wheel that was seen at a steered station, as if the body had stood still.
+    fn steered_spindle(&self, side: Side, at: usize) -> Option<Vector<Rig>> {
+        let (plan, station) = (&self.model.stations[at], &self.state.stations[at]);
+        let of_wheel = self.state.wheels.get(side.front_wheel()).as_ref()?;
+        if let (Some(_), Some(loose)) = (plan.loose.get(side), station.loose.get(side)) {
+            return Some(loose.direction(of_wheel.spindle));
+        }
+        plan.steer.get(side).as_ref()?;
+        let axis = (*self.state.axes.get(side))?;
+        let turn = model::rotation(column(axis.direction), *station.steer_rad.get(side));
+        Some(Vector::new((turn * column(of_wheel.spindle_in_rig())).into()))
+    }
+
+    /// How far one axis leaves the sweep unexplained, root mean square over its stations.
+    fn axis_residual(&self, side: Side) -> Residual {
+        let parts: Vec<_> = self.axis_parts(side).into_iter().map(|part| part.off).collect();
+        Residual {
+            rotation_deg: deg_from_rad(root_mean_square(parts.iter().map(|off| off.fixed_rows::<3>(0).norm()))),
+            translation_mm: root_mean_square(parts.iter().map(|off| off.fixed_rows::<3>(3).norm())),
+        }
+    }
+
+    /// How well it all fits.
+    pub(crate) fn quality(&self) -> Fit {
+        let knocks = Knocks::of(&self.model, &self.normal);
+        let poses = self.model.observations.iter().enumerate().map(|(pose, seen)| {
+            let (motion, gain, rank) = knocks.alone(pose);
+            let plan = &self.model.stations[seen.at];
+            pose_fit((plan.stage, plan.index, seen.wheel), &motion, gain, rank, self.noise)
+        });
+        let mut poses: Vec<PoseFit> = poses.chain(self.left_out.iter().copied()).collect();
+        poses.sort_by_key(|pose| (pose.stage.order(), pose.station, pose.wheel.index()));
+        Fit {
+            chi_squared: self.noise.chi_squared,
+            degrees_of_freedom: self.noise.freedom,
+            p_value: self.p_value(),
+            steps: self.steps,
+            poses,
+        }
+    }
+
+    fn p_value(&self) -> Option<f64> {
+        let told = self.noise.known != Known::Unknown && self.noise.freedom > 0.0;
+        told.then(|| self.noise.chance(self.noise.chi_squared, self.noise.freedom)).flatten()
+    }
+
+    /// What does not belong: poses that were left out, targets that were knocked, a car that is not rigid.
+    pub(crate) fn doubts(&self) -> Vec<Warning> {
+        let mut warnings: Vec<Warning> = self.left_out.iter().map(left_out).collect();
+        let named = Knocks::of(&self.model, &self.normal).name(self.noise);
+        let explained = !named.is_empty();
+        warnings.extend(named);
+        if let Some(chance) = self.p_value()
+            && chance < POOR
+            && !explained
+        {
+            warnings.push(Warning::new(WarningCode::FitPoor).figure(chance, POOR, ""));
+        }
+        warnings
+    }
+
+    /// What was seen, with poses put where the fit says that they are: of wheels that were hidden straight ahead, without which the stages cannot
+    /// do, and in place of those left out. None when that is nothing.
+    pub(crate) fn filled(&self, seen: &Seen) -> Option<Seen> {
+        let hidden = |wheel: &Wheel| seen.ahead.get(*wheel).is_none() && self.state.wheels.get(*wheel).is_some();
+        if self.left_out.is_empty() && !Wheel::ALL.iter().any(hidden) {
+            return None;
+        }
+        let mut filled = seen.clone();
+        for pose in &self.left_out {
+            let place = robust::place(pose);
+            if let Some(seen) = robust::at(&mut filled, place) {
+                *seen = self.foretold(place);
+            }
+        }
+        for wheel in Wheel::ALL {
+            if filled.ahead.get(wheel).is_none() {
+                *filled.ahead.get_mut(wheel) = self.state.wheels.get(wheel).as_ref().map(|of_wheel| of_wheel.ahead);
+            }
+        }
+        Some(filled)
+    }
+
+    /// What was seen, without the poses that were left out.
+    pub(crate) fn used(&self, seen: &Seen) -> Seen {
+        let mut used = seen.clone();
+        for pose in &self.left_out {
+            if let Some(seen) = robust::at(&mut used, robust::place(pose)) {
+                *seen = None;
+            }
+        }
+        used
+    }
+
+    pub(crate) fn up(&self) -> Vector<Rig> {
+        self.model.up
+    }
+}
+
+/// Equations less unknowns, of so many poses.
+#[expect(clippy::cast_precision_loss, reason = "the number of equations is far below 2^52")]
+fn freedom(model: &Model, poses: usize) -> f64 {
+    let own: usize = model.stations.iter().map(|plan| plan.size).sum();
+    (6 * poses + solve::slip_count(model)) as f64 - (model.columns.size + own) as f64
+}
+
+fn left_out(pose: &PoseFit) -> Warning {
+    let warning = Warning::new(WarningCode::PoseLeftOut).stage(pose.stage).wheel(pose.wheel);
+    let warning = pose.station.map_or(warning, |station| warning.station(station));
+    warning.value(pose.standardised, "")
+}
+
+fn pose_fit(
+    (stage, station, wheel): crate::scatter::Place,
+    motion: &Vector6<f64>,
+    gain: f64,
+    rank: f64,
+    noise: Noise,
+) -> PoseFit {
+    PoseFit {
+        stage,
+        station,
+        wheel,
+        rotation_deg: deg_from_rad(motion.fixed_rows::<3>(0).norm()),
+        translation_mm: motion.fixed_rows::<3>(3).norm(),
+        standardised: if rank > 0.0 { sqrt(gain / rank) } else { 0.0 },
+        p_value: noise.chance(gain, rank),
+        left_out: false,
+    }
+}

@@ -1,0 +1,266 @@
+//! The least squares: Gauss and Newton's steps, damped after Levenberg and Marquardt where they overshoot.
+//!
+//! What a station has of its own meets nothing of any other station in the normal equations, so it is eliminated station by station, and the
+//! cost grows with their number, not with its cube.
+
+use super::model::{Follows, Kind, Model, State};
+use crate::error::{Error, ErrorCode};
+use crate::layout::Wheel;
+use crate::units::sqrt;
+use alloc::vec::Vec;
+use nalgebra::{Cholesky, DMatrix, DVector, Vector6};
+
+/// Of an unknown's own information, the least that the others may leave of it: below, it cannot be told from them.
+const LEAST_OWN: f64 = 1e-11;
+/// The fit is settled when a further step would lower χ² by less: some 1e-8 of a standard deviation.
+const SETTLED: f64 = 1e-15;
+const MOST_STEPS: usize = 60;
+
+/// A pose in the fit, each equation divided by its standard deviation.
+pub(super) struct Row {
+    pub(super) left_over: Vector6<f64>,
+    pub(super) follows: Follows,
+}
+
+/// A station whose own unknowns are eliminated: H = L·Lᵀ of them, Z = L⁻¹·(their coupling to the shared), y = L⁻¹·(their gradient).
+pub(super) struct Eliminated {
+    pub(super) factor: DMatrix<f64>,
+    pub(super) coupling: DMatrix<f64>,
+    gradient: DVector<f64>,
+}
+
+/// The normal equations at some state, factored.
+pub(super) struct Normal {
+    pub(super) rows: Vec<Row>,
+    pub(super) stations: Vec<Eliminated>,
+    /// L of the shared unknowns' information L·Lᵀ, all else eliminated.
+    pub(super) factor: DMatrix<f64>,
+    gradient: DVector<f64>,
+    pub(super) chi_squared: f64,
+}
+
+/// The equations of every pose at a state.
+fn rows(model: &Model, state: &State) -> Vec<Row> {
+    let mut rows = Vec::with_capacity(model.observations.len());
+    for seen in &model.observations {
+        let mut follows = Follows::default();
+        let Some(foretold) = model.foretell(state, seen.at, seen.wheel, Some(&mut follows)) else { continue };
+        let whitener = seen.whitener * sqrt(seen.share);
+        for (_, by) in follows.shared.iter_mut().chain(&mut follows.own) {
+            *by = whitener * *by;
+        }
+        rows.push(Row { left_over: whitener * Model::left_over(&seen.pose, &foretold), follows });
+    }
+    rows
+}
+
+/// The sum of squares at a state.
+fn chi_squared(model: &Model, state: &State) -> f64 {
+    let poses = model.observations.iter().filter_map(|seen| {
+        let foretold = model.foretell(state, seen.at, seen.wheel, None)?;
+        let left_over = seen.whitener * Model::left_over(&seen.pose, &foretold);
+        Some(seen.share * left_over.dot(&left_over))
+    });
+    poses.sum::<f64>() + slips(model, state).map(|(.., slip)| slip * slip).sum::<f64>()
+}
+
+/// The slips of the rolling wheels: of each its station and column, what one radian of it is in standard deviations, and how many it is.
+fn slips<'a>(model: &'a Model, state: &'a State) -> impl Iterator<Item = (usize, usize, f64, f64)> + 'a {
+    let stations = model.stations.iter().zip(&state.stations).enumerate();
+    let rolled = stations.filter(|(_, (plan, _))| model.slip_mm > 0.0 && plan.kind == Kind::Rolled);
+    rolled.flat_map(move |(at, (plan, station))| {
+        Wheel::ALL.into_iter().filter_map(move |wheel| {
+            let column = (*plan.spin.get(wheel))?;
+            let weight = state.wheels.get(wheel).as_ref()?.radius_mm / model.slip_mm;
+            Some((at, column, weight, weight * station.spin_rad.get(wheel)))
+        })
+    })
+}
+
+impl Normal {
+    /// The normal equations at a state, with so much added to every diagonal element as a share of itself.
+    pub(super) fn at(model: &Model, state: &State, damping: f64) -> Result<Self, Error> {
+        let size = model.columns.size;
+        let rows = rows(model, state);
+        let mut information = DMatrix::<f64>::zeros(size, size);
+        let mut gradient = DVector::<f64>::zeros(size);
+        struct Station {
+            own: DMatrix<f64>,
+            coupling: DMatrix<f64>,
+            gradient: DVector<f64>,
+        }
+        let mut stations: Vec<Station> = model
+            .stations
+            .iter()
+            .map(|plan| Station {
+                own: DMatrix::zeros(plan.size, plan.size),
+                coupling: DMatrix::zeros(plan.size, size),
+                gradient: DVector::zeros(plan.size),
+            })
+            .collect();
+        let mut chi_squared = 0.0;
+        for (row, seen) in rows.iter().zip(&model.observations) {
+            chi_squared += row.left_over.dot(&row.left_over);
+            let Follows { shared, own } = &row.follows;
+            for (i, (column, by)) in shared.iter().enumerate() {
+                gradient[*column] += by.dot(&row.left_over);
+                for (other, by_other) in &shared[..=i] {
+                    let (lower, upper) = if column >= other { (*column, *other) } else { (*other, *column) };
+                    information[(lower, upper)] += by.dot(by_other);
+                }
+            }
+            let station = &mut stations[seen.at];
+            for (i, (column, by)) in own.iter().enumerate() {
+                station.gradient[*column] += by.dot(&row.left_over);
+                for (other, by_other) in &own[..=i] {
+                    let (lower, upper) = if column >= other { (*column, *other) } else { (*other, *column) };
+                    station.own[(lower, upper)] += by.dot(by_other);
+                }
+                for (other, by_other) in shared {
+                    station.coupling[(*column, *other)] += by.dot(by_other);
+                }
+            }
+        }
+        for (at, column, weight, slip) in slips(model, state) {
+            chi_squared += slip * slip;
+            stations[at].own[(column, column)] += weight * weight;
+            stations[at].gradient[column] -= weight * slip;
+        }
+
+        let whole: Vec<f64> = (0..size).map(|i| information[(i, i)]).collect();
+        for i in 0..size {
+            information[(i, i)] *= 1.0 + damping;
+        }
+        let mut eliminated = Vec::with_capacity(stations.len());
+        for (plan, station) in model.stations.iter().zip(stations) {
+            let Station { mut own, mut coupling, gradient: mut of_station } = station;
+            let whole: Vec<f64> = (0..plan.size).map(|i| own[(i, i)]).collect();
+            for i in 0..plan.size {
+                own[(i, i)] *= 1.0 + damping;
+            }
+            let located = Error::new(ErrorCode::NotDetermined).stage(plan.stage);
+            let located = plan.index.map_or(located, |index| located.station(index));
+            let own = factor(own, &whole).map_err(|(_, share)| located.value(share).at_least(LEAST_OWN))?;
+            own.solve_lower_triangular_mut(&mut coupling);
+            forward(&own, &mut of_station);
+            // Few of the shared unknowns meet a station.
+            let met: Vec<usize> = (0..size).filter(|&j| coupling.column(j).iter().any(|v| v.abs() > 0.0)).collect();
+            for (i, &column) in met.iter().enumerate() {
+                gradient[column] -= coupling.column(column).dot(&of_station);
+                for &other in &met[..=i] {
+                    information[(column, other)] -= coupling.column(column).dot(&coupling.column(other));
+                }
+            }
+            eliminated.push(Eliminated { factor: own, coupling, gradient: of_station });
+        }
+        let factor = factor(information, &whole).map_err(|(column, share)| {
+            let (name, wheel) = model.columns.name(column);
+            let error = Error::new(ErrorCode::NotDetermined).input(name).value(share).at_least(LEAST_OWN);
+            wheel.map_or(error, |wheel| error.wheel(wheel))
+        })?;
+        Ok(Self { rows, stations: eliminated, factor, gradient, chi_squared })
+    }
+
+    /// The step to the least sum of squares were all linear, and by how much it would fall.
+    fn step(&self) -> (DVector<f64>, Vec<DVector<f64>>, f64) {
+        let mut shared = self.gradient.clone();
+        forward(&self.factor, &mut shared);
+        let mut falls = shared.norm_squared();
+        backward(&self.factor, &mut shared);
+        let own = self.stations.iter().map(|station| {
+            falls += station.gradient.norm_squared();
+            let mut own = &station.gradient - &station.coupling * &shared;
+            backward(&station.factor, &mut own);
+            own
+        });
+        let own = own.collect();
+        (shared, own, falls)
+    }
+}
+
+/// The state of least squares, the normal equations there, and how many steps it took.
+pub(super) fn settle(model: &Model, state: State) -> Result<(State, Normal, usize), Error> {
+    let (state, normal, steps, falls) =
+        approach(model, state, &Until { falls: SETTLED, steps: MOST_STEPS, damping: 0.0 })?;
+    if falls > SETTLED {
+        return Err(Error::new(ErrorCode::NotConverged).value(falls).at_most(SETTLED));
+    }
+    Ok((state, normal, steps))
+}
+
+/// When to stop.
+pub(super) struct Until {
+    /// A further step would lower χ² by no more.
+    pub(super) falls: f64,
+    pub(super) steps: usize,
+    /// The least damping: what the poses do not tell then stays where it is.
+    pub(super) damping: f64,
+}
+
+/// Steps towards the least sum of squares, until a further one would lower it by no more than asked: the state, the normal equations there, how
+/// many steps it took, and by how much the last one lowered it.
+pub(super) fn approach(model: &Model, mut state: State, until: &Until) -> Result<(State, Normal, usize, f64), Error> {
+    let mut damping = until.damping;
+    let mut normal = Normal::at(model, &state, damping)?;
+    let mut falls_by = f64::INFINITY;
+    for step in 1..=until.steps {
+        let (shared, own, falls) = normal.step();
+        let next = model.stepped(&state, &shared, &own);
+        let reached = chi_squared(model, &next);
+        // Rounding lets it rise by a hair when nothing is left to be won.
+        let hair = 1e-9 * normal.chi_squared + 1e-9;
+        if !(reached <= normal.chi_squared + hair) {
+            damping = (damping * 10.0).max(1e-4);
+            normal = Normal::at(model, &state, damping)?;
+            continue;
+        }
+        state = next;
+        let undamped = damping <= until.damping;
+        damping = if damping > 1e-5 { damping * 0.1 } else { until.damping };
+        normal = Normal::at(model, &state, damping)?;
+        falls_by = falls;
+        if undamped && falls <= until.falls {
+            return Ok((state, normal, step, falls));
+        }
+    }
+    Ok((state, normal, until.steps, falls_by.max(until.falls.next_up())))
+}
+
+/// Cholesky's factor of a matrix given in the lower triangle; else the unknown that is told worst, and what the others leave of its own
+/// information as a share of the whole.
+fn factor(matrix: DMatrix<f64>, whole: &[f64]) -> Result<DMatrix<f64>, (usize, f64)> {
+    let size = whole.len();
+    if size == 0 {
+        return Ok(matrix);
+    }
+    let scaled = |i: usize, j: usize| matrix[(i.max(j), i.min(j))] / sqrt(whole[i] * whole[j]);
+    let worst = || {
+        let unseen = (0..size).find(|&i| !(whole[i] > 0.0));
+        if let Some(unseen) = unseen {
+            return (unseen, 0.0);
+        }
+        let eigen = DMatrix::from_fn(size, size, scaled).symmetric_eigen();
+        let least = eigen.eigenvalues.imin();
+        (eigen.eigenvectors.column(least).icamax(), eigen.eigenvalues[least])
+    };
+    let Some(factored) = Cholesky::new(matrix.clone()) else { return Err(worst()) };
+    let factor = factored.unpack();
+    let told = (0..size).all(|i| factor[(i, i)] * factor[(i, i)] > LEAST_OWN * whole[i]);
+    if told { Ok(factor) } else { Err(worst()) }
+}
+
+/// L⁻¹·v.
+pub(super) fn forward(factor: &DMatrix<f64>, v: &mut DVector<f64>) {
+    factor.solve_lower_triangular_mut(v);
+}
+
+/// L⁻ᵀ·v.
+pub(super) fn backward(factor: &DMatrix<f64>, v: &mut DVector<f64>) {
+    factor.tr_solve_lower_triangular_mut(v);
+}
+
+/// How many slips are in the sum of squares.
+pub(super) fn slip_count(model: &Model) -> usize {
+    let rolled = model.stations.iter().filter(|plan| model.slip_mm > 0.0 && plan.kind == Kind::Rolled);
+    rolled.map(|plan| Wheel::ALL.iter().filter(|&&wheel| plan.spin.get(wheel).is_some()).count()).sum()
+}
