@@ -130,7 +130,8 @@ fn jointly(session: &Session, seen: &Seen) -> Result<(Measurement, Trace, Option
     measurement.method = Method::Joint;
     let of_stages = |code| matches!(code, WarningCode::TargetSlippedOnce | WarningCode::TargetSlippedFrom);
     measurement.warnings.retain(|warning| !of_stages(warning.code));
-    measurement.warnings.extend(fitted.doubts());
-    measurement.fit = Some(fitted.quality());
+    let (fit, doubts) = fitted.judge();
+    measurement.warnings.extend(doubts);
+    measurement.fit = Some(fit);
     Ok((measurement, trace, Some(fitted)))
 }

@@ -20,6 +20,10 @@ const SESSIONS: f64 = 1000.0;
 const LEAST_OWN: f64 = 1e-4;
 /// The noise that is not known is no less than rounding: this share of the variance that stands in for it.
 const LEAST_SCALE: f64 = 4e-4;
+/// Where no more than this is taken from any direction, all six are the motion's own.
+const PLAIN: f64 = 1e-2;
+/// Gains that differ by less are equal.
+const EQUAL: f64 = 1e-9;
 /// No more than so many targets are named.
 const MOST_NAMED: usize = 8;
 
@@ -31,23 +35,24 @@ struct Knock {
     own: DMatrix<f64>,
     /// Its own information, the station's unknowns taken out.
     information: Matrix6<f64>,
+    /// Before: of each kind the mean, however the target's axes lie.
+    whole: Vector6<f64>,
     score: Vector6<f64>,
 }
 
 /// What a motion would explain.
-#[derive(Clone)]
-struct Gain {
-    gain: f64,
-    rank: f64,
+pub(super) struct Gain {
+    pub(super) gain: f64,
+    pub(super) rank: f64,
     /// The motion: a turn, radians, and a shift, mm.
-    motion: Vector6<f64>,
+    pub(super) motion: Vector6<f64>,
 }
 
-/// Some of the poses of one target that are off alike.
-#[derive(Clone)]
+/// Some of the poses of one target, one after the other, that are off alike.
 struct Pattern {
-    /// Of the observations.
-    poses: Vec<usize>,
+    wheel: Wheel,
+    from: usize,
+    to: usize,
     onward: bool,
 }
 
@@ -77,6 +82,14 @@ impl Noise {
 }
 
 impl Noise {
+    /// What a square of unit variance is worth: 1 but where nothing tells the noise.
+    pub(super) fn scale(&self) -> f64 {
+        match self.known {
+            Known::Unknown if self.freedom > 0.0 => (self.chi_squared / self.freedom).max(LEAST_SCALE),
+            _ => 1.0,
+        }
+    }
+
     /// The noise of a fit to which a pose beside it is added.
     pub(super) fn beside(self, square: f64, rank: f64) -> Self {
         Self { chi_squared: self.chi_squared + square, freedom: self.freedom + rank, ..self }
@@ -86,6 +99,8 @@ impl Noise {
 /// The motions of every target, as unknowns.
 pub(super) struct Knocks<'a> {
     model: &'a Model,
+    /// How many unknowns the motions share.
+    size: usize,
     knocks: Vec<Knock>,
 }
 
@@ -111,47 +126,25 @@ impl<'a> Knocks<'a> {
             }
             normal.factor.solve_lower_triangular_mut(&mut shared);
             let mut information = by.tr_mul(&by);
+            let of = information.diagonal();
+            let mean = |from: usize| (of[from] + of[from + 1] + of[from + 2]) / 3.0;
+            let whole = Vector6::from_fn(|i, _| mean(i / 3 * 3));
             information -= SMatrix::from_fn(|i, j| own.column(i).dot(&own.column(j)));
-            Knock { shared, own, information, score: by.tr_mul(&row.left_over) }
+            Knock { shared, own, information, whole, score: by.tr_mul(&row.left_over) }
         });
-        Self { model, knocks: knocks.collect() }
-    }
-
-    /// What a motion of one target alike at some of its stations would explain.
-    fn gain(&self, poses: &[usize]) -> Option<Gain> {
-        let first = self.knocks.get(*poses.first()?)?;
-        let (mut shared, mut information, mut score) = (first.shared.clone(), first.information, first.score);
-        let mut whole = self.whole(*poses.first()?);
-        for &pose in &poses[1..] {
-            let knock = &self.knocks[pose];
-            shared += &knock.shared;
-            information += knock.information;
-            score += knock.score;
-            whole += self.whole(pose);
-        }
-        information -= SMatrix::from_fn(|i, j| shared.column(i).dot(&shared.column(j)));
-        Some(explained(&information, &whole, &score))
-    }
-
-    fn whole(&self, pose: usize) -> Vector6<f64> {
-        let seen = &self.model.observations[pose];
-        let of = seen.whitener.tr_mul(&seen.whitener).diagonal() * seen.share;
-        // The target's axes lie anyhow: of each kind, the mean.
-        let mean = |from: usize| (of[from] + of[from + 1] + of[from + 2]) / 3.0;
-        let (turn, shift) = (mean(0), mean(3));
-        Vector6::new(turn, turn, turn, shift, shift, shift)
+        Self { model, size, knocks: knocks.collect() }
     }
 
     /// Every pose held against the fit to all others: how far it lies off them, and the gain.
-    pub(super) fn alone(&self, pose: usize) -> (Vector6<f64>, f64, f64) {
-        self.gain(&[pose]).map_or((Vector6::zeros(), 0.0, 0.0), |found| (found.motion, found.gain, found.rank))
+    pub(super) fn alone(&self, pose: usize) -> Gain {
+        self.knocks[pose].alone().gain()
     }
 
     /// A pose that hardly counts held against the fit to those that do: how far it lies off them, the square of that over its variance, and in how many
     /// directions they tell.
-    pub(super) fn apart(&self, pose: usize) -> (Vector6<f64>, f64, f64) {
+    pub(super) fn apart(&self, pose: usize) -> Gain {
         let (seen, knock) = (&self.model.observations[pose], &self.knocks[pose]);
-        let (whole, share) = (self.whole(pose) / seen.share, seen.share);
+        let (whole, share) = (knock.whole / seen.share, seen.share);
         let scale = whole.map(|v| 1.0 / sqrt(v));
         let own = |i: usize, j: usize| {
             knock.own.column(i).dot(&knock.own.column(j)) + knock.shared.column(i).dot(&knock.shared.column(j))
@@ -168,53 +161,66 @@ impl<'a> Knocks<'a> {
             square += along * along / value;
             rank += 1.0;
         }
-        let off = itself.try_inverse().map_or(Vector6::zeros(), |inverse| inverse * (knock.score / share));
-        (off, square, rank)
+        let motion = itself.try_inverse().map_or(Vector6::zeros(), |inverse| inverse * (knock.score / share));
+        Gain { gain: square, rank, motion }
     }
 
-    /// The ways in which a target may be off: at one station, or from one on to the end of the stage or of the session.
-    fn patterns(&self) -> Vec<Pattern> {
-        let mut patterns = Vec::new();
+    /// What every way in which a target may be off would explain: at one station, or from one on to the end of the stage or of the session.
+    fn each_pattern(&self, mut consider: impl FnMut(Pattern, Gain)) {
         for wheel in Wheel::ALL {
-            let of_wheel: Vec<usize> =
-                (0..self.knocks.len()).filter(|&i| self.model.observations[i].wheel == wheel).collect();
-            let stage = |pose: usize| self.model.stations[self.model.observations[pose].at].stage;
-            for (place, &pose) in of_wheel.iter().enumerate() {
-                patterns.push(Pattern { poses: [pose].into(), onward: false });
-                let rest = &of_wheel[place..];
-                if place > 0 && rest.len() > 1 {
-                    patterns.push(Pattern { poses: rest.into(), onward: true });
+            let poses = self.poses_of(wheel);
+            let stage = |place: usize| self.model.stations[self.model.observations[poses[place]].at].stage;
+            let (mut rest, mut of_stage) = (Together::none(self.size), Together::none(self.size));
+            let mut end = poses.len();
+            for place in (0..poses.len()).rev() {
+                if place + 1 < poses.len() && stage(place) != stage(place + 1) {
+                    end = place + 1;
+                    of_stage = Together::none(self.size);
                 }
-                let of_stage: Vec<usize> =
-                    rest.iter().copied().take_while(|&other| stage(other) == stage(pose)).collect();
-                let starts = place == 0 || stage(of_wheel[place - 1]) != stage(pose);
-                if !starts && of_stage.len() > 1 && of_stage.len() < rest.len() {
-                    patterns.push(Pattern { poses: of_stage, onward: true });
+                let knock = &self.knocks[poses[place]];
+                rest.add(knock);
+                of_stage.add(knock);
+                consider(Pattern { wheel, from: place, to: place + 1, onward: false }, knock.alone().gain());
+                if place > 0 && place + 1 < poses.len() {
+                    consider(Pattern { wheel, from: place, to: poses.len(), onward: true }, rest.gain());
+                }
+                if end < poses.len() && place > 0 && stage(place - 1) == stage(place) && place + 1 < end {
+                    consider(Pattern { wheel, from: place, to: end, onward: true }, of_stage.gain());
                 }
             }
         }
-        patterns
+    }
+
+    fn poses_of(&self, wheel: Wheel) -> Vec<usize> {
+        (0..self.knocks.len()).filter(|&pose| self.model.observations[pose].wheel == wheel).collect()
     }
 
     /// Names the targets that were knocked, the plainest first: each that is found is given its motion, and the rest is looked at again.
     pub(super) fn name(mut self, mut noise: Noise) -> Vec<Warning> {
-        let patterns = self.patterns();
-        #[expect(clippy::cast_precision_loss, reason = "the number of poses is far below 2^52")]
-        let rare = 1.0 / (SESSIONS * patterns.len().max(1) as f64);
         let mut warnings = Vec::new();
         while warnings.len() < MOST_NAMED {
-            let gains = patterns.iter().filter_map(|pattern| Some((pattern, self.gain(&pattern.poses)?)));
-            // The first of equals: one station rather than all that follow it.
-            let best = gains.reduce(|best, next| if next.1.gain > best.1.gain * (1.0 + 1e-9) { next } else { best });
+            let mut best: Option<(Pattern, Gain)> = None;
+            let mut patterns = 0.0;
+            self.each_pattern(|pattern, found| {
+                patterns += 1.0;
+                // Of equals one station, rather than all that follow it.
+                let better = |(one, of): &(Pattern, Gain)| {
+                    let margin = if one.onward && !pattern.onward { 1.0 - EQUAL } else { 1.0 + EQUAL };
+                    found.gain > of.gain * margin
+                };
+                if best.as_ref().is_none_or(better) {
+                    best = Some((pattern, found));
+                }
+            });
             let Some((pattern, found)) = best else { break };
             let Some(chance) = noise.chance(found.gain, found.rank) else { break };
-            if chance >= rare {
+            if chance >= 1.0 / (SESSIONS * patterns) {
                 break;
             }
-            warnings.push(self.warning(pattern, &found));
+            warnings.push(self.warning(&pattern, &found));
             noise.chi_squared -= found.gain;
             noise.freedom -= found.rank;
-            if noise.freedom < 6.0 || !self.take_out(&pattern.poses) {
+            if noise.freedom < 6.0 || !self.take_out(&pattern) {
                 break;
             }
         }
@@ -222,12 +228,13 @@ impl<'a> Knocks<'a> {
     }
 
     fn warning(&self, pattern: &Pattern, found: &Gain) -> Warning {
-        let seen = &self.model.observations[pattern.poses[0]];
+        let first = self.poses_of(pattern.wheel)[pattern.from];
+        let seen = &self.model.observations[first];
         let plan = &self.model.stations[seen.at];
         let code = if pattern.onward { WarningCode::TargetSlippedFrom } else { WarningCode::TargetSlippedOnce };
         let warning = Warning::new(code).stage(plan.stage).wheel(seen.wheel);
         let warning = plan.index.map_or(warning, |index| warning.station(index));
-        let whole = self.whole(pattern.poses[0]);
+        let whole = self.knocks[first].whole;
         let (turn, shift) = (found.motion.fixed_rows::<3>(0).norm(), found.motion.fixed_rows::<3>(3).norm());
         if turn * sqrt(whole[0]) >= shift * sqrt(whole[3]) {
             warning.value(deg_from_rad(turn), "deg")
@@ -237,46 +244,104 @@ impl<'a> Knocks<'a> {
     }
 
     /// Gives the poses of a pattern the motion that explains them: an unknown of the fit from then on. False when it is none.
-    fn take_out(&mut self, poses: &[usize]) -> bool {
-        let size = self.knocks[poses[0]].shared.nrows();
-        let mut shared = DMatrix::<f64>::zeros(size, 6);
-        let (mut information, mut whole, mut score) = (Matrix6::zeros(), Vector6::zeros(), Vector6::zeros());
-        for &pose in poses {
-            shared += &self.knocks[pose].shared;
-            information += self.knocks[pose].information;
-            score += self.knocks[pose].score;
-            whole += self.whole(pose);
+    fn take_out(&mut self, pattern: &Pattern) -> bool {
+        let poses = self.poses_of(pattern.wheel);
+        let mut together = Together::none(self.size);
+        // Which of them stands at a station.
+        let mut at: Vec<Option<usize>> = self.model.stations.iter().map(|_| None).collect();
+        for &pose in &poses[pattern.from..pattern.to] {
+            together.add(&self.knocks[pose]);
+            at[self.model.observations[pose].at] = Some(pose);
         }
-        information -= SMatrix::from_fn(|i, j| shared.column(i).dot(&shared.column(j)));
-        let Some(basis) = own_basis(&information, &whole) else { return false };
-        let found = basis.tr_mul(&score);
+        let Some(basis) = own_basis(&together.own_information(), &together.whole) else { return false };
+        let found = basis.tr_mul(&together.score);
         // How each motion meets the new unknown, beside what the shared unknowns pass on.
         let meets: Vec<DMatrix<f64>> = (0..self.knocks.len())
             .map(|pose| {
-                let mut meets = -shared.tr_mul(&self.knocks[pose].shared);
-                for &other in poses {
-                    if other == pose {
-                        meets += self.own_information(pose);
-                    } else if self.model.observations[other].at == self.model.observations[pose].at {
-                        meets -= self.knocks[other].own.tr_mul(&self.knocks[pose].own);
-                    }
+                let knock = &self.knocks[pose];
+                let mut meets = -together.shared.tr_mul(&knock.shared);
+                match at[self.model.observations[pose].at] {
+                    Some(itself) if itself == pose => meets += knock.information,
+                    Some(beside) => meets -= self.knocks[beside].own.tr_mul(&knock.own),
+                    None => {}
                 }
                 basis.tr_mul(&meets)
             })
             .collect();
+        self.size += basis.ncols();
         for (knock, meets) in self.knocks.iter_mut().zip(meets) {
             knock.score -= Vector6::from_iterator(meets.tr_mul(&found).iter().copied());
             let rows = knock.shared.nrows();
-            let mut longer = core::mem::replace(&mut knock.shared, DMatrix::zeros(0, 0))
-                .resize_vertically(rows + meets.nrows(), 0.0);
-            longer.rows_mut(rows, meets.nrows()).copy_from(&meets);
-            knock.shared = longer;
+            let shared = core::mem::replace(&mut knock.shared, DMatrix::zeros(0, 0));
+            knock.shared = shared.resize_vertically(self.size, 0.0);
+            knock.shared.rows_mut(rows, meets.nrows()).copy_from(&meets);
         }
         true
     }
+}
 
-    fn own_information(&self, pose: usize) -> DMatrix<f64> {
-        DMatrix::from_iterator(6, 6, self.knocks[pose].information.iter().copied())
+impl Knock {
+    fn alone(&self) -> Together {
+        let Self { shared, information, whole, score, .. } = self;
+        Together { shared: shared.clone(), information: *information, whole: *whole, score: *score }
+    }
+}
+
+/// The same motion of one target at several stations.
+struct Together {
+    shared: DMatrix<f64>,
+    information: Matrix6<f64>,
+    whole: Vector6<f64>,
+    score: Vector6<f64>,
+}
+
+impl Together {
+    fn none(size: usize) -> Self {
+        let (information, whole, score) = (Matrix6::zeros(), Vector6::zeros(), Vector6::zeros());
+        Self { shared: DMatrix::zeros(size, 6), information, whole, score }
+    }
+
+    fn add(&mut self, knock: &Knock) {
+        self.shared += &knock.shared;
+        self.information += knock.information;
+        self.whole += knock.whole;
+        self.score += knock.score;
+    }
+
+    /// What the unknowns of the fit leave of its information.
+    fn own_information(&self) -> Matrix6<f64> {
+        let mut own = self.information;
+        for i in 0..6 {
+            for j in 0..=i {
+                let taken = self.shared.column(i).dot(&self.shared.column(j));
+                own[(i, j)] -= taken;
+                own[(j, i)] = own[(i, j)];
+            }
+        }
+        own
+    }
+
+    /// What it would explain: with the information M that is its own and the score s, sᵀ·M⁻¹·s, by the motion M⁻¹·s.
+    fn gain(&self) -> Gain {
+        let scale = self.whole.map(|v| if v > 0.0 { 1.0 / sqrt(v) } else { 0.0 });
+        let information = self.own_information();
+        let scaled = Matrix6::from_fn(|i, j| information[(i, j)] * scale[i] * scale[j]);
+        let score = self.score.component_mul(&scale);
+        // Mostly all six directions are its own.
+        if let Some(factor) = scaled.cholesky()
+            && factor.l_dirty().diagonal().iter().all(|pivot| pivot * pivot > PLAIN)
+        {
+            let motion = factor.solve(&score);
+            return Gain { gain: score.dot(&motion), rank: 6.0, motion: motion.component_mul(&scale) };
+        }
+        let Some(basis) = own_basis(&information, &self.whole) else {
+            return Gain { gain: 0.0, rank: 0.0, motion: Vector6::zeros() };
+        };
+        let along = basis.tr_mul(&self.score);
+        #[expect(clippy::cast_precision_loss, reason = "six at most")]
+        let rank = along.len() as f64;
+        let motion = &basis * &along;
+        Gain { gain: along.norm_squared(), rank, motion: Vector6::from_iterator(motion.iter().copied()) }
     }
 }
 
@@ -299,16 +364,4 @@ fn own_basis(information: &Matrix6<f64>, whole: &Vector6<f64>) -> Option<DMatrix
     }
     let direction = |i: usize, k: usize| eigen.eigenvectors[(i, kept[k])] * scale[i] / sqrt(eigen.eigenvalues[kept[k]]);
     Some(DMatrix::from_fn(6, kept.len(), direction))
-}
-
-/// What a motion of such information and score explains.
-fn explained(information: &Matrix6<f64>, whole: &Vector6<f64>, score: &Vector6<f64>) -> Gain {
-    let Some(basis) = own_basis(information, whole) else {
-        return Gain { gain: 0.0, rank: 0.0, motion: Vector6::zeros() };
-    };
-    let along = basis.tr_mul(score);
-    #[expect(clippy::cast_precision_loss, reason = "six at most")]
-    let rank = along.len() as f64;
-    let motion = &basis * &along;
-    Gain { gain: along.norm_squared(), rank, motion: Vector6::from_iterator(motion.iter().copied()) }
 }

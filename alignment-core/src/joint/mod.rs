@@ -23,10 +23,9 @@ use crate::turns::LockReadings;
 use crate::units::{atan2_deg, deg_from_rad, root_mean_square, sqrt};
 use crate::wheel;
 use alloc::vec::Vec;
-use doubts::{Knocks, Noise};
+use doubts::{Gain, Knocks, Noise};
 pub(crate) use follow::{Followed, Gradient};
 use model::{Kind, Model, State, column};
-use nalgebra::Vector6;
 use solve::Normal;
 use start::Ground;
 use weights::{Known, Weights};
@@ -244,43 +243,38 @@ impl Fitted {
         }
     }
 
-    /// How well it all fits.
-    pub(crate) fn quality(&self) -> Fit {
+    /// How well it all fits; and what does not belong: poses that were left out, targets that were knocked, a car that is not rigid.
+    pub(crate) fn judge(&self) -> (Fit, Vec<Warning>) {
         let knocks = Knocks::of(&self.model, &self.normal);
         let poses = self.model.observations.iter().enumerate().map(|(pose, seen)| {
-            let (motion, gain, rank) = knocks.alone(pose);
             let plan = &self.model.stations[seen.at];
-            pose_fit((plan.stage, plan.index, seen.wheel), &motion, gain, rank, self.noise)
+            pose_fit((plan.stage, plan.index, seen.wheel), &knocks.alone(pose), self.noise)
         });
         let mut poses: Vec<PoseFit> = poses.chain(self.left_out.iter().copied()).collect();
         poses.sort_by_key(|pose| (pose.stage.order(), pose.station, pose.wheel.index()));
-        Fit {
+        let fit = Fit {
             chi_squared: self.noise.chi_squared,
             degrees_of_freedom: self.noise.freedom,
             p_value: self.p_value(),
             steps: self.steps,
             poses,
-        }
-    }
-
-    fn p_value(&self) -> Option<f64> {
-        let told = self.noise.known != Known::Unknown && self.noise.freedom > 0.0;
-        told.then(|| self.noise.chance(self.noise.chi_squared, self.noise.freedom)).flatten()
-    }
-
-    /// What does not belong: poses that were left out, targets that were knocked, a car that is not rigid.
-    pub(crate) fn doubts(&self) -> Vec<Warning> {
+        };
         let mut warnings: Vec<Warning> = self.left_out.iter().map(left_out).collect();
-        let named = Knocks::of(&self.model, &self.normal).name(self.noise);
+        let named = knocks.name(self.noise);
         let explained = !named.is_empty();
         warnings.extend(named);
-        if let Some(chance) = self.p_value()
+        if let Some(chance) = fit.p_value
             && chance < POOR
             && !explained
         {
             warnings.push(Warning::new(WarningCode::FitPoor).figure(chance, POOR, ""));
         }
-        warnings
+        (fit, warnings)
+    }
+
+    fn p_value(&self) -> Option<f64> {
+        let told = self.noise.known != Known::Unknown && self.noise.freedom > 0.0;
+        told.then(|| self.noise.chance(self.noise.chi_squared, self.noise.freedom)).flatten()
     }
 
     /// What was seen, with poses put where the fit says that they are: of wheels that were hidden straight ahead, without which the stages cannot
@@ -334,21 +328,16 @@ fn left_out(pose: &PoseFit) -> Warning {
     warning.value(pose.standardised, "")
 }
 
-fn pose_fit(
-    (stage, station, wheel): crate::scatter::Place,
-    motion: &Vector6<f64>,
-    gain: f64,
-    rank: f64,
-    noise: Noise,
-) -> PoseFit {
+fn pose_fit((stage, station, wheel): crate::scatter::Place, off: &Gain, noise: Noise) -> PoseFit {
+    let Gain { gain, rank, motion } = off;
     PoseFit {
         stage,
         station,
         wheel,
         rotation_deg: deg_from_rad(motion.fixed_rows::<3>(0).norm()),
         translation_mm: motion.fixed_rows::<3>(3).norm(),
-        standardised: if rank > 0.0 { sqrt(gain / rank) } else { 0.0 },
-        p_value: noise.chance(gain, rank),
+        standardised: if *rank > 0.0 { sqrt(gain / rank / noise.scale()) } else { 0.0 },
+        p_value: noise.chance(*gain, *rank),
         left_out: false,
     }
 }

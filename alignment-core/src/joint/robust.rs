@@ -237,9 +237,9 @@ fn judged(model: &Model, normal: &Normal, kept: &[bool], known: Known) -> Vec<Po
     let pose = |(pose, kept): (usize, &bool)| {
         let seen = &model.observations[pose];
         let plan = &model.stations[seen.at];
-        let (off, square, rank) = if *kept { knocks.alone(pose) } else { knocks.apart(pose) };
-        let noise = if *kept { noise } else { noise.beside(square, rank) };
-        pose_fit((plan.stage, plan.index, seen.wheel), &off, square, rank, noise)
+        let off = if *kept { knocks.alone(pose) } else { knocks.apart(pose) };
+        let noise = if *kept { noise } else { noise.beside(off.gain, off.rank) };
+        pose_fit((plan.stage, plan.index, seen.wheel), &off, noise)
     };
     kept.iter().enumerate().map(pose).collect()
 }
