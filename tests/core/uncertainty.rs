@@ -241,16 +241,13 @@ fn mixed(scale: f64) -> PoseCovariance {
 
 fn check(name: &str, session: &Session) {
     for method in [Method::Staged, Method::Joint] {
-        // In a body that turns the fit takes the direction of travel from the stages, and does not follow it further.
-        let turns = method == Method::Joint && session.rolling_body == RollingBody::Turns;
-        let tolerance = if turns { 1e-4 } else { 2e-5 };
-        check_by(&format!("{name}, {method:?}"), &Session { method, ..session.clone() }, tolerance);
+        check_by(&format!("{name}, {method:?}"), &Session { method, ..session.clone() });
     }
 }
 
-fn check_by(name: &str, session: &Session, tolerance: f64) {
+fn check_by(name: &str, session: &Session) {
     let known = uncertainty::propagate(session).unwrap_or_else(|error| panic!("{name}: {error}"));
-    assert_agree(&known, &by_moving(session), tolerance, name);
+    assert_agree(&known, &by_moving(session), 2e-5, name);
     // What each input contributes is all there is, by wheels and stages or pose by pose.
     for (path, standard) in READINGS.iter().zip(known.standard.values()) {
         for budget in [known.budget(path).unwrap(), known.budget_by_pose(path).unwrap()] {

@@ -319,7 +319,9 @@ impl Fitted {
 #[expect(clippy::cast_precision_loss, reason = "the number of equations is far below 2^52")]
 fn freedom(model: &Model, poses: usize) -> f64 {
     let own: usize = model.stations.iter().map(|plan| plan.size).sum();
-    (6 * poses + solve::slip_count(model)) as f64 - (model.columns.size + own) as f64
+    // Where a body that turns is going is known from no pose.
+    let turns = model.stations.iter().any(|plan| plan.kind == Kind::Rolled && plan.body.is_some());
+    (6 * poses + solve::slip_count(model) + usize::from(turns)) as f64 - (model.columns.size + own) as f64
 }
 
 fn left_out(pose: &PoseFit) -> Warning {

@@ -342,9 +342,9 @@ impl Model {
         {
             follows.shared.push((column, by_spin * rolled.by_radius));
         }
-        if let (Some(yaw), Some(_)) = (self.columns.travel, plan.travel) {
+        if let (Some(yaw), Kind::Rolled) = (self.columns.travel, plan.kind) {
             let left = column(self.up.cross(state.travel)) * station.travel_mm;
-            follows.shared.push((yaw, both(Vector3::zeros(), left)));
+            follows.shared.push((yaw, both(Vector3::zeros(), left) + by_spin * rolled.by_travel_yaw));
         }
         if let Some(own) = plan.travel {
             follows.own.push((own, both(Vector3::zeros(), column(state.travel)) + by_spin * rolled.by_travel));
@@ -412,6 +412,13 @@ impl Model {
         }
     }
 
+    /// Where a body that has turned was heading halfway, and what lies to the left of that: level.
+    pub(super) fn heading(&self, state: &State, turn: &Matrix3<f64>) -> (Vector3<f64>, Vector3<f64>) {
+        let up = column(self.up);
+        let heading = rotation(up, rotation_vector(turn).dot(&up) * 0.5) * column(state.travel);
+        (heading, up.cross(&heading))
+    }
+
     /// The state with the travel made level again, after up has tilted.
     pub(super) fn level(&self, state: &mut State) {
         state.travel = state.travel.square_to(self.up).unit();
@@ -434,7 +441,6 @@ impl Model {
     /// lies at ψ/2, and is sin(ψ/2)/(ψ/2) of the arc.
     fn rolled(&self, state: &State, at: usize, wheel: Wheel, of_wheel: &WheelState, body: &Body) -> Rolled {
         let sign = wheel.side().sign() / of_wheel.radius_mm;
-        let travel = column(state.travel);
         let mut rolled = Rolled::default();
         if self.stations[at].body.is_none() {
             let way_mm = state.stations[at].travel_mm;
@@ -453,7 +459,7 @@ impl Model {
         let chord = body.pivot + arm + body.shift - centre;
         let turned = rotation_vector(&body.turn);
         let half_yaw = turned.dot(&up) * 0.5;
-        let heading = rotation(up, half_yaw) * travel;
+        let (heading, left) = self.heading(state, &body.turn);
         // x/sin x, and its slope.
         let (longer, slope) = if half_yaw.abs() < 1e-3 {
             (1.0 + half_yaw * half_yaw / 6.0, half_yaw / 3.0)
@@ -465,9 +471,10 @@ impl Model {
         rolled.angle_rad = sign * way_mm - turned.dot(&spindle);
         rolled.by_radius = -sign * way_mm / of_wheel.radius_mm;
         let by_chord = heading * (longer * sign);
-        let by_yaw = sign * 0.5 * (chord.dot(&up.cross(&heading)) * longer + chord.dot(&heading) * slope);
+        let by_yaw = sign * 0.5 * (chord.dot(&left) * longer + chord.dot(&heading) * slope);
         let by_centre = body.turn.tr_mul(&by_chord) - by_chord;
         rolled.by_body_shift = by_chord;
+        rolled.by_travel_yaw = sign * longer * chord.dot(&left);
         for (i, along) in AXES.into_iter().enumerate() {
             // A small turn ω of the body changes its rotation vector β by ω − β × ω/2 + β × (β × ω)/12.
             let first = turned.cross(&along);
@@ -570,6 +577,7 @@ pub(super) fn is_front(wheel: Wheel) -> bool {
 struct Rolled {
     angle_rad: f64,
     by_travel: f64,
+    by_travel_yaw: f64,
     by_radius: f64,
     by_turn: [f64; 3],
     by_shift: [f64; 3],

@@ -3,7 +3,7 @@
 //! What a station has of its own meets nothing of any other station in the normal equations, so it is eliminated station by station, and the
 //! cost grows with their number, not with its cube.
 
-use super::model::{Follows, Kind, Model, State};
+use super::model::{Follows, Kind, Model, State, column};
 use crate::error::{Error, ErrorCode};
 use crate::layout::Wheel;
 use crate::units::sqrt;
@@ -61,20 +61,50 @@ fn chi_squared(model: &Model, state: &State) -> f64 {
         let left_over = seen.whitener * Model::left_over(&seen.pose, &foretold);
         Some(seen.share * left_over.dot(&left_over))
     });
-    poses.sum::<f64>() + slips(model, state).map(|(.., slip)| slip * slip).sum::<f64>()
+    poses.sum::<f64>() + known_beside(model, state).iter().map(|known| known.off * known.off).sum::<f64>()
 }
 
-/// The slips of the rolling wheels: of each its station and column, what one radian of it is in standard deviations, and how many it is.
-fn slips<'a>(model: &'a Model, state: &'a State) -> impl Iterator<Item = (usize, usize, f64, f64)> + 'a {
-    let stations = model.stations.iter().zip(&state.stations).enumerate();
-    let rolled = stations.filter(|(_, (plan, _))| model.slip_mm > 0.0 && plan.kind == Kind::Rolled);
-    rolled.flat_map(move |(at, (plan, station))| {
-        Wheel::ALL.into_iter().filter_map(move |wheel| {
-            let column = (*plan.spin.get(wheel))?;
-            let weight = state.wheels.get(wheel).as_ref()?.radius_mm / model.slip_mm;
-            Some((at, column, weight, weight * station.spin_rad.get(wheel)))
-        })
-    })
+/// What is known of a station beside its poses, over its standard deviation, and how it follows the unknowns.
+struct Known {
+    at: usize,
+    off: f64,
+    own: Vec<(usize, f64)>,
+    shared: Option<(usize, f64)>,
+}
+
+/// What is known beside the poses: that wheels hardly slip as they roll, and roughly where a body goes that turns.
+fn known_beside(model: &Model, state: &State) -> Vec<Known> {
+    let mut known = Vec::new();
+    let rolled = model.stations.iter().zip(&state.stations).enumerate();
+    for (at, (plan, station)) in rolled.filter(|(_, (plan, _))| plan.kind == Kind::Rolled) {
+        for wheel in Wheel::ALL {
+            if let (Some(column), Some(of_wheel)) = (*plan.spin.get(wheel), state.wheels.get(wheel)) {
+                let weight = of_wheel.radius_mm / model.slip_mm;
+                let off = weight * station.spin_rad.get(wheel);
+                known.push(Known { at, off, own: [(column, weight)].into(), shared: None });
+            }
+        }
+        if let (Some(own), Some(travel)) = (plan.body, model.columns.travel) {
+            known.push(model.sideways(state, at, own, travel));
+        }
+    }
+    known
+}
+
+impl Model {
+    /// How far a body that turns has gone sideways of the direction in which it travels. It may; but on the whole it is that direction.
+    fn sideways(&self, state: &State, at: usize, own: usize, travel: usize) -> Known {
+        const SIDEWAYS_MM: f64 = 10.0;
+        let station = &state.stations[at];
+        let (heading, left) = self.heading(state, &station.turn);
+        let (along, off) = (station.shift.dot(&heading), station.shift.dot(&left));
+        let by_yaw = -along / SIDEWAYS_MM;
+        let mut by_own = Vec::with_capacity(5);
+        by_own.extend((0..3).map(|i| (own + i, by_yaw * 0.5 * column(self.up)[i])));
+        let shifts = self.body_shifts(Kind::Rolled);
+        by_own.extend(shifts.iter().enumerate().map(|(i, shift)| (own + 3 + i, shift.dot(&left) / SIDEWAYS_MM)));
+        Known { at, off: off / SIDEWAYS_MM, own: by_own, shared: Some((travel, by_yaw)) }
+    }
 }
 
 impl Normal {
@@ -121,10 +151,22 @@ impl Normal {
                 }
             }
         }
-        for (at, column, weight, slip) in slips(model, state) {
-            chi_squared += slip * slip;
-            stations[at].own[(column, column)] += weight * weight;
-            stations[at].gradient[column] -= weight * slip;
+        for Known { at, off, own, shared } in known_beside(model, state) {
+            chi_squared += off * off;
+            let station = &mut stations[at];
+            for (i, &(column, by)) in own.iter().enumerate() {
+                station.gradient[column] -= by * off;
+                for &(other, by_other) in &own[..=i] {
+                    station.own[(column.max(other), column.min(other))] += by * by_other;
+                }
+                if let Some((other, by_other)) = shared {
+                    station.coupling[(column, other)] += by * by_other;
+                }
+            }
+            if let Some((column, by)) = shared {
+                gradient[column] -= by * off;
+                information[(column, column)] += by * by;
+            }
         }
 
         let whole: Vec<f64> = (0..size).map(|i| information[(i, i)]).collect();
@@ -259,8 +301,8 @@ pub(super) fn backward(factor: &DMatrix<f64>, v: &mut DVector<f64>) {
     factor.tr_solve_lower_triangular_mut(v);
 }
 
-/// How many slips are in the sum of squares.
+/// How many equations the slips add to those of the poses.
 pub(super) fn slip_count(model: &Model) -> usize {
-    let rolled = model.stations.iter().filter(|plan| model.slip_mm > 0.0 && plan.kind == Kind::Rolled);
+    let rolled = model.stations.iter().filter(|plan| plan.kind == Kind::Rolled);
     rolled.map(|plan| Wheel::ALL.iter().filter(|&&wheel| plan.spin.get(wheel).is_some()).count()).sum()
 }

@@ -146,7 +146,7 @@ impl Builder<'_> {
                 *self.model.columns.radii.get_mut(wheel) = Some(self.model.columns.add(1));
             }
         }
-        if rolled && session.rolling_body == RollingBody::Translates {
+        if rolled {
             self.model.columns.travel = Some(self.model.columns.add(1));
         }
     }
