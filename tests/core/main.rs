@@ -8,6 +8,7 @@ mod coverage;
 mod errors;
 mod format;
 mod invariants;
+mod joint;
 mod paths;
 mod program;
 mod propagation;

@@ -59,6 +59,7 @@ CLAMP_DEG = {
     "rr": (1.6, 110.0, 80.0),
 }
 ACKERMANN_SHARE = 0.6
+MIDDLE = np.array([WHEELBASE_MM / 2, 0.0, 0.0])
 FREE_ROLL_SHARE = 0.3  # of the steer, by a wheel that the brake does not hold
 
 
@@ -71,8 +72,8 @@ class Procedure:
     sweep_deg: tuple[float, ...] = tuple(range(-20, 21, 5))
     lock_deg: float | None = None
     body: str = "translates"
-    """In the rolling: translates along one direction; turns, and is free on the level;
-    or is free."""
+    """In the rolling: translates along one direction; turns anyhow, about its middle, and
+    is free on the level; or is free."""
     sweep_wheels_locked: bool = True
 
     def steered(self) -> list[float]:
@@ -139,9 +140,9 @@ def nominal(procedure: Procedure) -> Unknowns:
         place = f"rolling.{index}"
         put(place, travel_mm=RADIUS_MM * math.radians(roll_deg))
         if procedure.body != "translates":
-            put(place, left_mm=0.0, yaw_deg=0.0)
+            put(place, left_mm=0.0, roll_deg=0.0, pitch_deg=0.0, yaw_deg=0.0)
         if procedure.body == "free":
-            put(place, up_mm=0.0, roll_deg=0.0, pitch_deg=0.0)
+            put(place, up_mm=0.0)
     for index, steer_deg in enumerate(procedure.steered()):
         for wheel in STEERED.values():
             place = f"steered.{index}.{wheel}"
@@ -205,7 +206,8 @@ def rolled(
     turn_deg = np.array([value("roll_deg"), value("pitch_deg"), value("yaw_deg")])
     body = Rotation.from_rotvec(turn_deg, degrees=True)
     centre = centre_of(unknowns, wheel)
-    shift = body.apply(centre) + travel - centre
+    arm = centre - MIDDLE
+    shift = body.apply(arm) + travel - arm
     # The way of its centre is told along the car, near which the body stays. What it
     # turns by on the ground, less the body's own pitch, it turns by in the body.
     way_mm = value("travel_mm") + (shift - travel)[0]

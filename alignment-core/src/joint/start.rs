@@ -254,7 +254,9 @@ impl Builder<'_> {
         }
         for ((index, stage, station), stood) in sweep.into_iter().zip(&stood) {
             let Some((body, stood)) = stood else { continue };
-            if *station == Poses::default() {
+            // Rear wheels that roll do not show how the body pitches, and nothing asks: a station without a front wheel says nothing then.
+            let front = [Wheel::Fl, Wheel::Fr].iter().any(|&wheel| station.get(wheel).is_some());
+            if *station == Poses::default() || found_again && !front {
                 continue;
             }
             let mut plan = StationPlan::new(Kind::Steered, stage, index);
