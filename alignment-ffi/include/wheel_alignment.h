@@ -451,14 +451,14 @@ int32_t wa_measure_json(const char *session_json,
 //     of readings and the rule by which they are judged. NULL with length 0 for none.
 //
 // The result is that of wa_measure_json, by the "method" of the session and with its "fit", and has four
-// more members. "uncertainty", "degrees_of_freedom" and "expanded_uncertainty" are each a tree like "alignment": the standard uncertainty of every reading,
-// in its own unit, its effective degrees of freedom, and U: reading ± U holds the true value with a
-// probability of 95 %. They are null when the noise of the poses is neither stated nor seen in several
-// frames of every target. "verdicts" is null without a specification, else {"overall": ..., "decision":
-// ..., "load_state": ..., "readings": [...]}; each has path, unit, value, standard_uncertainty,
-// degrees_of_freedom, nominal, limits and the members of wa_judgement: verdict ("conforms",
-// "does_not_conform", "undetermined"), reason ("not_measured", "near_limit", "too_uncertain"), rule
-// ("guarded", "simple_acceptance") and the rest.
+// more members. "uncertainty", "degrees_of_freedom" and "expanded_uncertainty" are each a tree like
+// "alignment": the standard uncertainty of every reading, in its own unit, its effective degrees of
+// freedom, and U: reading ± U holds the true value with a probability of 95 %. They are null when the
+// noise of the poses is neither stated nor seen in several frames of every target. "verdicts" is null
+// without a specification, else {"overall": ..., "decision": ..., "load_state": ..., "readings": [...]};
+// each has path, unit, value, standard_uncertainty, degrees_of_freedom, nominal, limits and the members of
+// wa_judgement: verdict ("conforms", "does_not_conform", "undetermined"), reason ("not_measured",
+// "near_limit", "too_uncertain"), rule ("guarded", "simple_acceptance") and the rest.
 //
 // Returns what wa_measure_json returns; WA_NOT_A_SPECIFICATION, or WA_UNKNOWN_READING for limits of what
 // is no reading, with the path, the line and the column in the message; WA_NOT_A_COVARIANCE.
