@@ -3,18 +3,19 @@
 //! `cargo run --release --example align` measures the demo session; `-- SESSION.json` one of your own.
 
 use alignment_core::conformity::{Limits, Reason, Rule, Specification, Verdict, Verdicts, judge_all};
+use alignment_core::joint::{Fit, PoseFit};
 use alignment_core::json::{
     assessment_schema, assessment_to_json, session_from_json, session_schema, specification_from_json,
     specification_schema,
 };
-use alignment_core::session::{Centreline, Datum, Session, TurnWheel};
+use alignment_core::session::{Centreline, Datum, Method, Session, TurnWheel};
 use alignment_core::steering::{SteeringAxisReadings, SteeringReadings};
 use alignment_core::turns::{LockReadings, TurnReadings};
 use alignment_core::units::degrees_minutes_from_deg;
 use alignment_core::vehicle::{AxleReadings, ChassisReadings};
 use alignment_core::wheel::WheelReadings;
 use alignment_core::{Alignment, Assessment, Wheel, assess};
-use clap::Parser;
+use clap::{Parser, ValueEnum};
 use std::fmt::{self, Display, Write as _};
 use std::io::{self, Write as _};
 use std::path::{Path, PathBuf};
@@ -30,6 +31,9 @@ struct Arguments {
     /// Judge the readings by a specification, JSON of format "alignment-specification/1"
     #[arg(long, value_name = "FILE")]
     spec: Option<PathBuf>,
+    /// How to estimate the readings; as the session says when left out
+    #[arg(long, value_enum)]
+    method: Option<Estimate>,
     /// Print the result as JSON at full precision
     #[arg(long)]
     json: bool,
@@ -37,14 +41,31 @@ struct Arguments {
     #[arg(long, conflicts_with = "json")]
     minutes: bool,
     /// Print the JSON Schema of a session and stop
-    #[arg(long, conflicts_with_all = ["session", "spec", "json", "minutes", "result_schema", "spec_schema"])]
+    #[arg(long, conflicts_with_all = ["session", "spec", "method", "json", "minutes", "result_schema", "spec_schema"])]
     schema: bool,
     /// Print the JSON Schema of a specification and stop
-    #[arg(long, conflicts_with_all = ["session", "spec", "json", "minutes", "result_schema"])]
+    #[arg(long, conflicts_with_all = ["session", "spec", "method", "json", "minutes", "result_schema"])]
     spec_schema: bool,
     /// Print the JSON Schema of a result and stop
-    #[arg(long, conflicts_with_all = ["session", "spec", "json", "minutes"])]
+    #[arg(long, conflicts_with_all = ["session", "spec", "method", "json", "minutes"])]
     result_schema: bool,
+}
+
+#[derive(Clone, Copy, ValueEnum)]
+enum Estimate {
+    /// Stage by stage
+    Staged,
+    /// All stages at once, by one fit of a rigid car
+    Joint,
+}
+
+impl From<Estimate> for Method {
+    fn from(estimate: Estimate) -> Self {
+        match estimate {
+            Estimate::Staged => Self::Staged,
+            Estimate::Joint => Self::Joint,
+        }
+    }
 }
 
 fn main() -> ExitCode {
@@ -80,7 +101,8 @@ fn run(arguments: &Arguments) -> Result<String, String> {
         None => ("the demo session".to_owned(), DEMO.to_owned()),
         Some(path) => read(path)?,
     };
-    let session = session_from_json(&text).map_err(|error| format!("{name}: {error}"))?;
+    let mut session = session_from_json(&text).map_err(|error| format!("{name}: {error}"))?;
+    session.method = arguments.method.map_or(session.method, Method::from);
     let specification = arguments.spec.as_ref().map(|path| {
         let (name, text) = read(path)?;
         let specification = specification_from_json(&text).map_err(|error| format!("{name}: {error}"))?;
@@ -171,7 +193,11 @@ impl Report<'_> {
             Centreline::SideLineBisector => "bisector of the left and right side lines",
         };
         let angles = if self.minutes { "degrees and minutes" } else { "degrees" };
-        writeln!(f, "Angles in {angles}, lengths in mm. Datum: {datum}. Centreline: {centreline}.")
+        writeln!(f, "Angles in {angles}, lengths in mm. Datum: {datum}. Centreline: {centreline}.")?;
+        match &self.result.measurement.fit {
+            None => writeln!(f, "Estimated stage by stage."),
+            Some(fit) => writeln!(f, "Estimated by one fit of a rigid car: {}.", in_short(fit)),
+        }
     }
 
     fn wheels(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
@@ -366,6 +392,27 @@ impl Report<'_> {
         writeln!(f, "\n{}\n{}", line(&rows[0]), "-".repeat(paths + values + limits + sure + verdicts + 8))?;
         rows[1..].iter().try_for_each(|row| writeln!(f, "{}", line(row)))
     }
+}
+
+/// How well a car fits, and the pose that fits worst.
+fn in_short(fit: &Fit) -> String {
+    let chance = match fit.p_value {
+        None => "p unknown, for nothing tells the noise".to_owned(),
+        Some(p) if p < 0.001 => "p < 0.001".to_owned(),
+        Some(p) => format!("p = {p:.3}"),
+    };
+    let mut text = format!("χ² {:.1}, {} degrees of freedom, {chance}", fit.chi_squared, fit.degrees_of_freedom);
+    if let Some(worst) = fit.poses.iter().max_by(|a, b| a.standardised.total_cmp(&b.standardised)) {
+        let PoseFit { stage, station, wheel, standardised, left_out, .. } = worst;
+        let station = station.map(|index| format!("[{index}]")).unwrap_or_default();
+        let out = if *left_out { " and left out" } else { "" };
+        text += &format!(
+            "; worst pose {}{station}.{}, off by {standardised:.1} times its noise{out}",
+            stage.name(),
+            wheel.name()
+        );
+    }
+    text
 }
 
 fn in_words(verdict: Verdict) -> &'static str {

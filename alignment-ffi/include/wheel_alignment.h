@@ -140,6 +140,12 @@
 // A Monte Carlo run did not settle within the trials allowed.
 #define WA_NOT_SETTLED -30
 
+// The stations do not determine an unknown of the joint fit: nothing, or next to nothing, tells it from the others.
+#define WA_NOT_DETERMINED -31
+
+// The joint fit did not converge: no rigid car is near the poses.
+#define WA_NOT_CONVERGED -32
+
 // A pointer is NULL that must not be; the message names it.
 #define WA_NULL_POINTER -1001
 
@@ -414,12 +420,20 @@ const char *wa_status_name(int32_t status);
 // Measures a car: from the JSON of one session to the JSON of every reading.
 //
 // The session has the format "alignment-session/1": what the rig hands over. The result is
-// {"alignment": ..., "reference": ..., "warnings": [...], "residuals": ...}; the path of a reading is
-// its path in every language, as in alignment.wheels.fl.camber_deg. Angles are in degrees, lengths in
-// millimetres.
+// {"alignment": ..., "reference": ..., "warnings": [...], "residuals": ..., "method": ..., "fit": ...};
+// the path of a reading is its path in every language, as in alignment.wheels.fl.camber_deg. Angles are in
+// degrees, lengths in millimetres.
+//
+// The member "method" of the session chooses how the readings are estimated, here and wherever a session
+// is measured: "staged", the default, stage by stage; "joint", all stages at once by one fit of a rigid
+// car. "fit" is null with the staged method. With the joint one it is {"chi_squared": ...,
+// "degrees_of_freedom": ..., "p_value": ..., "steps": ..., "poses": [...]}; each of the poses has stage,
+// station, wheel, rotation_deg and translation_mm, by how much it lies off where all others put it,
+// standardised, p_value and left_out.
 //
 // Returns WA_SUCCESS; WA_BUFFER_TOO_SMALL; WA_NOT_A_SESSION for a text that is not a session, with the
-// path, the line and the column in the message; or another status above.
+// path, the line and the column in the message; WA_NOT_DETERMINED or WA_NOT_CONVERGED by the joint method
+// alone; or another status above.
 //
 // # Safety
 // As under Memory at the top.
@@ -436,15 +450,15 @@ int32_t wa_measure_json(const char *session_json,
 // specification_json: UTF-8 of specification_length bytes, format "alignment-specification/1": the limits
 //     of readings and the rule by which they are judged. NULL with length 0 for none.
 //
-// The result is that of wa_measure_json, with four more members. "uncertainty", "degrees_of_freedom" and
-// "expanded_uncertainty" are each a tree like "alignment": the standard uncertainty of every reading,
-// in its own unit, its effective degrees of freedom, and U: reading ± U holds the true value with a
-// probability of 95 %. They are null when the noise of the poses is neither stated nor seen in several
-// frames of every target. "verdicts" is null without a specification, else {"overall": ..., "decision":
-// ..., "load_state": ..., "readings": [...]}; each has path, unit, value, standard_uncertainty,
-// degrees_of_freedom, nominal, limits and the members of wa_judgement: verdict ("conforms",
-// "does_not_conform", "undetermined"), reason ("not_measured", "near_limit", "too_uncertain"), rule
-// ("guarded", "simple_acceptance") and the rest.
+// The result is that of wa_measure_json, by the "method" of the session and with its "fit", and has four
+// more members. "uncertainty", "degrees_of_freedom" and "expanded_uncertainty" are each a tree like
+// "alignment": the standard uncertainty of every reading, in its own unit, its effective degrees of
+// freedom, and U: reading ± U holds the true value with a probability of 95 %. They are null when the
+// noise of the poses is neither stated nor seen in several frames of every target. "verdicts" is null
+// without a specification, else {"overall": ..., "decision": ..., "load_state": ..., "readings": [...]};
+// each has path, unit, value, standard_uncertainty, degrees_of_freedom, nominal, limits and the members of
+// wa_judgement: verdict ("conforms", "does_not_conform", "undetermined"), reason ("not_measured",
+// "near_limit", "too_uncertain"), rule ("guarded", "simple_acceptance") and the rest.
 //
 // Returns what wa_measure_json returns; WA_NOT_A_SPECIFICATION, or WA_UNKNOWN_READING for limits of what
 // is no reading, with the path, the line and the column in the message; WA_NOT_A_COVARIANCE.
@@ -468,7 +482,8 @@ size_t wa_reading_count(void);
 // not less than wa_reading_count(). The order is that of the rows and columns of wa_covariance.
 const char *wa_reading_path(size_t index);
 
-// The budget of one reading: what each input contributes to its uncertainty, the largest first.
+// The budget of one reading: what each input contributes to its uncertainty, the largest first; of the
+// reading as the "method" of the session estimates it.
 //
 // path: of the reading. One that is absent, or exact, has an empty budget.
 // by_pose: 0 to take the poses of one wheel and stage together; otherwise pose by pose.
@@ -493,7 +508,7 @@ int32_t wa_budget_json(const char *session_json,
                        size_t *result_length,
                        struct wa_error *error);
 
-// The covariance of all readings of a session.
+// The covariance of all readings of a session, as its "method" estimates them.
 //
 // covariance: buffer of the caller of capacity doubles, of which n·n are written, n = wa_reading_count():
 //     row by row, in the order of wa_reading_path, each in the product of both readings' units. On the
@@ -530,8 +545,8 @@ int32_t wa_trials_default(struct wa_trials *trials);
 // has "low" and "high", by how much the ends of the interval by the law are off the symmetric one of the
 // trials, "tolerance", half a unit of the last digit asked for, and "agrees".
 //
-// A run takes at least a hundred thousand trials, each as long as a plain measurement, and 8 bytes for each
-// trial and path.
+// A run takes at least a hundred thousand trials, each as long as a plain measurement by the "method" of
+// the session, and 8 bytes for each trial and path.
 //
 // Returns what wa_budget_json returns; WA_MISSING_INPUT also for a reading that is absent;
 // WA_OUT_OF_RANGE; WA_NOT_SETTLED when the trials allowed are used up.

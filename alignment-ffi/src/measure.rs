@@ -11,12 +11,20 @@ use std::ptr;
 /// Measures a car: from the JSON of one session to the JSON of every reading.
 ///
 /// The session has the format "alignment-session/1": what the rig hands over. The result is
-/// {"alignment": ..., "reference": ..., "warnings": [...], "residuals": ...}; the path of a reading is
-/// its path in every language, as in alignment.wheels.fl.camber_deg. Angles are in degrees, lengths in
-/// millimetres.
+/// {"alignment": ..., "reference": ..., "warnings": [...], "residuals": ..., "method": ..., "fit": ...};
+/// the path of a reading is its path in every language, as in alignment.wheels.fl.camber_deg. Angles are in
+/// degrees, lengths in millimetres.
+///
+/// The member "method" of the session chooses how the readings are estimated, here and wherever a session
+/// is measured: "staged", the default, stage by stage; "joint", all stages at once by one fit of a rigid
+/// car. "fit" is null with the staged method. With the joint one it is {"chi_squared": ...,
+/// "degrees_of_freedom": ..., "p_value": ..., "steps": ..., "poses": [...]}; each of the poses has stage,
+/// station, wheel, rotation_deg and translation_mm, by how much it lies off where all others put it,
+/// standardised, p_value and left_out.
 ///
 /// Returns WA_SUCCESS; WA_BUFFER_TOO_SMALL; WA_NOT_A_SESSION for a text that is not a session, with the
-/// path, the line and the column in the message; or another status above.
+/// path, the line and the column in the message; WA_NOT_DETERMINED or WA_NOT_CONVERGED by the joint method
+/// alone; or another status above.
 ///
 /// # Safety
 /// As under Memory at the top.
@@ -40,15 +48,15 @@ pub unsafe extern "C" fn wa_measure_json(
 /// specification_json: UTF-8 of specification_length bytes, format "alignment-specification/1": the limits
 ///     of readings and the rule by which they are judged. NULL with length 0 for none.
 ///
-/// The result is that of wa_measure_json, with four more members. "uncertainty", "degrees_of_freedom" and
-/// "expanded_uncertainty" are each a tree like "alignment": the standard uncertainty of every reading,
-/// in its own unit, its effective degrees of freedom, and U: reading ± U holds the true value with a
-/// probability of 95 %. They are null when the noise of the poses is neither stated nor seen in several
-/// frames of every target. "verdicts" is null without a specification, else {"overall": ..., "decision":
-/// ..., "load_state": ..., "readings": [...]}; each has path, unit, value, standard_uncertainty,
-/// degrees_of_freedom, nominal, limits and the members of wa_judgement: verdict ("conforms",
-/// "does_not_conform", "undetermined"), reason ("not_measured", "near_limit", "too_uncertain"), rule
-/// ("guarded", "simple_acceptance") and the rest.
+/// The result is that of wa_measure_json, by the "method" of the session and with its "fit", and has four
+/// more members. "uncertainty", "degrees_of_freedom" and "expanded_uncertainty" are each a tree like
+/// "alignment": the standard uncertainty of every reading, in its own unit, its effective degrees of
+/// freedom, and U: reading ± U holds the true value with a probability of 95 %. They are null when the
+/// noise of the poses is neither stated nor seen in several frames of every target. "verdicts" is null
+/// without a specification, else {"overall": ..., "decision": ..., "load_state": ..., "readings": [...]};
+/// each has path, unit, value, standard_uncertainty, degrees_of_freedom, nominal, limits and the members of
+/// wa_judgement: verdict ("conforms", "does_not_conform", "undetermined"), reason ("not_measured",
+/// "near_limit", "too_uncertain"), rule ("guarded", "simple_acceptance") and the rest.
 ///
 /// Returns what wa_measure_json returns; WA_NOT_A_SPECIFICATION, or WA_UNKNOWN_READING for limits of what
 /// is no reading, with the path, the line and the column in the message; WA_NOT_A_COVARIANCE.

@@ -109,7 +109,7 @@ pub const WA_WHEEL_RL: i32 = 2;
 pub const WA_WHEEL_RR: i32 = 3;
 
 /// Every status with its name.
-const NAMES: [(i32, &CStr); 37] = [
+const NAMES: [(i32, &CStr); 39] = [
     (WA_SUCCESS, c"success"),
     (WA_NOT_FINITE, c"not_finite"),
     (WA_NOT_A_ROTATION, c"not_a_rotation"),

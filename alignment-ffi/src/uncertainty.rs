@@ -11,7 +11,8 @@ use alignment_core::uncertainty::{self, Plan, Reach};
 use std::ffi::c_char;
 use std::ptr;
 
-/// The budget of one reading: what each input contributes to its uncertainty, the largest first.
+/// The budget of one reading: what each input contributes to its uncertainty, the largest first; of the
+/// reading as the "method" of the session estimates it.
 ///
 /// path: of the reading. One that is absent, or exact, has an empty budget.
 /// by_pose: 0 to take the poses of one wheel and stage together; otherwise pose by pose.
@@ -49,7 +50,7 @@ pub unsafe extern "C" fn wa_budget_json(
     unsafe { guard_text(result, error, job) }
 }
 
-/// The covariance of all readings of a session.
+/// The covariance of all readings of a session, as its "method" estimates them.
 ///
 /// covariance: buffer of the caller of capacity doubles, of which n·n are written, n = wa_reading_count():
 ///     row by row, in the order of wa_reading_path, each in the product of both readings' units. On the
@@ -144,8 +145,8 @@ unsafe fn fill_in<T: StatesSize>(name: &str, pointer: *mut T, value: &T) -> i32 
 /// has "low" and "high", by how much the ends of the interval by the law are off the symmetric one of the
 /// trials, "tolerance", half a unit of the last digit asked for, and "agrees".
 ///
-/// A run takes at least a hundred thousand trials, each as long as a plain measurement, and 8 bytes for each
-/// trial and path.
+/// A run takes at least a hundred thousand trials, each as long as a plain measurement by the "method" of
+/// the session, and 8 bytes for each trial and path.
 ///
 /// Returns what wa_budget_json returns; WA_MISSING_INPUT also for a reading that is absent;
 /// WA_OUT_OF_RANGE; WA_NOT_SETTLED when the trials allowed are used up.

@@ -52,35 +52,44 @@ mod _native {
 
     /// Measures a session, a JSON text or a tree of Python objects; returns the result as JSON.
     #[pyfunction]
-    fn measure(session: Bound<'_, PyAny>) -> PyResult<String> {
+    fn measure(session: Bound<'_, PyAny>, method: Bound<'_, PyAny>) -> PyResult<String> {
         let py = session.py();
-        let session = tree::session(session)?;
+        let session = tree::session(session, method)?;
         run(py, || alignment_core::measure(&session).map(|result| json(&result)))
     }
 
     /// Measures a session and judges it; returns the assessment as JSON.
     #[pyfunction]
-    fn assess(session: Bound<'_, PyAny>, specification: Option<Bound<'_, PyAny>>) -> PyResult<String> {
+    fn assess(
+        session: Bound<'_, PyAny>,
+        specification: Option<Bound<'_, PyAny>>,
+        method: Bound<'_, PyAny>,
+    ) -> PyResult<String> {
         let py = session.py();
-        let session = tree::session(session)?;
+        let session = tree::session(session, method)?;
         let specification = specification.map(tree::specification).transpose()?;
         run(py, || alignment_core::assess(&session, specification.as_ref()).map(|result| json(&result)))
     }
 
     /// What each reading of a session is worth.
     #[pyfunction]
-    fn propagate(session: Bound<'_, PyAny>) -> PyResult<Uncertainty> {
+    fn propagate(session: Bound<'_, PyAny>, method: Bound<'_, PyAny>) -> PyResult<Uncertainty> {
         let py = session.py();
-        let session = tree::session(session)?;
+        let session = tree::session(session, method)?;
         run(py, || alignment_core::uncertainty::propagate(&session).map(Uncertainty))
     }
 
     /// Measures a session again and again, its inputs drawn; returns the trials as JSON.
     #[pyfunction]
     #[expect(clippy::needless_pass_by_value, reason = "Python's list is converted to one of Rust")]
-    fn monte_carlo(session: Bound<'_, PyAny>, paths: Vec<String>, settings: Bound<'_, PyAny>) -> PyResult<String> {
+    fn monte_carlo(
+        session: Bound<'_, PyAny>,
+        paths: Vec<String>,
+        settings: Bound<'_, PyAny>,
+        method: Bound<'_, PyAny>,
+    ) -> PyResult<String> {
         let py = session.py();
-        let session = tree::session(session)?;
+        let session = tree::session(session, method)?;
         let settings = tree::arguments(settings)?;
         let paths: Vec<&str> = paths.iter().map(String::as_str).collect();
         for path in &paths {

@@ -6,6 +6,7 @@ use crate::error;
 use alignment_core::Session;
 use alignment_core::conformity::Specification;
 use alignment_core::json::{JsonError, session_from_json, specification_from_json};
+use alignment_core::session::Method;
 use pyo3::prelude::*;
 use pyo3::types::{PyBool, PyFloat, PyInt, PyList, PyMapping, PyString, PyTuple};
 use serde::de::value::StrDeserializer;
@@ -14,11 +15,14 @@ use serde::de::{
 };
 use std::fmt;
 
-/// Reads a session: a text is its JSON.
-pub(crate) fn session(given: Bound<'_, PyAny>) -> PyResult<Session> {
-    text_or_tree(given, session_from_json, |py, reason, message, path| {
+/// Reads a session: a text is its JSON. A method, unless it is None, takes the place of the session's own.
+pub(crate) fn session(given: Bound<'_, PyAny>, method: Bound<'_, PyAny>) -> PyResult<Session> {
+    let session = text_or_tree(given, session_from_json, |py, reason, message, path| {
         error::from_tree(py, JsonError::code_of(reason), &message, path)
-    })
+    })?;
+    let method: Option<Method> =
+        read(method, |py, reason, message, path| error::from_argument(py, reason, format!("method: {message}"), path))?;
+    Ok(Session { method: method.unwrap_or(session.method), ..session })
 }
 
 /// Reads a specification: a text is its JSON.

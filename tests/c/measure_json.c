@@ -52,6 +52,45 @@ static void test_measure(const char *session, size_t session_length)
     free(second);
 }
 
+/* The session chooses the method by a member of its own, which is put in the place of the one that is there. */
+static void test_joint(const char *session, size_t session_length)
+{
+    static const char staged[] = "\"method\": \"staged\"";
+    static const char joint[] = "\"method\": \"joint\"";
+    const size_t capacity = 1 << 18;
+    char *text = (char *)calloc(session_length + 1, 1);
+    char *result = (char *)malloc(capacity);
+    char *method = NULL;
+    const char *fit = NULL;
+    wa_error error = fresh_error();
+    size_t length = 0;
+
+    if (text == NULL || result == NULL) {
+        free(text);
+        free(result);
+        CHECK(!"memory");
+        return;
+    }
+    memcpy(text, session, session_length);
+    CHECK(wa_measure_json(text, session_length, result, capacity, &length, &error) == WA_SUCCESS);
+    CHECK(strstr(result, staged) != NULL && strstr(result, "\"fit\": null") != NULL);
+
+    method = strstr(text, staged);
+    CHECK(method != NULL);
+    if (method != NULL) {
+        memset(method, ' ', strlen(staged));
+        memcpy(method, joint, strlen(joint));
+        CHECK(wa_measure_json(text, session_length, result, capacity, &length, &error) == WA_SUCCESS);
+        CHECK(strstr(result, joint) != NULL);
+        fit = strstr(result, "\"fit\": {");
+        CHECK(fit != NULL);
+        fit = fit == NULL ? NULL : strstr(fit, "\"chi_squared\": ");
+        CHECK(fit != NULL && strtod(fit + strlen("\"chi_squared\": "), NULL) > 0.0);
+    }
+    free(text);
+    free(result);
+}
+
 static void test_null_pointers(const char *session, size_t session_length)
 {
     char result[8] = "#######";
@@ -154,6 +193,7 @@ int main(int argc, char **argv)
         return 2;
     }
     test_measure(session, session_length);
+    test_joint(session, session_length);
     test_null_pointers(session, session_length);
     test_struct_size(session, session_length);
     test_refused_texts(session, session_length);

@@ -1,6 +1,6 @@
 #!/bin/sh
 # Builds the library, then each consumer as C99 (shared and static library) and, where there is a compiler, as C++17;
-# runs it on the demo session and specification, or on the session named by the first argument, which must state its noise.
+# runs it on the demo session and specification, or on the session named by the first argument, which must state its noise and its method, staged.
 set -eu
 
 here=$(cd "$(dirname "$0")" && pwd)

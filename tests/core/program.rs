@@ -76,6 +76,57 @@ fn minutes_are_printed_on_request() {
 }
 
 #[test]
+fn the_method_is_told_and_can_be_chosen() {
+    let result = |arguments: &[&str]| -> Value { serde_json::from_str(&text(&align(arguments))).unwrap() };
+    let staged = result(&["--json"]);
+    assert_eq!((staged.get("method").unwrap(), staged.get("fit").unwrap()), (&"staged".into(), &Value::Null));
+    assert!(text(&align(&[])).contains("\nEstimated stage by stage.\n"));
+
+    // By the option, and by the session's own key, which the option overrides.
+    let joint = result(&["--json", "--method", "joint"]);
+    let mut session: Value =
+        serde_json::from_str(&std::fs::read_to_string(crate::project_file("examples/pulling-car.json")).unwrap())
+            .unwrap();
+    session["method"] = "joint".into();
+    let path = file("joint.json", session.to_string().as_bytes());
+    let path = path.to_str().unwrap();
+    assert_eq!(result(&["--json", path]), joint);
+    assert_eq!(result(&["--json", "--method", "staged", path]), staged);
+
+    let fit = joint.get("fit").unwrap();
+    let figure = |tree: &Value, key: &str| tree[key].as_f64().unwrap();
+    let poses = fit["poses"].as_array().unwrap();
+    let worst = poses.iter().max_by(|a, b| figure(a, "standardised").total_cmp(&figure(b, "standardised"))).unwrap();
+    let report = text(&align(&["--method", "joint"]));
+    let line = report.lines().find(|line| line.starts_with("Estimated by one fit of a rigid car: ")).unwrap();
+    let station = worst["station"].as_u64().map(|index| format!("[{index}]")).unwrap_or_default();
+    for expected in [
+        format!("χ² {:.1}, {} degrees of freedom", figure(fit, "chi_squared"), figure(fit, "degrees_of_freedom")),
+        format!("p = {:.3}", figure(fit, "p_value")),
+        format!("worst pose {}{station}.{}, ", worst["stage"].as_str().unwrap(), worst["wheel"].as_str().unwrap()),
+    ] {
+        assert!(line.contains(&expected), "{expected} is not in {line}");
+    }
+
+    let unknown = align(&["--method", "both"]);
+    assert_eq!(unknown.status.code(), Some(2));
+    assert!(String::from_utf8(unknown.stderr).unwrap().contains("[possible values: staged, joint]"));
+}
+
+#[test]
+fn a_spoiled_pose_is_named_and_left_out() {
+    let mut session: Value =
+        serde_json::from_str(&std::fs::read_to_string(crate::project_file("examples/pulling-car.json")).unwrap())
+            .unwrap();
+    let x = &mut session["sweep"][3]["fl"]["translation_mm"][0];
+    *x = (x.as_f64().unwrap() + 5.0).into();
+    session["joint"] = serde_json::json!({ "robust": true });
+    let path = file("spoiled.json", session.to_string().as_bytes());
+    let report = text(&align(&["--method", "joint", path.to_str().unwrap()]));
+    assert!(report.contains("worst pose sweep[3].fl, ") && report.contains(" and left out.\n"), "{report}");
+}
+
+#[test]
 fn the_schema_is_the_committed_one() {
     let committed = |name: &str| std::fs::read_to_string(crate::project_file(name)).unwrap();
     assert_eq!(text(&align(&["--schema"])), committed("alignment-core/schema/alignment-session-1.json"));

@@ -4,12 +4,14 @@ import copy
 import json
 import os
 import subprocess
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
 import pytest
 
 Tree = dict[str, Any]
+Program = Callable[..., Tree]
 
 ROOT = Path(__file__).resolve().parents[2]
 
@@ -47,21 +49,30 @@ def specification(specification_path: Path) -> Tree:
 
 
 @pytest.fixture(scope="session")
-def _program_tree(session_path: Path) -> Tree:
+def program() -> Program:
     """What `align --json` prints: of the program ALIGN_PROGRAM, else built by Cargo."""
     program = os.environ.get("ALIGN_PROGRAM")
     cargo = ["cargo", "run", "--quiet", "--release", "--example", "align", "--"]
     command = cargo if program is None else [program]
-    done = subprocess.run(
-        [*command, "--json", str(session_path)],
-        cwd=ROOT,
-        capture_output=True,
-        text=True,
-        check=False,
-    )
-    assert done.returncode == 0, done.stderr
-    tree: Tree = json.loads(done.stdout)
-    return tree
+
+    def run(*arguments: str | Path) -> Tree:
+        done = subprocess.run(
+            [*command, "--json", *map(str, arguments)],
+            cwd=ROOT,
+            capture_output=True,
+            text=True,
+            check=False,
+        )
+        assert done.returncode == 0, done.stderr
+        tree: Tree = json.loads(done.stdout)
+        return tree
+
+    return run
+
+
+@pytest.fixture(scope="session")
+def _program_tree(program: Program, session_path: Path) -> Tree:
+    return program(session_path)
 
 
 @pytest.fixture

@@ -3,9 +3,9 @@
 import copy
 import json
 import pickle
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from pathlib import Path
-from typing import Any
+from typing import Any, Literal
 
 import numpy as np
 import pytest
@@ -109,6 +109,68 @@ def test_frames_that_move_are_refused_in_their_unit(session: Tree) -> None:
     ]
     error = refused(session, wheel_alignment.NotStillError)
     assert (error.stage, error.wheel, error.unit) == ("ahead", "rl", "mm")
+
+
+def undetermined(session: Tree) -> Tree:
+    """A body found again from one rear target, beside a wheel that is free to roll."""
+    session["sweep"] = session["sweep"][:2]
+    session["sweep_wheels_locked"] = False
+    session["sweep_body"] = "found_again"
+    session["ahead"]["fl"] = None
+    session["lock_left"]["rr"] = None
+    return session
+
+
+def no_car(session: Tree) -> Tree:
+    """Front targets turned about the rig's y axis by -25, 0 and 25 degrees in turn."""
+    for index, station in enumerate(session["sweep"]):
+        angle = np.radians(25.0 * (index % 3 - 1))
+        sin, cos = np.sin(angle), np.cos(angle)
+        turn = np.array([[cos, 0.0, sin], [0.0, 1.0, 0.0], [-sin, 0.0, cos]])
+        for pose in (station["fl"], station["fr"]):
+            pose["rotation"] = (turn @ pose["rotation"]).tolist()
+    return session
+
+
+def test_the_joint_fit_names_what_it_cannot_tell(session: Tree) -> None:
+    assert measure(undetermined(session)).method == "staged"
+    error = refused(session | {"method": "joint"}, wheel_alignment.NotDeterminedError)
+    assert error.stage == "lock_left"
+    assert error.value is not None
+    assert error.minimum is not None
+    assert error.value < error.minimum
+
+
+def test_no_rigid_car_is_told_from_a_poor_one(session: Tree) -> None:
+    assert measure(no_car(session)).method == "staged"
+    error = refused(session | {"method": "joint"}, wheel_alignment.NotConvergedError)
+    assert error.value is not None
+    assert error.maximum is not None
+    assert error.value > error.maximum
+
+
+@pytest.mark.parametrize("method", ["staged", "joint"])
+def test_every_function_takes_the_method_asked_for(
+    session: Tree, method: Literal["staged", "joint"]
+) -> None:
+    no_car(session)
+    own: Literal["staged", "joint"] = "joint" if method == "staged" else "staged"
+    session["method"] = own
+    watched = "wheels.fl.camber_deg"
+    calls: list[Callable[[], object]] = [
+        lambda: measure(session, method=method),
+        lambda: wheel_alignment.assess(session, method=method),
+        lambda: wheel_alignment.propagate(session, method=method),
+        lambda: wheel_alignment.monte_carlo(
+            session, watched, significant_digits=1, method=method
+        ),
+    ]
+    for call in calls:
+        if method == "staged":
+            call()
+        else:
+            with pytest.raises(wheel_alignment.NotConvergedError):
+                call()
 
 
 @pytest.mark.parametrize(

@@ -175,7 +175,7 @@ def nodes(value: object) -> Iterator[Any]:
 
 def every_result(session: Tree, specification: Tree) -> Iterator[object]:
     """A result of each function."""
-    yield measure(session)
+    yield measure(session, method="joint")
     yield wheel_alignment.assess(session, specification)
     known = wheel_alignment.propagate(session)
     yield known.expanded("wheels.fl.camber_deg")

@@ -20,8 +20,12 @@ assert_type(result.warnings[0].value, float | None)
 assert_type(result.reference.turn.angle_deg, float)
 residual = result.residuals.rolling[0].fl
 assert_type(residual, wheel_alignment.Residual | None)
+assert_type(result.fit, wheel_alignment.Fit | None)
 
 measure({"format": "alignment-session/1"})
+measure("{}", method="joint")
+measure("{}", method="both")  # type: ignore[arg-type]
+measure("{}", "joint")  # type: ignore[call-arg]
 measure(42)  # type: ignore[arg-type]
 result.alignment.wheels.fl.camber_deg = 0.0  # type: ignore[misc]
 print(result.alignment.wheels.fl.camber)  # type: ignore[attr-defined]

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from dataclasses import dataclass
+from typing import Literal
 
 from wheel_alignment import _inputs, _native
 from wheel_alignment._conformity import Verdicts
@@ -25,7 +26,7 @@ class Assessment(Measurement):
     ----------
     alignment, reference, datum_normal, warnings, residuals, spreads
         As in `Measurement`.
-    instantaneous_axes
+    method, fit, instantaneous_axes
         As in `Measurement`.
     uncertainty : Alignment or None
         The standard uncertainty of every reading, in its own unit, under the same
@@ -63,7 +64,12 @@ class Assessment(Measurement):
         return table("Assessment", self, self.expanded_uncertainty, more)
 
 
-def assess(session: Given, specification: Given | None = None) -> Assessment:
+def assess(
+    session: Given,
+    specification: Given | None = None,
+    *,
+    method: Literal["staged", "joint"] | None = None,
+) -> Assessment:
     """Measure a car, say what every reading is worth, and judge it by its limits.
 
     The noise of the poses must be stated, as ``pose_noise`` or as a pose's own
@@ -76,6 +82,8 @@ def assess(session: Given, specification: Given | None = None) -> Assessment:
         What the rig hands over, as `measure` takes it.
     specification : mapping, str or path-like, optional
         The limits, format ``alignment-specification/1``, in the same forms.
+    method : {"staged", "joint"}, optional
+        As `measure` takes it.
 
     Returns
     -------
@@ -137,6 +145,7 @@ def assess(session: Given, specification: Given | None = None) -> Assessment:
     text = _native.assess(
         _inputs.session(session),
         None if specification is None else _inputs.specification(specification),
+        method,
     )
     tree = json.loads(text)
     if tree["degrees_of_freedom"] is not None:

@@ -293,6 +293,20 @@ class NotSettledError(AlignmentError):
     name = "not_settled"
 
 
+class NotDeterminedError(AlignmentError):
+    """The stations do not tell an unknown of the joint fit from the others."""
+
+    code = -31
+    name = "not_determined"
+
+
+class NotConvergedError(AlignmentError):
+    """The joint fit did not converge: no rigid car is near the poses."""
+
+    code = -32
+    name = "not_converged"
+
+
 # Tracebacks name the class as its reader imports it.
 for _class in (AlignmentError, *AlignmentError.__subclasses__()):
     _class.__module__ = "wheel_alignment"

@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+from typing import Literal
+
 from wheel_alignment import _inputs, _native
 from wheel_alignment._inputs import Given
 from wheel_alignment._readings import Measurement, from_json
 
 
-def measure(session: Given) -> Measurement:
+def measure(
+    session: Given, *, method: Literal["staged", "joint"] | None = None
+) -> Measurement:
     """Measure a car: from the target poses of one session to every reading.
 
     Rolling stations compensate the clamps; the ahead station gives camber, toe and the
@@ -22,6 +26,10 @@ def measure(session: Given) -> Measurement:
         its JSON, or the path of a JSON file as a `pathlib.Path`. Keys carry their
         units: degrees and millimetres. In a dict, arrays and their scalars are as good
         as lists and numbers.
+    method : {"staged", "joint"}, optional
+        How the readings are estimated: stage by stage, or all stages at once by one
+        fit of a rigid car, which scatters less and gives ``fit``. What the session's
+        own key ``method`` says when left out; staged when it says nothing.
 
     Returns
     -------
@@ -37,7 +45,9 @@ def measure(session: Given) -> Measurement:
         One subclass per code. Its message is one sentence and its attributes say what
         is wrong, where, the figure, the bound and the remedy.
     TypeError
-        The argument is none of the above.
+        An argument is none of the above.
+    ValueError
+        No method has this name.
     OSError
         The file cannot be read.
 
@@ -81,6 +91,11 @@ def measure(session: Given) -> Measurement:
     fl: loaded_radius_mm was not given, the rolling radius stands in: trail, scrub and \
 track at the ground lean on it (310 mm)
 
+    All stages at once:
+
+    >>> wheel_alignment.measure(session, method="joint").fit.degrees_of_freedom
+    48.0
+
     Rolled by less than it takes to find the spindles:
 
     >>> session["rolling"] = [station(0), station(2), station(4)]
@@ -93,4 +108,4 @@ track at the ground lean on it (310 mm)
 further between the stations
     rolling fl 4.0 10.0
     """
-    return from_json(Measurement, _native.measure(_inputs.session(session)))
+    return from_json(Measurement, _native.measure(_inputs.session(session), method))

@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Final, TypedDict
+from typing import TYPE_CHECKING, Final, Literal, TypedDict
 
 from wheel_alignment import _inputs, _native
 from wheel_alignment._inputs import Given
@@ -167,7 +167,9 @@ def _source(tree: str | dict[str, str | dict[str, str | int | None]]) -> Source:
     return build(Source, {"kind": kind, **of})
 
 
-def propagate(session: Given) -> Uncertainty:
+def propagate(
+    session: Given, *, method: Literal["staged", "joint"] | None = None
+) -> Uncertainty:
     """Measure a car, and say what each reading is worth.
 
     By the law of propagation, from the noise of every pose and the
@@ -180,6 +182,8 @@ def propagate(session: Given) -> Uncertainty:
         a pose scatters, per axis or as a 6×6 ``covariance`` in deg and mm; a pose may
         have a ``covariance`` of its own; without either it is estimated from the
         frames.
+    method : {"staged", "joint"}, optional
+        As `measure` takes it.
 
     Returns
     -------
@@ -239,7 +243,7 @@ def propagate(session: Given) -> Uncertainty:
     poses ahead: 16 %
     up None: 16 %
     """
-    return Uncertainty(_native.propagate(_inputs.session(session)))
+    return Uncertainty(_native.propagate(_inputs.session(session), method))
 
 
 class PoseNoise(TypedDict):
@@ -516,6 +520,7 @@ def monte_carlo(
     significant_digits: int = 2,
     most_trials: int = 10_000_000,
     seed: int = 0,
+    method: Literal["staged", "joint"] | None = None,
 ) -> Trials:
     """Measure a session again and again, every input drawn from what is known of it.
 
@@ -538,6 +543,8 @@ def monte_carlo(
         them and each reading.
     seed : int
         The seed of the trials, 0 to 2**64 − 1.
+    method : {"staged", "joint"}, optional
+        As `measure` takes it.
 
     Returns
     -------
@@ -577,5 +584,5 @@ def monte_carlo(
         "seed": seed,
     }
     watched = [paths] if isinstance(paths, str) else list(paths)
-    text = _native.monte_carlo(_inputs.session(session), watched, settings)
+    text = _native.monte_carlo(_inputs.session(session), watched, settings, method)
     return from_json(Trials, text)
