@@ -37,7 +37,7 @@ impl<'a> Scatter<'a> {
     /// The covariance of the mean of a pose's frames, when it is stated.
     pub(crate) fn stated(&self, (stage, station, wheel): Place) -> Option<PoseScatter> {
         let sighting = self.station(stage, station).map(|station| station.get(wheel));
-        let share = 1.0 / self.frames(sighting);
+        let share = 1.0 / frames(sighting);
         match (sighting, &self.session.pose_noise) {
             (Some(Sighting::PoseWithCovariance(both)), _) => Some(self.in_rig(&both.1.covariance, wheel, 1.0)),
             (_, Some(Noise::Covariance(noise))) => Some(self.in_rig(&noise.covariance, wheel, share)),
@@ -63,13 +63,8 @@ impl<'a> Scatter<'a> {
         let missing = Error::new(ErrorCode::MissingInput).input(NOISE).stage(stage).wheel(wheel);
         let missing = station.map_or(missing, |station| missing.station(station));
         let StationSpread { rotation_deg, translation_mm, .. } = *self.spread(at).ok_or(missing)?;
-        let share = 1.0 / self.frames(self.station(stage, station).map(|station| station.get(wheel)));
+        let share = 1.0 / frames(self.station(stage, station).map(|station| station.get(wheel)));
         Ok((per_axis(PoseNoise { rotation_deg, translation_mm }, share), 3.0 / share - 3.0))
-    }
-
-    #[expect(clippy::cast_precision_loss, reason = "the number of frames is far below 2^52")]
-    fn frames(&self, sighting: Option<&Sighting>) -> f64 {
-        sighting.map_or(1.0, |sighting| sighting.frames().len() as f64)
     }
 
     fn station(&self, stage: Stage, station: Option<usize>) -> Option<&Station> {
@@ -93,6 +88,11 @@ impl<'a> Scatter<'a> {
         turn.fixed_view_mut::<3, 3>(3, 3).copy_from(&camera.rotation);
         rows_of(&(turn * scaled * turn.transpose()))
     }
+}
+
+#[expect(clippy::cast_precision_loss, reason = "the number of frames is far below 2^52")]
+fn frames(sighting: Option<&Sighting>) -> f64 {
+    sighting.map_or(1.0, |sighting| sighting.frames().len() as f64)
 }
 
 fn rows_of(matrix: &SMatrix<f64, 6, 6>) -> PoseScatter {

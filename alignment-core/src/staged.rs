@@ -657,7 +657,7 @@ pub(crate) fn sweep_range_deg(steer: &BySide<Vec<Option<f64>>>) -> Option<f64> {
     });
     let (least, most) =
         mean.fold((f64::INFINITY, f64::NEG_INFINITY), |(least, most), angle| (angle.min(least), angle.max(most)));
-    (most >= least).then(|| most - least)
+    (most >= least).then_some(most - least)
 }
 
 fn check_sweep_range(

@@ -30,7 +30,7 @@ fn noisy(seed: u64, locked: bool) -> Session {
 }
 
 fn method(seed: u64) -> Method {
-    if seed % 2 == 0 { Method::Staged } else { Method::Joint }
+    if seed.is_multiple_of(2) { Method::Staged } else { Method::Joint }
 }
 
 /// The session with every station and every pose replaced.

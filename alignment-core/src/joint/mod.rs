@@ -157,7 +157,7 @@ impl Fitted {
             Ok(Some(compensation))
         })?;
         let freedom = freedom(&model, model.observations.len());
-        let noise = Noise { known, chi_squared: normal.chi_squared, freedom };
+        let noise = Noise { known, chi_squared: normal.chi_squared - normal.uncounted, freedom };
         Ok(Self { model, state, normal, steps, noise, compensation, left_out: Vec::new() })
     }
 

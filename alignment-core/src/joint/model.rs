@@ -227,7 +227,14 @@ pub(super) fn square<F: crate::frame::Frame>(direction: Vector<F>) -> [Vector3<f
     [column(first), column(direction.cross(first))]
 }
 
-const AXES: [Vector3<f64>; 3] = [Vector3::new(1.0, 0.0, 0.0), Vector3::new(0.0, 1.0, 0.0), Vector3::new(0.0, 0.0, 1.0)];
+/// How the rotation vector β of a turn changes when a small turn ω follows it: ω − β × ω/2 + β × (β × ω)/12, and less than the fourth power of β more.
+pub(super) fn turned_by(turned: &Vector3<f64>, by: &Vector3<f64>) -> Vector3<f64> {
+    let first = turned.cross(by);
+    by - first * 0.5 + turned.cross(&first) / 12.0
+}
+
+pub(super) const AXES: [Vector3<f64>; 3] =
+    [Vector3::new(1.0, 0.0, 0.0), Vector3::new(0.0, 1.0, 0.0), Vector3::new(0.0, 0.0, 1.0)];
 
 /// The body at a station: a point x goes to pivot + turn·(x − pivot) + shift.
 struct Body {
@@ -476,9 +483,7 @@ impl Model {
         rolled.by_body_shift = by_chord;
         rolled.by_travel_yaw = sign * longer * chord.dot(&left);
         for (i, along) in AXES.into_iter().enumerate() {
-            // A small turn ω of the body changes its rotation vector β by ω − β × ω/2 + β × (β × ω)/12.
-            let first = turned.cross(&along);
-            let by_turn = along - first * 0.5 + turned.cross(&first) / 12.0;
+            let by_turn = turned_by(&turned, &along);
             rolled.by_body_turn[i] =
                 by_chord.dot(&along.cross(&arm)) + by_yaw * up.dot(&by_turn) - spindle.dot(&by_turn);
             rolled.by_turn[i] = by_centre.dot(&along.cross(&(centre - origin))) - turned.dot(&along.cross(&spindle));
@@ -585,4 +590,94 @@ struct Rolled {
     by_offset: [f64; 2],
     by_body_turn: [f64; 3],
     by_body_shift: Vector3<f64>,
+}
+
+#[cfg(all(test, feature = "simulate"))]
+mod tests {
+    use super::*;
+    use crate::joint::{start::Ground, weights::Weights};
+    use crate::session::{CompensationMethod, JointOptions, PoseNoise, Session, SweepBody};
+    use crate::simulate::{BodyMotion, VirtualVehicle};
+    use crate::staged;
+
+    /// Every derivative against central differences, with all that can be free, at a state that fits nothing.
+    #[test]
+    fn a_pose_follows_every_unknown_as_it_says() {
+        let noise = Some(PoseNoise { rotation_deg: 0.3, translation_mm: 4.0 });
+        let car = |seed| VirtualVehicle { pose_noise: noise, ..VirtualVehicle::random(seed) };
+        let body_motion =
+            BodyMotion { rise_mm: 3.0, slide_mm: [2.0, -4.0], roll_deg: 0.3, pitch_deg: -0.2, yaw_deg: 0.4 };
+        let cars = [
+            car(1),
+            VirtualVehicle { compensation: CompensationMethod::Spun, sweep_wheels_locked: false, ..car(2) },
+            VirtualVehicle {
+                rolling_yaw_deg_per_m: 3.0,
+                sweep_body: SweepBody::FoundAgain,
+                sweep_wheels_locked: false,
+                body_motion,
+                ..car(3)
+            },
+            VirtualVehicle { rolling_yaw_deg_per_m: -2.0, sweep_body: SweepBody::FoundAgain, body_motion, ..car(4) },
+        ];
+        for (number, car) in cars.into_iter().enumerate() {
+            let joint = JointOptions { rolling_slip_mm: 0.3, ..JointOptions::default() };
+            let mut session = Session { joint, pose_noise: noise.map(Into::into), ..car.session() };
+            if number == 3 {
+                // No axis of one side.
+                for station in &mut session.sweep[1..] {
+                    station.fr = crate::session::Sighting::NotSeen;
+                }
+            }
+            let seen = staged::see(&session).unwrap();
+            let level = staged::level(&session, &seen.rolling, &seen.ahead).unwrap();
+            let weights = Weights::of(&session, &seen.spreads);
+            let ground = Ground { session: &session, up: level.up, clamps: &level.clamps };
+            let (model, mut state) = ground.start(&seen, &weights).unwrap();
+            let mut angle_rad = 0.02;
+            for (plan, station) in model.stations.iter().zip(&mut state.stations) {
+                if plan.body.is_some() {
+                    station.turn = rotation(Vector3::new(0.6, 0.0, 0.8), angle_rad) * station.turn;
+                    angle_rad *= -0.9;
+                }
+            }
+            for seen in &model.observations {
+                let mut follows = Follows::default();
+                model.foretell(&state, seen.at, seen.wheel, Some(&mut follows)).unwrap();
+                let by = |shared: bool, column: usize| {
+                    let size = if shared { model.columns.size } else { model.stations[seen.at].size };
+                    let nudged = |step: f64| {
+                        let mut all = DVector::zeros(model.columns.size);
+                        let mut own: Vec<DVector<f64>> =
+                            model.stations.iter().map(|plan| DVector::zeros(plan.size)).collect();
+                        if shared {
+                            all[column] = step;
+                        } else {
+                            own[seen.at][column] = step;
+                        }
+                        model.foretell(&model.stepped(&state, &all, &own), seen.at, seen.wheel, None).unwrap()
+                    };
+                    assert!(column < size);
+                    Model::left_over(&nudged(1e-5), &nudged(-1e-5)) / 2e-5
+                };
+                for (shared, columns, size) in
+                    [(true, &follows.shared, model.columns.size), (false, &follows.own, model.stations[seen.at].size)]
+                {
+                    for column in 0..size {
+                        let said: Vector6<f64> =
+                            columns.iter().filter(|(of, _)| *of == column).map(|(_, by)| *by).sum();
+                        let found = by(shared, column);
+                        let plan = &model.stations[seen.at];
+                        assert!(
+                            (said - found).amax() < 1e-5 * (1.0 + found.amax()),
+                            "car {number}, {:?} {:?} {:?}, shared {shared} {column} {:?}:\n{said}{found}",
+                            plan.stage,
+                            plan.index,
+                            seen.wheel,
+                            model.columns.name(column),
+                        );
+                    }
+                }
+            }
+        }
+    }
 }

@@ -10,7 +10,7 @@ use super::solve::{self, Normal, Until};
 use super::start::Ground;
 use super::weights::{Known, Weights};
 use super::{Fitted, PoseFit, freedom, pose_fit, settle};
-use crate::error::{Error, Stage};
+use crate::error::{Error, ErrorCode, Stage};
 use crate::frame::{Rig, Target, Transform};
 use crate::layout::Wheel;
 use crate::scatter::Place;
@@ -48,7 +48,7 @@ pub(super) fn fit(session: &Session, seen: &Seen, weights: &Weights) -> Result<F
         Search { state: start.clone(), start, kept: Vec::new(), left_out: Vec::new(), known: weights.known, model };
     search.narrow()?;
     search.sort_out()?;
-    if search.look_again()? {
+    if search.look_again() {
         search.sort_out()?;
     }
     let Search { mut model, state, kept, mut left_out, .. } = search;
@@ -58,7 +58,15 @@ pub(super) fn fit(session: &Session, seen: &Seen, weights: &Weights) -> Result<F
     let mut kept = kept.iter();
     model.observations.retain(|_| kept.next().is_none_or(|kept| *kept));
     model.renumber();
-    let mut fitted = settle(session, seen, (model, state), &level.clamps, weights.known)?;
+    let fitted = settle(session, seen, (model, state), &level.clamps, weights.known);
+    // Where too few poses of a wheel are left, it is told in form only, and what comes out is no wheel.
+    let undetermined = |error: Error| match error.code {
+        ErrorCode::LengthOutOfRange if error.stage == Some(Stage::Rolling) => {
+            Error { code: ErrorCode::NotDetermined, unit: "", value: None, minimum: None, maximum: None, ..error }
+        }
+        _ => error,
+    };
+    let mut fitted = fitted.map_err(undetermined)?;
     fitted.left_out = left_out;
     Ok(fitted)
 }
@@ -137,7 +145,7 @@ impl Search {
 
     /// Looks again at wheels of which several poses were left out as they stood or rolled: of those few the wrong ones may have won. Every two
     /// of them are trusted in turn, and those stay with which most of the session agrees. True when that changes anything.
-    fn look_again(&mut self) -> Result<bool, Error> {
+    fn look_again(&mut self) -> bool {
         let mut changed = false;
         for wheel in Wheel::ALL {
             let of_wheel = |pose: &usize| {
@@ -184,7 +192,7 @@ impl Search {
                 }
             }
         }
-        Ok(changed)
+        changed
     }
 
     /// Puts the unknowns of one wheel back to where they began.
@@ -233,7 +241,7 @@ fn median(values: &[f64]) -> f64 {
 fn judged(model: &Model, normal: &Normal, kept: &[bool], known: Known) -> Vec<PoseFit> {
     let knocks = Knocks::of(model, normal);
     let counted = kept.iter().filter(|kept| **kept).count();
-    let noise = Noise { known, chi_squared: normal.chi_squared, freedom: freedom(model, counted) };
+    let noise = Noise { known, chi_squared: normal.chi_squared - normal.uncounted, freedom: freedom(model, counted) };
     let pose = |(pose, kept): (usize, &bool)| {
         let seen = &model.observations[pose];
         let plan = &model.stations[seen.at];

@@ -3,12 +3,12 @@
 //! What a station has of its own meets nothing of any other station in the normal equations, so it is eliminated station by station, and the
 //! cost grows with their number, not with its cube.
 
-use super::model::{Follows, Kind, Model, State, column};
+use super::model::{AXES, Follows, Kind, Model, State, column, rotation_vector, turned_by};
 use crate::error::{Error, ErrorCode};
 use crate::layout::Wheel;
 use crate::units::sqrt;
 use alloc::vec::Vec;
-use nalgebra::{Cholesky, DMatrix, DVector, Vector6};
+use nalgebra::{Cholesky, DMatrix, DVector, Vector3, Vector6};
 
 /// Of an unknown's own information, the least that the others may leave of it: below, it cannot be told from them.
 const LEAST_OWN: f64 = 1e-11;
@@ -37,6 +37,8 @@ pub(super) struct Normal {
     pub(super) factor: DMatrix<f64>,
     gradient: DVector<f64>,
     pub(super) chi_squared: f64,
+    /// Of it, what is not counted among the equations.
+    pub(super) uncounted: f64,
 }
 
 /// The equations of every pose at a state.
@@ -46,10 +48,17 @@ fn rows(model: &Model, state: &State) -> Vec<Row> {
         let mut follows = Follows::default();
         let Some(foretold) = model.foretell(state, seen.at, seen.wheel, Some(&mut follows)) else { continue };
         let whitener = seen.whitener * sqrt(seen.share);
+        let left_over = Model::left_over(&seen.pose, &foretold);
+        let turn = left_over.fixed_rows::<3>(0).into_owned();
         for (_, by) in follows.shared.iter_mut().chain(&mut follows.own) {
+            // Of a rotation vector r that is left over a small turn ω takes ω + r × ω/2 + r × (r × ω)/12.
+            let first = turn.cross(&by.fixed_rows::<3>(0));
+            let second = turn.cross(&first);
+            let mut turned = by.fixed_rows_mut::<3>(0);
+            turned += first * 0.5 + second / 12.0;
             *by = whitener * *by;
         }
-        rows.push(Row { left_over: whitener * Model::left_over(&seen.pose, &foretold), follows });
+        rows.push(Row { left_over: whitener * left_over, follows });
     }
     rows
 }
@@ -66,6 +75,8 @@ fn chi_squared(model: &Model, state: &State) -> f64 {
 
 /// What is known of a station beside its poses, over its standard deviation, and how it follows the unknowns.
 struct Known {
+    /// Whether it is counted among the equations: where a body goes that turns is only a name for what it does.
+    counts: bool,
     at: usize,
     off: f64,
     own: Vec<(usize, f64)>,
@@ -79,9 +90,9 @@ fn known_beside(model: &Model, state: &State) -> Vec<Known> {
     for (at, (plan, station)) in rolled.filter(|(_, (plan, _))| plan.kind == Kind::Rolled) {
         for wheel in Wheel::ALL {
             if let (Some(column), Some(of_wheel)) = (*plan.spin.get(wheel), state.wheels.get(wheel)) {
-                let weight = of_wheel.radius_mm / model.slip_mm;
-                let off = weight * station.spin_rad.get(wheel);
-                known.push(Known { at, off, own: [(column, weight)].into(), shared: None });
+                let (weight, spin_rad) = (of_wheel.radius_mm / model.slip_mm, *station.spin_rad.get(wheel));
+                let shared = model.columns.radii.get(wheel).map(|radius| (radius, spin_rad / model.slip_mm));
+                known.push(Known { counts: true, at, off: weight * spin_rad, own: [(column, weight)].into(), shared });
             }
         }
         if let (Some(own), Some(travel)) = (plan.body, model.columns.travel) {
@@ -92,19 +103,29 @@ fn known_beside(model: &Model, state: &State) -> Vec<Known> {
 }
 
 impl Model {
-    /// How far a body that turns has gone sideways of the direction in which it travels. It may; but on the whole it is that direction.
+    /// How far a body that turns has gone sideways of the direction in which it travels. It may, far beyond the noise of the poses; but on the whole
+    /// it is that direction.
     fn sideways(&self, state: &State, at: usize, own: usize, travel: usize) -> Known {
-        const SIDEWAYS_MM: f64 = 10.0;
+        const SIDEWAYS_MM: f64 = 2.0;
         let station = &state.stations[at];
         let (heading, left) = self.heading(state, &station.turn);
         let (along, off) = (station.shift.dot(&heading), station.shift.dot(&left));
         let by_yaw = -along / SIDEWAYS_MM;
         let mut by_own = Vec::with_capacity(5);
-        by_own.extend((0..3).map(|i| (own + i, by_yaw * 0.5 * column(self.up)[i])));
+        let turned = rotation_vector(&station.turn);
+        let yaw = |along: Vector3<f64>| turned_by(&turned, &along).dot(&column(self.up));
+        by_own.extend(AXES.into_iter().enumerate().map(|(i, along)| (own + i, by_yaw * 0.5 * yaw(along))));
         let shifts = self.body_shifts(Kind::Rolled);
         by_own.extend(shifts.iter().enumerate().map(|(i, shift)| (own + 3 + i, shift.dot(&left) / SIDEWAYS_MM)));
-        Known { at, off: off / SIDEWAYS_MM, own: by_own, shared: Some((travel, by_yaw)) }
+        Known { counts: false, at, off: off / SIDEWAYS_MM, own: by_own, shared: Some((travel, by_yaw)) }
     }
+}
+
+/// The equations of one station.
+struct Station {
+    own: DMatrix<f64>,
+    coupling: DMatrix<f64>,
+    gradient: DVector<f64>,
 }
 
 impl Normal {
@@ -114,11 +135,6 @@ impl Normal {
         let rows = rows(model, state);
         let mut information = DMatrix::<f64>::zeros(size, size);
         let mut gradient = DVector::<f64>::zeros(size);
-        struct Station {
-            own: DMatrix<f64>,
-            coupling: DMatrix<f64>,
-            gradient: DVector<f64>,
-        }
         let mut stations: Vec<Station> = model
             .stations
             .iter()
@@ -151,8 +167,10 @@ impl Normal {
                 }
             }
         }
-        for Known { at, off, own, shared } in known_beside(model, state) {
+        let mut uncounted = 0.0;
+        for Known { counts, at, off, own, shared } in known_beside(model, state) {
             chi_squared += off * off;
+            uncounted += if counts { 0.0 } else { off * off };
             let station = &mut stations[at];
             for (i, &(column, by)) in own.iter().enumerate() {
                 station.gradient[column] -= by * off;
@@ -200,7 +218,13 @@ impl Normal {
             let error = Error::new(ErrorCode::NotDetermined).input(name).value(share).at_least(LEAST_OWN);
             wheel.map_or(error, |wheel| error.wheel(wheel))
         })?;
-        Ok(Self { rows, stations: eliminated, factor, gradient, chi_squared })
+        Ok(Self { rows, stations: eliminated, factor, gradient, chi_squared, uncounted })
+    }
+
+    /// What a square is worth by how badly it all fits: 1 where it fits.
+    #[expect(clippy::cast_precision_loss, reason = "the number of equations is far below 2^52")]
+    fn scale(&self, model: &Model) -> f64 {
+        (self.chi_squared / (6.0 * model.observations.len() as f64)).max(1.0)
     }
 
     /// The step to the least sum of squares were all linear, and by how much it would fall.
@@ -224,8 +248,9 @@ impl Normal {
 pub(super) fn settle(model: &Model, state: State) -> Result<(State, Normal, usize), Error> {
     let (state, normal, steps, falls) =
         approach(model, state, &Until { falls: SETTLED, steps: MOST_STEPS, damping: 0.0 })?;
-    if falls > SETTLED {
-        return Err(Error::new(ErrorCode::NotConverged).value(falls).at_most(SETTLED));
+    let settled = SETTLED * normal.scale(model);
+    if falls > settled {
+        return Err(Error::new(ErrorCode::NotConverged).value(falls).at_most(settled));
     }
     Ok((state, normal, steps))
 }
@@ -251,7 +276,7 @@ pub(super) fn approach(model: &Model, mut state: State, until: &Until) -> Result
         let reached = chi_squared(model, &next);
         // Rounding lets it rise by a hair when nothing is left to be won.
         let hair = 1e-9 * normal.chi_squared + 1e-9;
-        if !(reached <= normal.chi_squared + hair) {
+        if reached.is_nan() || reached > normal.chi_squared + hair {
             damping = (damping * 10.0).max(1e-4);
             normal = Normal::at(model, &state, damping)?;
             continue;
@@ -260,12 +285,12 @@ pub(super) fn approach(model: &Model, mut state: State, until: &Until) -> Result
         let undamped = damping <= until.damping;
         damping = if damping > 1e-5 { damping * 0.1 } else { until.damping };
         normal = Normal::at(model, &state, damping)?;
-        falls_by = falls;
-        if undamped && falls <= until.falls {
+        falls_by = if undamped { falls } else { f64::INFINITY };
+        if falls_by <= until.falls * normal.scale(model) {
             return Ok((state, normal, step, falls));
         }
     }
-    Ok((state, normal, until.steps, falls_by.max(until.falls.next_up())))
+    Ok((state, normal, until.steps, falls_by))
 }
 
 /// Cholesky's factor of a matrix given in the lower triangle; else the unknown that is told worst, and what the others leave of its own
@@ -277,7 +302,7 @@ fn factor(matrix: DMatrix<f64>, whole: &[f64]) -> Result<DMatrix<f64>, (usize, f
     }
     let scaled = |i: usize, j: usize| matrix[(i.max(j), i.min(j))] / sqrt(whole[i] * whole[j]);
     let worst = || {
-        let unseen = (0..size).find(|&i| !(whole[i] > 0.0));
+        let unseen = (0..size).find(|&i| whole[i].is_nan() || whole[i] <= 0.0);
         if let Some(unseen) = unseen {
             return (unseen, 0.0);
         }

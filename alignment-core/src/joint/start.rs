@@ -254,9 +254,10 @@ impl Builder<'_> {
         }
         for ((index, stage, station), stood) in sweep.into_iter().zip(&stood) {
             let Some((body, stood)) = stood else { continue };
-            // Rear wheels that roll do not show how the body pitches, and nothing asks: a station without a front wheel says nothing then.
-            let front = [Wheel::Fl, Wheel::Fr].iter().any(|&wheel| station.get(wheel).is_some());
-            if *station == Poses::default() || found_again && !front {
+            // Rear wheels that roll do not show how the body pitches: a front wheel on a known axis must.
+            let tied = |side: &Side| station.get(side.front_wheel()).is_some() && self.state.axes.get(*side).is_some();
+            let tied = locked || Side::ALL.iter().any(tied);
+            if *station == Poses::default() || found_again && !tied {
                 continue;
             }
             let mut plan = StationPlan::new(Kind::Steered, stage, index);

@@ -149,17 +149,14 @@ pub struct Contribution {
 pub fn propagate(session: &Session) -> Result<Uncertainty, Error> {
     let (measurement, trace, fitted) = alignment::trace(session)?;
     let given = session.input_uncertainty.unwrap_or_default();
-    let (mut figures, poses) = match &fitted {
-        Some(of_fit) => {
-            let follows = fitted::follow(session, &trace, of_fit);
-            (Figures::fitted(&follows), fitted::pose_causes(session, &measurement.spreads, of_fit, &follows)?)
-        }
-        None => {
-            let clamps = ClampsFollow::find(session, &trace.rolling, trace.geometry.up, &trace.geometry.compensation)?;
-            let steered = SteeredFollows::find(session, &trace)?;
-            let figures = Figures::of(&trace, &clamps, &steered);
-            (figures, pose_causes(session, &measurement.spreads, &trace, clamps, steered)?)
-        }
+    let (mut figures, poses) = if let Some(fitted) = &fitted {
+        let follows = fitted::follow(session, &trace, fitted);
+        (Figures::fitted(&follows), fitted::pose_causes(session, &measurement.spreads, fitted, &follows)?)
+    } else {
+        let clamps = ClampsFollow::find(session, &trace.rolling, trace.geometry.up, &trace.geometry.compensation)?;
+        let steered = SteeredFollows::find(session, &trace)?;
+        let figures = Figures::of(&trace, &clamps, &steered);
+        (figures, pose_causes(session, &measurement.spreads, &trace, clamps, steered)?)
     };
     if session.reference.datum == Datum::WheelPlane {
         figures.up_from_wheels(&trace.geometry)?;
