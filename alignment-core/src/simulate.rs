@@ -48,7 +48,7 @@ pub struct VirtualWheel {
 pub struct Clamp {
     /// From the wheel's centre plane outward along the spindle to the target's origin, mm.
     pub standoff_mm: f64,
-    /// How far the target's origin lies off the spindle: forward and upward, mm.
+    /// How far the target's origin lies off the spindle: rearward and upward, mm.
     pub eccentricity_mm: [f64; 2],
     /// Tilt of the target's z axis from the spindle, degrees: the runout.
     pub tilt_deg: f64,

@@ -5,13 +5,16 @@
 
 use super::uncertainty::moved;
 use alignment_core::paths::{COUNT, READINGS};
-use alignment_core::session::{ByAxle, CompensationMethod, Datum, InputUncertainty, PoseNoise, Sighting, SweepBody};
+use alignment_core::session::{
+    ByAxle, CompensationMethod, Datum, InputUncertainty, Method, PoseNoise, Sighting, SweepBody,
+};
 use alignment_core::simulate::VirtualVehicle;
 use alignment_core::{Pose, Session, Wheel, uncertainty};
 use rand::{RngExt, SeedableRng};
 use rand_pcg::Pcg64;
 use std::thread;
 
+const METHODS: [Method; 2] = [Method::Staged, Method::Joint];
 const NOISE: PoseNoise = PoseNoise { rotation_deg: 0.005, translation_mm: 0.05 };
 const GIVEN: InputUncertainty = InputUncertainty {
     clamp_standoff_mm: 0.3,
@@ -67,11 +70,16 @@ fn is_judged(path: &str) -> bool {
 }
 
 /// How often the stated interval held the truth, reading by reading, of how many.
-fn cover(sessions: u64, session: impl Fn(u64) -> (VirtualVehicle, Session) + Sync) -> [(u32, u32); COUNT] {
+fn cover(
+    sessions: u64,
+    method: Method,
+    session: impl Fn(u64) -> (VirtualVehicle, Session) + Sync,
+) -> [(u32, u32); COUNT] {
     let count = |seeds: std::ops::Range<u64>| {
         let mut held = [(0, 0); COUNT];
         for seed in seeds {
             let (car, session) = session(seed);
+            let session = Session { method, ..session };
             let known = uncertainty::propagate(&session).unwrap_or_else(|error| panic!("seed {seed}: {error}"));
             let (values, expanded) =
                 (known.measurement.alignment.values(), known.expanded_tree(0.95).unwrap().values());
@@ -111,23 +119,26 @@ fn assert_covered(name: &str, held: &[(u32, u32); COUNT], [least, most]: [f64; 2
 
 #[test]
 fn stated_noise_and_inputs_cover_the_truth() {
-    let held = cover(20_000, |seed| {
+    let session = |seed| {
         let car = VirtualVehicle { pose_noise: Some(NOISE), ..VirtualVehicle::random(seed) };
         let session = off(car.session(), seed);
         (car, session)
-    });
-    assert_covered("noise stated, all inputs off", &held, [94.0, 96.0]);
+    };
+    for method in METHODS {
+        let held = cover(20_000, method, session);
+        assert_covered(&format!("{method:?}, noise stated, all inputs off"), &held, [94.0, 96.0]);
+    }
 }
 
 #[test]
 fn noise_that_the_frames_show_covers_the_truth() {
-    for frames in [3, 6] {
-        let held = cover(4000, |seed| {
+    for (frames, method) in [3, 6].into_iter().flat_map(|frames| METHODS.map(|method| (frames, method))) {
+        let held = cover(4000, method, |seed| {
             let car = VirtualVehicle { pose_noise: Some(NOISE), frames, ..VirtualVehicle::random(seed) };
             let session = Session { pose_noise: None, ..car.session() };
             (car, session)
         });
-        assert_covered(&format!("noise from {frames} frames"), &held, [93.5, 96.5]);
+        assert_covered(&format!("{method:?}, noise from {frames} frames"), &held, [93.5, 96.5]);
     }
 }
 
@@ -145,12 +156,12 @@ fn less_customary_procedures_cover_the_truth() {
             car
         }),
     ];
-    for (name, procedure) in cars {
-        let held = cover(1000, |seed| {
+    for ((name, procedure), method) in cars.into_iter().flat_map(|car| METHODS.map(|method| (car, method))) {
+        let held = cover(1000, method, |seed| {
             let car = procedure(VirtualVehicle { pose_noise: Some(NOISE), ..VirtualVehicle::random(seed) });
             let session = car.session();
             (car, session)
         });
-        assert_covered(name, &held, [92.0, 98.0]);
+        assert_covered(&format!("{method:?}, {name}"), &held, [92.0, 98.0]);
     }
 }
