@@ -3,7 +3,7 @@
 //!
 //! `cargo run --release --example scatter`; `-- 20000` for another number of sessions.
 
-use alignment_core::session::{CompensationMethod, PoseNoise, RollingBody, SweepBody};
+use alignment_core::session::{CompensationMethod, Method, PoseNoise, RollingBody, SweepBody};
 use alignment_core::simulate::VirtualVehicle;
 use alignment_core::{Alignment, Session, Wheel, measure};
 use std::fmt::Write as _;
@@ -31,11 +31,13 @@ const ROWS: [Row; 13] = [
 /// One column: the name of the procedure, the car, and what else its session says.
 type Procedure = (&'static str, VirtualVehicle, fn(&mut Session));
 
-fn procedures() -> [Procedure; 5] {
+fn procedures() -> [Procedure; 7] {
     let pose_noise = Some(PoseNoise { rotation_deg: 0.005, translation_mm: 0.05 });
     let car = VirtualVehicle { pose_noise, ..VirtualVehicle::default() };
     [
         ("customary", car.clone(), |_| {}),
+        ("joint fit", VirtualVehicle { lock_deg: None, ..car.clone() }, |session| session.method = Method::Joint),
+        ("joint fit, locks as well", car.clone(), |session| session.method = Method::Joint),
         ("wheels free in the sweep", VirtualVehicle { sweep_wheels_locked: false, ..car.clone() }, |_| {}),
         ("body found again", VirtualVehicle { sweep_body: SweepBody::FoundAgain, ..car.clone() }, |_| {}),
         ("body may turn", car.clone(), |session| session.rolling_body = RollingBody::Turns),

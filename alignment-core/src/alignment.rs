@@ -128,8 +128,8 @@ fn jointly(session: &Session, seen: &Seen) -> Result<(Measurement, Trace, Option
     measurement.alignment = trace.geometry.alignment()?;
     measurement.datum_normal = fitted.up().to_array();
     measurement.method = Method::Joint;
-    let of_stages = |code| matches!(code, WarningCode::TargetSlippedOnce | WarningCode::TargetSlippedFrom);
-    measurement.warnings.retain(|warning| !of_stages(warning.code));
+    let known_better = [WarningCode::TargetSlippedOnce, WarningCode::TargetSlippedFrom, WarningCode::AheadDisagrees];
+    measurement.warnings.retain(|warning| !known_better.contains(&warning.code));
     let (fit, doubts) = fitted.judge();
     measurement.warnings.extend(doubts);
     measurement.fit = Some(fit);

@@ -203,6 +203,12 @@
 // The car is raised and one wheel after the other is spun by hand.
 #define WA_COMPENSATION_SPUN 1
 
+// The readings are estimated stage by stage.
+#define WA_METHOD_STAGED 0
+
+// The readings are estimated by one fit of a rigid car to all stages.
+#define WA_METHOD_JOINT 1
+
 // The rule allows neither of the other verdicts.
 #define WA_VERDICT_UNDETERMINED 0
 
@@ -324,6 +330,8 @@ typedef struct wa_plan {
     struct wa_pose_noise pose_noise;
     // How well the rig knows its other inputs.
     struct wa_input_uncertainty input_uncertainty;
+    // WA_METHOD_...
+    int32_t method;
 } wa_plan;
 
 // A number that may be absent.

@@ -6,7 +6,7 @@ use crate::memory::{
 };
 use alignment_core::monte_carlo::Settings;
 use alignment_core::paths::COUNT;
-use alignment_core::session::{CompensationMethod, InputUncertainty, PoseNoise};
+use alignment_core::session::{CompensationMethod, InputUncertainty, Method, PoseNoise};
 use alignment_core::uncertainty::{self, Plan, Reach};
 use std::ffi::c_char;
 use std::ptr;
@@ -190,6 +190,11 @@ pub const WA_COMPENSATION_ROLLED: i32 = 0;
 /// The car is raised and one wheel after the other is spun by hand.
 pub const WA_COMPENSATION_SPUN: i32 = 1;
 
+/// The readings are estimated stage by stage.
+pub const WA_METHOD_STAGED: i32 = 0;
+/// The readings are estimated by one fit of a rigid car to all stages.
+pub const WA_METHOD_JOINT: i32 = 1;
+
 /// A scatter per axis: one standard deviation.
 #[repr(C)]
 #[derive(Debug, Clone, Copy)]
@@ -250,6 +255,8 @@ pub struct WaPlan {
     pub pose_noise: WaPoseNoise,
     /// How well the rig knows its other inputs.
     pub input_uncertainty: WaInputUncertainty,
+    /// WA_METHOD_...
+    pub method: i32,
 }
 
 // SAFETY: repr(C), begins with a usize, and numbers are all it has.
@@ -310,6 +317,10 @@ impl From<Plan> for WaPlan {
             rolling_radius_mm: plan.rolling_radius_mm,
             pose_noise: plan.pose_noise.into(),
             input_uncertainty: plan.input_uncertainty.into(),
+            method: match plan.method {
+                Method::Staged => WA_METHOD_STAGED,
+                Method::Joint => WA_METHOD_JOINT,
+            },
         }
     }
 }
@@ -330,6 +341,11 @@ impl WaPlan {
             sweep_stations: self.sweep_stations,
             sweep_wheels_locked: self.sweep_wheels_locked != 0,
             input_uncertainty: self.input_uncertainty.into(),
+            method: match self.method {
+                WA_METHOD_STAGED => Method::Staged,
+                WA_METHOD_JOINT => Method::Joint,
+                other => return Err(Failure::out_of_range("method", other.into(), 0.0, Some(1.0))),
+            },
             wheelbase_mm: self.wheelbase_mm,
             track_mm: self.track_mm,
             rolling_radius_mm: self.rolling_radius_mm,

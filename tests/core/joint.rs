@@ -3,6 +3,8 @@
 use super::uncertainty::moved;
 use alignment_core::error::Stage;
 use alignment_core::error::WarningCode;
+use alignment_core::json::session_from_json;
+use alignment_core::nalgebra::DMatrix;
 use alignment_core::paths::COUNT;
 use alignment_core::session::{
     CompensationMethod, Datum, JointOptions, Method, PoseNoise, RollingBody, Sighting, SweepBody,
@@ -12,6 +14,7 @@ use alignment_core::{ErrorCode, Measurement, Pose, Session, Wheel, measure, unce
 use rand::seq::SliceRandom;
 use rand::{RngExt, SeedableRng};
 use rand_pcg::Pcg64;
+use std::fmt::Write as _;
 use std::thread;
 
 const NOISE: PoseNoise = PoseNoise { rotation_deg: 0.005, translation_mm: 0.05 };
@@ -127,6 +130,54 @@ fn chi_squared_is_distributed_as_it_should_be() {
         fit.poses.iter().find(|pose| pose.stage == Stage::Sweep && pose.wheel == Wheel::Rl).unwrap().p_value.unwrap()
     });
     assert_uniform(of_pose, "one pose");
+}
+
+/// The Fisher matrix of some readings is the inverse of their covariance: all else is then eliminated.
+#[test]
+fn the_information_of_the_demo_is_in_the_docs() {
+    const OF: [(&str, &str); 10] = [
+        ("camber", "wheels.fl.camber_deg"),
+        ("toe", "wheels.fl.toe_to_centreline_deg"),
+        ("centre x", "wheels.fl.centre_mm[0]"),
+        ("centre y", "wheels.fl.centre_mm[1]"),
+        ("centre z", "wheels.fl.centre_mm[2]"),
+        ("radius", "wheels.fl.rolling_radius_mm"),
+        ("caster", "steering.left.caster_deg"),
+        ("SAI", "steering.left.sai_deg"),
+        ("trail", "steering.left.caster_trail_mm"),
+        ("scrub", "steering.left.scrub_radius_mm"),
+    ];
+    let demo = std::fs::read_to_string(crate::project_file("examples/pulling-car.json")).unwrap();
+    // What the poses tell, the other inputs being exact.
+    let demo = Session { input_uncertainty: None, ..session_from_json(&demo).unwrap() };
+    let known = uncertainty::propagate(&jointly(demo)).unwrap();
+    let unit = |path: &str| if path.ends_with("_deg") { NOISE.rotation_deg } else { NOISE.translation_mm };
+    let covariance = DMatrix::from_fn(OF.len(), OF.len(), |i, j| {
+        let (one, other) = (OF[i].1, OF[j].1);
+        known.covariance(one, other).unwrap().unwrap() / (unit(one) * unit(other))
+    });
+    let information = covariance.try_inverse().unwrap();
+    let mut table = format!("```text\n{:9}", "");
+    for (name, _) in OF {
+        write!(table, "{name:>9}").unwrap();
+    }
+    writeln!(table, "   1 sd").unwrap();
+    for (i, (name, path)) in OF.into_iter().enumerate() {
+        write!(table, "{name:9}").unwrap();
+        for j in 0..OF.len() {
+            // No zero with a sign.
+            write!(table, "{:9.2}", (information[(i, j)] * 100.0).round() / 100.0 + 0.0).unwrap();
+        }
+        let (standard, unit) = (known.standard.get(path).unwrap().unwrap(), path.rsplit(['_', '[']).next().unwrap());
+        let unit = if unit == "deg" { "°" } else { " mm" };
+        writeln!(table, "   {standard:.4}{unit}").unwrap();
+    }
+    table.push_str("```\n");
+    let page = std::fs::read_to_string(crate::project_file("alignment-core/docs/joint.md")).unwrap();
+    let (before, rest) = page.split_once("<!-- begin information -->\n").unwrap();
+    let (_, after) = rest.split_once("<!-- end information -->").unwrap();
+    let generated = format!("{before}<!-- begin information -->\n{table}<!-- end information -->{after}");
+    crate::assert_generated("alignment-core/docs/joint.md", &generated);
 }
 
 fn slipped(found: &Measurement) -> Vec<(WarningCode, Option<Stage>, Option<usize>, Option<Wheel>)> {

@@ -6,7 +6,7 @@
 use super::model::Model;
 use super::solve::Normal;
 use super::weights::Known;
-use crate::error::{Warning, WarningCode};
+use crate::error::{Stage, Warning, WarningCode};
 use crate::frame::{Rig, Target, Transform};
 use crate::layout::Wheel;
 use crate::statistics;
@@ -231,7 +231,12 @@ impl<'a> Knocks<'a> {
         let first = self.poses_of(pattern.wheel)[pattern.from];
         let seen = &self.model.observations[first];
         let plan = &self.model.stations[seen.at];
-        let code = if pattern.onward { WarningCode::TargetSlippedFrom } else { WarningCode::TargetSlippedOnce };
+        // A wheel that was steered since the rolling looks as if its target had slipped from the ahead station on.
+        let code = match (plan.stage, pattern.onward) {
+            (Stage::Ahead, _) => WarningCode::AheadDisagrees,
+            (_, true) => WarningCode::TargetSlippedFrom,
+            (_, false) => WarningCode::TargetSlippedOnce,
+        };
         let warning = Warning::new(code).stage(plan.stage).wheel(seen.wheel);
         let warning = plan.index.map_or(warning, |index| warning.station(index));
         let whole = self.knocks[first].whole;

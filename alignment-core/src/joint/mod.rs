@@ -1,4 +1,4 @@
-//! JOINT_PAGE
+#![doc = include_str!("../../docs/joint.md")]
 
 mod doubts;
 mod follow;

@@ -5,7 +5,7 @@ use crate::alignment::Alignment;
 use crate::error::{Error, ErrorCode};
 use crate::layout::Wheel;
 use crate::session::{
-    CompensationMethod, InputUncertainty, MAX_FRAMES, Noise, PoseNoise, Session, check_inputs, check_range,
+    CompensationMethod, InputUncertainty, MAX_FRAMES, Method, Noise, PoseNoise, Session, check_inputs, check_range,
 };
 use crate::simulate::VirtualVehicle;
 use crate::units::sqrt;
@@ -44,6 +44,8 @@ pub struct Plan {
     /// How well the rig knows its other inputs.
     #[cfg_attr(feature = "json", serde(deserialize_with = "crate::json::keyed"))]
     pub input_uncertainty: InputUncertainty,
+    /// How the readings are to be estimated.
+    pub method: Method,
     /// Wheelbase, mm.
     pub wheelbase_mm: f64,
     /// Track of both axles, mm.
@@ -65,6 +67,7 @@ impl Default for Plan {
             sweep_stations: 9,
             sweep_wheels_locked: true,
             input_uncertainty: InputUncertainty::default(),
+            method: Method::Staged,
             wheelbase_mm: 2620.0,
             track_mm: 1540.0,
             rolling_radius_mm: 308.0,
@@ -123,7 +126,7 @@ impl Plan {
         }
         let PoseNoise { rotation_deg, translation_mm } = self.pose_noise;
         let (of_a_frame, input_uncertainty) = (Some(self.pose_noise.into()), Some(self.input_uncertainty));
-        let session = Session { pose_noise: of_a_frame, input_uncertainty, ..car.session() };
+        let session = Session { pose_noise: of_a_frame, input_uncertainty, method: self.method, ..car.session() };
         // It is the noise of a frame that has its bounds, not that of their mean.
         check_inputs(&session)?;
         let share = 1.0 / sqrt(frames);

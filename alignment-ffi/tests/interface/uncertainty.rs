@@ -3,7 +3,7 @@
 use crate::{CAPACITY, Call, c, call, demo_session, in_two_calls, message};
 use alignment_core::json::{session_from_json, session_to_json};
 use alignment_core::paths::COUNT;
-use alignment_core::session::{CompensationMethod, InputUncertainty, PoseNoise};
+use alignment_core::session::{CompensationMethod, InputUncertainty, Method, PoseNoise};
 use alignment_core::uncertainty::{Plan, plan, propagate, reach};
 use alignment_core::{Session, assess};
 use std::ffi::{CStr, c_char};
@@ -180,6 +180,7 @@ fn fresh_plan() -> WaPlan {
             ride_height_mm: 7.0,
             right_cameras: nothing,
         },
+        method: 7,
     };
     // SAFETY: a struct of our own, its size set.
     assert_eq!(unsafe { wa_plan_default(&raw mut plan) }, WA_SUCCESS);
@@ -216,10 +217,12 @@ fn a_plan_is_the_cores_in_every_field() {
             ride_height_mm: 0.9,
             right_cameras: PoseNoise { rotation_deg: 0.004, translation_mm: 0.06 },
         },
+        method: Method::Joint,
         wheelbase_mm: 2500.0,
         track_mm: 1480.0,
         rolling_radius_mm: 290.0,
     };
+    given.method = WA_METHOD_JOINT;
     (given.frames, given.roll_stations, given.sweep_stations) = (3, 4, 6);
     (given.compensation, given.sweep_wheels_locked) = (WA_COMPENSATION_SPUN, 0);
     (given.roll_range_deg, given.sweep_range_deg) = (60.0, 36.0);

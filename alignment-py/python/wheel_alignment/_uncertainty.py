@@ -311,6 +311,8 @@ class Plan(TypedDict, total=False):
         Whether the brake holds the wheels in the sweep; True.
     input_uncertainty : InputUncertainty
         How well the rig knows its other inputs; exactly.
+    method : str
+        How the readings are to be estimated, ``staged`` or ``joint``; ``staged``.
     wheelbase_mm, track_mm, rolling_radius_mm : float
         The size of the car, which hardly matters; 2620, 1540 and 308 mm.
     """
@@ -324,6 +326,7 @@ class Plan(TypedDict, total=False):
     sweep_stations: int
     sweep_wheels_locked: bool
     input_uncertainty: InputUncertainty
+    method: str
     wheelbase_mm: float
     track_mm: float
     rolling_radius_mm: float
