@@ -1,6 +1,8 @@
 //! The main job: one whole session in, every reading out, in one tree.
 
 use crate::compensation::Residual;
+#[cfg(doc)]
+use crate::error::ErrorCode;
 use crate::error::{Error, Warning, WarningCode};
 use crate::joint::{self, Fit, Fitted};
 use crate::layout::{ByAxle, BySide, ByWheel};
