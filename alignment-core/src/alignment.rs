@@ -58,7 +58,7 @@ pub struct Measurement {
     pub datum_normal: [f64; 3],
     /// What is weak, with the figures. Empty when nothing is.
     pub warnings: Vec<Warning>,
-    /// How far each pose lies from the fits.
+    /// How far each pose lies from the fits of the stages, by either method.
     pub residuals: Residuals,
     /// How much the frames of each wheel scatter, station by station, where there were several.
     pub spreads: Vec<StationSpread>,
@@ -75,10 +75,11 @@ pub const MAX_REAR_STEER_DEG: f64 = 0.5;
 
 /// Measures a car: from the target poses of one session to every reading.
 ///
-/// Rolling stations compensate the clamps ([`compensation`]); the ahead station gives camber, toe and the vehicle's frame
-/// ([`vehicle`](crate::vehicle)); the sweep gives the steering axes ([`steering`]) and toe-out on turns ([`turns`]). The result does not depend on
+/// Rolling stations compensate the clamps ([`compensation`](crate::compensation)); the ahead station gives camber, toe and the vehicle's frame
+/// ([`vehicle`](crate::vehicle)); the sweep gives the steering axes ([`steering`](crate::steering)) and toe-out on turns ([`turns`](crate::turns)). The result does not depend on
 /// how the rig's frame lies, and the readings not on the order of the stations; what slipped can be named only if they stand in the order
-/// in which they were taken. Same session, same bits, on every platform.
+/// in which they were taken. Same session, same bits, on every platform. All this stage by stage, or by one [fit](crate::joint): the
+/// session's `method` says.
 ///
 /// What a blocked camera hides is absent, and a warning says where it was missed; the rest is measured.
 ///

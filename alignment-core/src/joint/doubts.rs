@@ -19,7 +19,7 @@ const SESSIONS: f64 = 1000.0;
 /// What must be left of a direction when the unknowns of the fit are taken out, as a share: a slip about the steering axis leaves nothing.
 const LEAST_OWN: f64 = 1e-4;
 /// The noise that is not known is no less than rounding: this share of the variance that stands in for it.
-const LEAST_SCALE: f64 = 4e-4;
+pub(super) const LEAST_SCALE: f64 = 4e-4;
 /// Where no more than this is taken from any direction, all six are the motion's own.
 const PLAIN: f64 = 1e-2;
 /// Gains that differ by less are equal.

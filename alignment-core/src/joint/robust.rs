@@ -4,7 +4,7 @@
 //! others; it is narrowed step by step, and the fit follows from one consistent set of poses to the next. At the end no pose is half
 //! trusted: each belongs, by what noise allows, or is left out. Where a wheel lost many, it is looked at again from every two of its poses.
 
-use super::doubts::{Knocks, Noise};
+use super::doubts::{Knocks, LEAST_SCALE, Noise};
 use super::model::{Kind, Model, Observation, State, is_front};
 use super::solve::{self, Normal, Until};
 use super::start::Ground;
@@ -105,7 +105,8 @@ impl Search {
 
     /// The square of a distance within which a pose is trusted.
     fn trusted(&self, squares: &[f64]) -> f64 {
-        if self.known == Known::Unknown { TRUSTED * (median(squares) / MEDIAN) } else { TRUSTED }
+        let noise = median(squares) / MEDIAN;
+        if self.known == Known::Unknown { TRUSTED * noise.max(LEAST_SCALE) } else { TRUSTED }
     }
 
     fn approach(&mut self, until: &Until) -> Result<Normal, Error> {
