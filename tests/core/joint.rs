@@ -124,6 +124,10 @@ fn chi_squared_is_distributed_as_it_should_be() {
         chances(|seed| VirtualVehicle { compensation: CompensationMethod::Spun, ..car(seed) }.session()),
         "spun",
     );
+    assert_uniform(
+        chances(|seed| Session { pose_noise: None, ..VirtualVehicle { frames: 3, ..car(seed) }.session() }),
+        "noise from three frames",
+    );
     // Of single poses too: of the first rear pose in the sweep.
     let of_pose = each(2000, |seed| {
         let fit = measure(&jointly(car(seed).session())).unwrap().fit.unwrap();

@@ -74,7 +74,7 @@ impl<'a> Weights<'a> {
         let shift = Pooled::of(spreads.iter().map(|s| (s.translation_mm * s.translation_mm, freedom(s))));
         let known = match session.pose_noise {
             Some(_) => Known::Stated,
-            None if turn.variance > 0.0 && shift.variance > 0.0 => Known::Estimated(turn.freedom.min(shift.freedom)),
+            None if turn.variance > 0.0 && shift.variance > 0.0 => Known::Estimated(turn.freedom + shift.freedom),
             None => Known::Unknown,
         };
         Self { scatter: Scatter::of(session, spreads), turn, shift, known }
