@@ -345,8 +345,18 @@ fn so_it_is_however_the_car_was_moved() {
 /// JCGM 101:2008, clause 8: the ends of both 95 % intervals lie within half a unit of the second significant digit of u.
 #[test]
 fn trials_of_the_demo_agree_with_the_law_of_propagation() {
+    trials_agree(Method::Staged, Settings::default());
+}
+
+/// A trial of the joint fit takes fifty times longer: to one digit.
+#[test]
+fn trials_of_the_joint_fit_agree_with_the_law_of_propagation() {
+    trials_agree(Method::Joint, Settings { significant_digits: 1, ..Settings::default() });
+}
+
+fn trials_agree(method: Method, settings: Settings) {
     let demo = std::fs::read_to_string(crate::project_file("examples/pulling-car.json")).unwrap();
-    let demo = Session { input_uncertainty: Some(GIVEN), ..session_from_json(&demo).unwrap() };
+    let demo = Session { input_uncertainty: Some(GIVEN), method, ..session_from_json(&demo).unwrap() };
     let paths = [
         "wheels.fl.camber_deg",
         "wheels.fr.toe_deg",
@@ -359,7 +369,7 @@ fn trials_of_the_demo_agree_with_the_law_of_propagation() {
         "steering.left.caster_trail_mm",
         "steering.right.scrub_radius_mm",
     ];
-    let trials = uncertainty::monte_carlo(&demo, &paths, Settings::default()).unwrap();
+    let trials = uncertainty::monte_carlo(&demo, &paths, settings).unwrap();
     for (path, agreement) in trials.paths.iter().zip(&trials.agreement) {
         println!("{path}: {agreement:?}");
         assert!(agreement.agrees, "{path}: {agreement:?}");

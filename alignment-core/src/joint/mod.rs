@@ -296,6 +296,12 @@ impl Fitted {
                 *filled.ahead.get_mut(wheel) = self.state.wheels.get(wheel).as_ref().map(|of_wheel| of_wheel.ahead);
             }
         }
+        // Nothing is absent for it.
+        let known = |warning: &Warning| {
+            warning.stage == Some(Stage::Ahead)
+                && warning.wheel.is_some_and(|wheel| self.state.wheels.get(wheel).is_some())
+        };
+        filled.hidden.retain(|warning| !known(warning));
         Some(filled)
     }
 

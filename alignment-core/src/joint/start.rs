@@ -23,7 +23,7 @@ pub(super) struct Ground<'a> {
     pub(super) clamps: &'a ClampCompensation,
 }
 
-/// The station at which a turn about the spindle takes a wheel to where it is seen: the angle, radians.
+/// How far a target has turned about its wheel's spindle from one pose to another, radians.
 fn spin_between(wheel: &WheelState, from: &Transform<Rig, Target>, to: &Transform<Rig, Target>) -> f64 {
     let spindle = from.direction(wheel.spindle);
     let mark = wheel.spindle.any_square();
