@@ -18,6 +18,12 @@ Measure = Callable[[Session], dict[str, Any]]
 Read = Callable[[Session], dict[str, Any]]
 
 
+@pytest.fixture(params=["staged", "joint"])
+def method(request: pytest.FixtureRequest) -> str:
+    """By which a session is to be measured; each must find the car."""
+    return request.param
+
+
 @pytest.fixture(scope="session")
 def measure(tmp_path_factory: pytest.TempPathFactory) -> Measure:
     """Measures a session: the whole result as plain dictionaries and lists."""

@@ -161,20 +161,45 @@ def random_procedure(
     )
 
 
-def random_setup(seed: int, *, wheels_locked: bool = True) -> tuple[Car, Procedure]:
-    """A car at random and a procedure at random: the seed gives both."""
+def untouched(procedure: Procedure) -> Procedure:
+    """Nothing is touched from stage to stage, as the joint method takes it.
+
+    The rack stands as it stood while the car was rolled, and the wheels stand as they
+    rolled there; but for front wheels that are not locked, which roll in the sweep.
+    """
+    held = WHEELS if procedure.wheels_locked else WHEELS_OF_AXLE["rear"]
+    held_roll = dict.fromkeys(held, 0.0)
+    return replace(
+        procedure,
+        ahead_steer_deg=procedure.rolling_steer_deg,
+        ahead_roll_deg=dict.fromkeys(WHEELS, 0.0),
+        sweep_roll_deg=tuple(roll | held_roll for roll in procedure.sweep_roll_deg),
+    )
+
+
+def random_setup(
+    seed: int, *, wheels_locked: bool = True, method: str = "staged"
+) -> tuple[Car, Procedure]:
+    """A car at random and a procedure at random: the seed gives both.
+
+    By the joint method nothing is touched from stage to stage.
+    """
     rng = np.random.default_rng(seed)
     car = random_car(rng)
-    return car, random_procedure(rng, car, wheels_locked)
+    procedure = replace(random_procedure(rng, car, wheels_locked), method=method)
+    return car, untouched(procedure) if method == "joint" else procedure
 
 
 def random_measured(
-    seed: int, *, wheels_locked: bool = True, pose_form: str = "rotation"
+    seed: int,
+    *,
+    wheels_locked: bool = True,
+    pose_form: str = "rotation",
+    method: str = "staged",
 ) -> Measured:
     """A car at random, measured by a procedure at random."""
-    return measure_in_engine(
-        *random_setup(seed, wheels_locked=wheels_locked), pose_form
-    )
+    setup = random_setup(seed, wheels_locked=wheels_locked, method=method)
+    return measure_in_engine(*setup, pose_form)
 
 
 def standing_flat(car: Car, procedure: Procedure) -> Car:
@@ -250,7 +275,10 @@ def between_axles(car: Car) -> Vector:
 def random_course(
     rng: np.random.Generator, car: Car, procedure: Procedure
 ) -> Course:
-    """An arc of one curvature: the body yaws as the car is rolled."""
+    """An arc of one curvature: the body yaws as the car is rolled.
+
+    By the joint method it also pitches and rolls, about the middle of the targets.
+    """
     stops = procedure.rolling_travel_mm
     start, length = min(stops), max(stops) - min(stops)
     size_deg = rng.uniform(0.1, 0.2) * rng.choice([-1, 1])
@@ -258,7 +286,14 @@ def random_course(
     def even(size_deg: float) -> Angle:
         return lambda travel: size_deg * (2 * (travel - start) / length - 1)
 
-    return Course(even(size_deg), even(0.0), even(0.0), about_mm=between_axles(car))
+    def since_ahead(size_deg: float) -> Angle:
+        return lambda travel: size_deg * 2 * travel / length
+
+    if procedure.method == "staged":
+        return Course(even(size_deg), even(0.0), even(0.0), between_axles(car))
+    pitch_deg, roll_deg = rng.uniform(-0.1, 0.1, 2)
+    turns = [since_ahead(size_deg) for size_deg in (size_deg, pitch_deg, roll_deg)]
+    return Course(*turns, Bay(car, procedure).middle_of_targets_mm(), scrubs=True)
 
 
 def with_moving_body(
