@@ -302,11 +302,12 @@ def with_moving_body(
     """The body moves as the wheels are steered: `smooth` with the steer, or `random`.
 
     The rear targets go with it: they stand in it as they stood straight ahead, but for
-    what wheels that are not locked roll as it slides.
+    what wheels that are not locked roll as it slides. Those do not show stage by stage
+    how the body pitches.
     """
-    locked = procedure.wheels_locked
+    told = procedure.wheels_locked or procedure.method == "joint"
     half_sweep = max(procedure.sweep_steer_deg)
-    slide_towards = rng.uniform(0.0, 2 * math.pi) if locked else 0.0
+    slide_towards = rng.uniform(0.0, 2 * math.pi) if told else 0.0
     slide_mm = 5.0 * np.array([math.cos(slide_towards), math.sin(slide_towards), 0.0])
     rear_middle = (car.wheels["rl"].centre_mm + car.wheels["rr"].centre_mm) / 2
     signs = rng.choice([-1, 1], 4)
@@ -319,10 +320,9 @@ def with_moving_body(
         return Shift(
             slide_mm=parts[0] * (slide_mm + [0.0, 0.0, 8.0]),
             roll_deg=0.3 * parts[1],
-            # Wheels that roll do not show how the body pitches.
-            pitch_deg=0.2 * parts[2] if locked else 0.0,
+            pitch_deg=0.2 * parts[2] if told else 0.0,
             yaw_deg=0.1 * parts[3],
-            about_mm=between_axles(car) if locked else rear_middle,
+            about_mm=between_axles(car) if told else rear_middle,
         )
 
     rear = {wheel: procedure.ahead_roll_deg[wheel] for wheel in WHEELS_OF_AXLE["rear"]}

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from agreement import assert_true
-from conftest import Measure, Read
+from conftest import STATED, Measure, Read
 from engine import (
     AXLE_OF_WHEEL,
     POSE_FORMS,
@@ -81,11 +81,6 @@ def test_camera_blocked_at_one_rolling_station(
     else:
         del session["rolling"][1][wheel]
     assert_true(read(session), true)
-
-
-# One standard deviation of a pose, as told to the library. There is no noise: chi-squared
-# is that of what does not fit.
-STATED = {"rotation_deg": 0.005, "translation_mm": 0.05}
 
 
 @pytest.mark.parametrize("seed", range(200, 210))
