@@ -13,8 +13,8 @@ from typing import Any
 
 import pytest
 
-# One standard deviation of a pose, as told to the library. There is no noise: chi-squared
-# is that of what does not fit.
+# One standard deviation of a pose, as told to the library. There is no noise:
+# chi-squared is that of what does not fit.
 STATED = {"rotation_deg": 0.005, "translation_mm": 0.05}
 
 Session = dict[str, Any]

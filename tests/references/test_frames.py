@@ -108,9 +108,7 @@ def test_angles_to_the_runway(
 
 
 @pytest.mark.parametrize("seed", range(320, 335))
-def test_angles_to_the_plane_of_the_wheels(
-    read: Read, seed: int, method: str
-) -> None:
+def test_angles_to_the_plane_of_the_wheels(read: Read, seed: int, method: str) -> None:
     session, true, _ = on_its_wheels(seed, method)
     assert "up" not in session
     assert_true(read(session), true)
