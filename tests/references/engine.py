@@ -368,8 +368,7 @@ class Bay:
         """In the body frame, straight ahead."""
         self.stand_ahead()
         middle = np.mean([self.engine.target(wheel)[1] for wheel in WHEELS], axis=0)
-        level = rotate(inverse(self._rig_from_body), middle - self.procedure.origin_mm)
-        return level
+        return rotate(inverse(self._rig_from_body), middle - self.procedure.origin_mm)
 
     def _datum_normal(self) -> Vector:
         """What angles to the vertical are measured from, in the rig."""

@@ -167,13 +167,14 @@ def untouched(procedure: Procedure) -> Procedure:
     The rack stands as it stood while the car was rolled, and the wheels stand as they
     rolled there; but for front wheels that are not locked, which roll in the sweep.
     """
-    held = WHEELS if procedure.wheels_locked else WHEELS_OF_AXLE["rear"]
-    held_roll = dict.fromkeys(held, 0.0)
+    held = dict.fromkeys(
+        WHEELS if procedure.wheels_locked else WHEELS_OF_AXLE["rear"], 0.0
+    )
     return replace(
         procedure,
         ahead_steer_deg=procedure.rolling_steer_deg,
         ahead_roll_deg=dict.fromkeys(WHEELS, 0.0),
-        sweep_roll_deg=tuple(roll | held_roll for roll in procedure.sweep_roll_deg),
+        sweep_roll_deg=tuple({**roll, **held} for roll in procedure.sweep_roll_deg),
     )
 
 
@@ -292,8 +293,13 @@ def random_course(
     if procedure.method == "staged":
         return Course(even(size_deg), even(0.0), even(0.0), between_axles(car))
     pitch_deg, roll_deg = rng.uniform(-0.1, 0.1, 2)
-    turns = [since_ahead(size_deg) for size_deg in (size_deg, pitch_deg, roll_deg)]
-    return Course(*turns, Bay(car, procedure).middle_of_targets_mm(), scrubs=True)
+    return Course(
+        since_ahead(size_deg),
+        since_ahead(pitch_deg),
+        since_ahead(roll_deg),
+        about_mm=Bay(car, procedure).middle_of_targets_mm(),
+        scrubs=True,
+    )
 
 
 def with_moving_body(

@@ -1,12 +1,13 @@
 """The estimate of the joint method against a least-squares fit by SciPy.
 
-The fit by SciPy knows the model from `make_bound` alone: unknowns of its own, from which
-every pose follows. It differentiates it numerically. Noise is drawn by numpy.
+The fit by SciPy knows the model from `make_bound` alone: unknowns of its own, from
+which every pose follows, differentiated numerically. Noise is drawn by numpy.
 """
 
 import json
 from dataclasses import dataclass, replace
 from functools import cache
+from typing import Any
 
 import numpy as np
 import pytest
@@ -39,6 +40,7 @@ from make_bound import (
 SEED = {"reference": 1, "locks": 2, "turning body": 3, "free wheels": 4}
 SEEN = {of.name: of for of in PROCEDURES if of.name in SEED}
 Pose = tuple[Rotation, Array]
+Mask = np.ndarray[Any, np.dtype[np.bool_]]
 
 
 @dataclass(frozen=True)
@@ -115,11 +117,11 @@ def off(seen: list[Pose], foretold: list[Pose]) -> tuple[Array, Array]:
     return (turns * should.inv()).as_rotvec(degrees=True), shifts
 
 
-def moves(name: str, seen: Seen) -> Array:
+def moves(name: str, seen: Seen) -> Mask:
     """Which of the poses an unknown moves, by its name."""
     of, *rest = name.split(".")
-    steered = [("sweep", i) for i in range(len(seen.procedure.sweep_deg))]
-    steered += [("lock_left", None), ("lock_right", None)]
+    of_one_wheel = [place[:2] for place in seen.places() if place[2] == "fl"]
+    steered = of_one_wheel[1 + len(seen.procedure.rolling_deg) :]
 
     def whether(stage: str, station: int | None, wheel: str) -> bool:
         if of == "rolling":
@@ -131,7 +133,7 @@ def moves(name: str, seen: Seen) -> Array:
     return np.array([whether(*place) for place in seen.places()])
 
 
-def apart(moved: list[Array]) -> list[list[int]]:
+def apart(moved: list[Mask]) -> list[list[int]]:
     """The unknowns in groups, of which no two move the same pose."""
     groups: list[list[int]] = []
     for column, poses_moved in enumerate(moved):
@@ -194,7 +196,7 @@ def fitted(name: str) -> Fitted:
 
 
 def sweep_range_deg(found: Fitted) -> float:
-    """From one end to the other, of the mean of both wheels."""
+    """From one end to the other, of the mean of both front wheels."""
     ends = []
     for station in (0, len(found.seen.procedure.sweep_deg) - 1):
         for wheel in STEERED.values():
@@ -209,8 +211,8 @@ def sweep_range_deg(found: Fitted) -> float:
 # is some 1e-8 to 1e-6 of it. In plain figures: 1e-7 deg in camber, 1e-6 in the SAI of
 # wheels that roll, and 1e-5 mm at most.
 AGREED = 1e-5
-# A body that turns: the joint method tells the way of a wheel along the way of the body,
-# which is not quite that of the model here. They differ by products of two small angles.
+# The way of a wheel is told along that of a body that turns: in the joint method as the
+# poses show it, here as it is. They differ by products of two small angles.
 AGREED_TURNING = 1e-4
 # And by as much of chi-squared.
 CHI_SQUARED_TURNING = 1e-3
