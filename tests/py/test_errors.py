@@ -111,31 +111,42 @@ def test_frames_that_move_are_refused_in_their_unit(session: Tree) -> None:
     assert (error.stage, error.wheel, error.unit) == ("ahead", "rl", "mm")
 
 
+def turn(pose: Tree, axis: int, angle_deg: float) -> None:
+    """Turns a target about an axis of the rig."""
+    sin, cos = np.sin(np.radians(angle_deg)), np.cos(np.radians(angle_deg))
+    matrix, i, j = np.eye(3), (axis + 1) % 3, (axis + 2) % 3
+    matrix[[i, i, j, j], [i, j, i, j]] = cos, -sin, sin, cos
+    pose["rotation"] = (matrix @ pose["rotation"]).tolist()
+
+
 def undetermined(session: Tree) -> Tree:
-    """A body found again from one rear target, beside a wheel that is free to roll."""
-    session["sweep"] = session["sweep"][:2]
-    session["sweep_wheels_locked"] = False
-    session["sweep_body"] = "found_again"
-    session["ahead"]["fl"] = None
-    session["lock_left"]["rr"] = None
-    return session
+    """No two poses of a wheel that was rolled belong together: all are left out.
+
+    Each is shifted along the spindle: beside the pose straight ahead, one alone would
+    agree with any other shift.
+    """
+    shifts_mm = (10.0, -10.0, 15.0, -15.0, 20.0)
+    for index, (station, shift_mm) in enumerate(
+        zip(session["rolling"], shifts_mm, strict=True)
+    ):
+        turn(station["fl"], index % 3, 1.0 if index < 3 else -1.0)
+        station["fl"]["translation_mm"][1] += shift_mm
+    return session | {"joint": {"robust": True}}
 
 
 def no_car(session: Tree) -> Tree:
     """Front targets turned about the rig's y axis by -25, 0 and 25 degrees in turn."""
     for index, station in enumerate(session["sweep"]):
-        angle = np.radians(25.0 * (index % 3 - 1))
-        sin, cos = np.sin(angle), np.cos(angle)
-        turn = np.array([[cos, 0.0, sin], [0.0, 1.0, 0.0], [-sin, 0.0, cos]])
         for pose in (station["fl"], station["fr"]):
-            pose["rotation"] = (turn @ pose["rotation"]).tolist()
+            turn(pose, 1, 25.0 * (index % 3 - 1))
     return session
 
 
 def test_the_joint_fit_names_what_it_cannot_tell(session: Tree) -> None:
-    assert measure(undetermined(session)).method == "staged"
-    error = refused(session | {"method": "joint"}, wheel_alignment.NotDeterminedError)
-    assert error.stage == "lock_left"
+    spoiled = undetermined(session)
+    assert measure(spoiled).method == "staged"
+    error = refused(spoiled | {"method": "joint"}, wheel_alignment.NotDeterminedError)
+    assert (error.input, error.wheel) == ("spindle", "fl")
     assert error.value is not None
     assert error.minimum is not None
     assert error.value < error.minimum

@@ -130,13 +130,16 @@ class Course:
     """How the body turns while it is rolled: degrees by the travel in mm.
 
     The rear of the body drives where it points, but for the crab; pitch and roll go
-    about a point between the axles, `about_mm` in the body frame.
+    about a point between the axles, `about_mm` in the body frame. A body that is not
+    steered into the arc scrubs: that point drives where the body points, but for the
+    crab, and wheels roll by the part of their way that goes there too.
     """
 
     yaw_deg: Angle
     pitch_deg: Angle
     roll_deg: Angle
     about_mm: Vector
+    scrubs: bool = False
 
 
 @dataclass(frozen=True)
@@ -187,6 +190,8 @@ class Procedure:
     """By station. Wheels that are not locked roll as the body slides."""
     lock_shift: Mapping[str, Shift] = field(default_factory=dict)
     sweep_body: str | None = None
+    method: str = "staged"
+    """By which the session is to be measured."""
 
 
 # --------------------------------------------------------------------------------------
@@ -359,6 +364,12 @@ class Bay:
             axle, self.car.rolling_radius_mm[axle]
         )
 
+    def middle_of_targets_mm(self) -> Vector:
+        """In the body frame, straight ahead."""
+        self.stand_ahead()
+        middle = np.mean([self.engine.target(wheel)[1] for wheel in WHEELS], axis=0)
+        return rotate(inverse(self._rig_from_body), middle - self.procedure.origin_mm)
+
     def _datum_normal(self) -> Vector:
         """What angles to the vertical are measured from, in the rig."""
         datum = self.procedure.reference.get("datum", "up")
@@ -421,7 +432,7 @@ class Bay:
         course, stops = self.procedure.course, self.procedure.rolling_travel_mm
         knuckle_rad = self.car.knuckle_rad(self.procedure.rolling_steer_deg)
         fine = np.linspace(min(stops), max(stops), COURSE_STEPS)
-        travel = np.unique(np.concatenate([fine, stops]))
+        travel = np.unique(np.concatenate([fine, stops, [0.0]]))
         yaw_deg, pitch_deg, roll_deg = (
             of(travel) for of in (course.yaw_deg, course.pitch_deg, course.roll_deg)
         )
@@ -431,7 +442,10 @@ class Bay:
         rear = np.vstack(
             [[0.0, 0.0], np.cumsum((along[1:] + along[:-1]) / 2 * steps, axis=0)]
         )
-        ahead_of_rear = course.about_mm * FORWARD
+        # The travel starts where the car stands ahead.
+        (start,) = np.flatnonzero(travel == 0.0)
+        rear -= rear[start]
+        ahead_of_rear = (0.0 if course.scrubs else 1.0) * course.about_mm * FORWARD
 
         states: dict[float, tuple[Any, ...]] = {}
         hinge = dict.fromkeys(WHEELS, 0.0)
@@ -456,12 +470,20 @@ class Bay:
                     to_the_left = SIDE_OF_WHEEL[wheel] * spindle
                     gone = now[wheel].point - before[wheel].point
                     path = np.linalg.norm(np.cross(self.up, gone))
+                    if course.scrubs:
+                        along_deg = (yaw_deg[i] + yaw_deg[i - 1]) / 2
+                        turned = quaternion(UP, along_deg + self.procedure.crab_deg)
+                        path = gone @ self._rig_from_level(rotate(turned, FORWARD))
                     rolled = path / self.car.rolling_radius_mm[axle]
                     hinge[wheel] += math.degrees(rolled - turn @ to_the_left)
             before, attitude_before = now, attitude
-            if stop in stops:
-                states[float(stop)] = (position, attitude, knuckle_rad, dict(hinge))
-        return states
+            states[float(stop)] = (position, attitude, knuckle_rad, dict(hinge))
+        at_start = states[0.0][-1]
+        return {
+            stop: (*state, {wheel: hinge[wheel] - at_start[wheel] for wheel in WHEELS})
+            for stop, (*state, hinge) in states.items()
+            if stop in stops
+        }
 
     def steer_to(
         self, steer_deg: float, roll_deg: Mapping[str, float], shift: Shift = STILL
@@ -523,6 +545,7 @@ def session_of(bay: Bay, pose_form: str = "rotation") -> Session:
 
     session: Session = {
         "format": "alignment-session/1",
+        "method": procedure.method,
         "clamp_standoff_mm": {
             name: car.wheels[name].clamp.standoff_mm for name in WHEELS
         },

@@ -59,7 +59,7 @@ CLAMP_DEG = {
     "rr": (1.6, 110.0, 80.0),
 }
 ACKERMANN_SHARE = 0.6
-MIDDLE = np.array([WHEELBASE_MM / 2, 0.0, 0.0])
+MIDDLE_MM = (WHEELBASE_MM / 2, 0.0, 0.0)
 FREE_ROLL_SHARE = 0.3  # of the steer, by a wheel that the brake does not hold
 
 
@@ -75,6 +75,7 @@ class Procedure:
     """In the rolling: translates along one direction; turns anyhow, about its middle, and
     is free on the level; or is free."""
     sweep_wheels_locked: bool = True
+    middle_mm: tuple[float, ...] = MIDDLE_MM
 
     def steered(self) -> list[float]:
         """The steer commanded at every station but for the rolling ones."""
@@ -206,7 +207,7 @@ def rolled(
     turn_deg = np.array([value("roll_deg"), value("pitch_deg"), value("yaw_deg")])
     body = Rotation.from_rotvec(turn_deg, degrees=True)
     centre = centre_of(unknowns, wheel)
-    arm = centre - MIDDLE
+    arm = centre - procedure.middle_mm
     shift = body.apply(arm) + travel - arm
     # The way of its centre is told along the car, near which the body stays. What it
     # turns by on the ground, less the body's own pitch, it turns by in the body.

@@ -161,20 +161,46 @@ def random_procedure(
     )
 
 
-def random_setup(seed: int, *, wheels_locked: bool = True) -> tuple[Car, Procedure]:
-    """A car at random and a procedure at random: the seed gives both."""
+def untouched(procedure: Procedure) -> Procedure:
+    """Nothing is touched from stage to stage, as the joint method takes it.
+
+    The rack stands as it stood while the car was rolled, and the wheels stand as they
+    rolled there; but for front wheels that are not locked, which roll in the sweep.
+    """
+    held = dict.fromkeys(
+        WHEELS if procedure.wheels_locked else WHEELS_OF_AXLE["rear"], 0.0
+    )
+    return replace(
+        procedure,
+        ahead_steer_deg=procedure.rolling_steer_deg,
+        ahead_roll_deg=dict.fromkeys(WHEELS, 0.0),
+        sweep_roll_deg=tuple({**roll, **held} for roll in procedure.sweep_roll_deg),
+    )
+
+
+def random_setup(
+    seed: int, *, wheels_locked: bool = True, method: str = "staged"
+) -> tuple[Car, Procedure]:
+    """A car at random and a procedure at random: the seed gives both.
+
+    By the joint method nothing is touched from stage to stage.
+    """
     rng = np.random.default_rng(seed)
     car = random_car(rng)
-    return car, random_procedure(rng, car, wheels_locked)
+    procedure = replace(random_procedure(rng, car, wheels_locked), method=method)
+    return car, untouched(procedure) if method == "joint" else procedure
 
 
 def random_measured(
-    seed: int, *, wheels_locked: bool = True, pose_form: str = "rotation"
+    seed: int,
+    *,
+    wheels_locked: bool = True,
+    pose_form: str = "rotation",
+    method: str = "staged",
 ) -> Measured:
     """A car at random, measured by a procedure at random."""
-    return measure_in_engine(
-        *random_setup(seed, wheels_locked=wheels_locked), pose_form
-    )
+    setup = random_setup(seed, wheels_locked=wheels_locked, method=method)
+    return measure_in_engine(*setup, pose_form)
 
 
 def standing_flat(car: Car, procedure: Procedure) -> Car:
@@ -250,7 +276,10 @@ def between_axles(car: Car) -> Vector:
 def random_course(
     rng: np.random.Generator, car: Car, procedure: Procedure
 ) -> Course:
-    """An arc of one curvature: the body yaws as the car is rolled."""
+    """An arc of one curvature: the body yaws as the car is rolled.
+
+    By the joint method it also pitches and rolls, about the middle of the targets.
+    """
     stops = procedure.rolling_travel_mm
     start, length = min(stops), max(stops) - min(stops)
     size_deg = rng.uniform(0.1, 0.2) * rng.choice([-1, 1])
@@ -258,7 +287,19 @@ def random_course(
     def even(size_deg: float) -> Angle:
         return lambda travel: size_deg * (2 * (travel - start) / length - 1)
 
-    return Course(even(size_deg), even(0.0), even(0.0), about_mm=between_axles(car))
+    def since_ahead(size_deg: float) -> Angle:
+        return lambda travel: size_deg * 2 * travel / length
+
+    if procedure.method == "staged":
+        return Course(even(size_deg), even(0.0), even(0.0), between_axles(car))
+    pitch_deg, roll_deg = rng.uniform(-0.1, 0.1, 2)
+    return Course(
+        since_ahead(size_deg),
+        since_ahead(pitch_deg),
+        since_ahead(roll_deg),
+        about_mm=Bay(car, procedure).middle_of_targets_mm(),
+        scrubs=True,
+    )
 
 
 def with_moving_body(
@@ -267,11 +308,12 @@ def with_moving_body(
     """The body moves as the wheels are steered: `smooth` with the steer, or `random`.
 
     The rear targets go with it: they stand in it as they stood straight ahead, but for
-    what wheels that are not locked roll as it slides.
+    what wheels that are not locked roll as it slides. Those do not show stage by stage
+    how the body pitches.
     """
-    locked = procedure.wheels_locked
+    told = procedure.wheels_locked or procedure.method == "joint"
     half_sweep = max(procedure.sweep_steer_deg)
-    slide_towards = rng.uniform(0.0, 2 * math.pi) if locked else 0.0
+    slide_towards = rng.uniform(0.0, 2 * math.pi) if told else 0.0
     slide_mm = 5.0 * np.array([math.cos(slide_towards), math.sin(slide_towards), 0.0])
     rear_middle = (car.wheels["rl"].centre_mm + car.wheels["rr"].centre_mm) / 2
     signs = rng.choice([-1, 1], 4)
@@ -284,10 +326,9 @@ def with_moving_body(
         return Shift(
             slide_mm=parts[0] * (slide_mm + [0.0, 0.0, 8.0]),
             roll_deg=0.3 * parts[1],
-            # Wheels that roll do not show how the body pitches.
-            pitch_deg=0.2 * parts[2] if locked else 0.0,
+            pitch_deg=0.2 * parts[2] if told else 0.0,
             yaw_deg=0.1 * parts[3],
-            about_mm=between_axles(car) if locked else rear_middle,
+            about_mm=between_axles(car) if told else rear_middle,
         )
 
     rear = {wheel: procedure.ahead_roll_deg[wheel] for wheel in WHEELS_OF_AXLE["rear"]}

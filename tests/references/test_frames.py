@@ -41,15 +41,15 @@ def to_datum(car: Car, procedure: Procedure, datum: str, **changes: Any) -> Meas
     return measure_in_engine(car, replace(procedure, reference=reference, **changes))
 
 
-def on_runway(seed: int, raised_mm: float) -> Measured:
-    car, procedure = random_setup(seed, wheels_locked=seed % 3 > 0)
+def on_runway(seed: int, raised_mm: float, method: str) -> Measured:
+    car, procedure = random_setup(seed, wheels_locked=seed % 3 > 0, method=method)
     rng = np.random.default_rng(seed)
     runway = random_runway(rng, car, procedure, raised_mm)
     return to_datum(car, procedure, "runway", runway_mm=runway)
 
 
-def on_its_wheels(seed: int) -> Measured:
-    car, procedure = random_setup(seed, wheels_locked=seed % 3 > 0)
+def on_its_wheels(seed: int, method: str) -> Measured:
+    car, procedure = random_setup(seed, wheels_locked=seed % 3 > 0, method=method)
     return to_datum(car, procedure, "wheel_plane")
 
 
@@ -60,16 +60,18 @@ def on_its_wheels(seed: int) -> Measured:
 @pytest.mark.parametrize("seed", range(300, 303))
 @pytest.mark.parametrize("layout", LAYOUTS.values(), ids=LAYOUTS.keys())
 def test_wheels_seen_in_the_frame_of_a_camera(
-    read: Read, layout: tuple[tuple[str, ...], ...], seed: int
+    read: Read, layout: tuple[tuple[str, ...], ...], seed: int, method: str
 ) -> None:
-    session, true, _ = random_measured(seed)
+    session, true, _ = random_measured(seed, method=method)
     cameras = random_cameras(np.random.default_rng(seed), layout)
     assert_true(read(through_cameras(session, cameras, POSE_FORMS[seed % 3])), true)
 
 
 @pytest.mark.parametrize("seed", range(303, 306))
-def test_cameras_leave_the_runway_in_the_rig(read: Read, seed: int) -> None:
-    session, true, _ = on_runway(seed, RAISED_MM)
+def test_cameras_leave_the_runway_in_the_rig(
+    read: Read, seed: int, method: str
+) -> None:
+    session, true, _ = on_runway(seed, RAISED_MM, method)
     cameras = random_cameras(np.random.default_rng(seed), LAYOUTS["two a side"])
     assert_true(read(through_cameras(session, cameras)), true)
 
@@ -97,15 +99,17 @@ def test_cameras_see_what_stands_in_the_rig() -> None:
 
 @pytest.mark.parametrize("raised_mm", [0.0, RAISED_MM])
 @pytest.mark.parametrize("seed", range(310, 320))
-def test_angles_to_the_runway(read: Read, seed: int, raised_mm: float) -> None:
-    session, true, _ = on_runway(seed, raised_mm)
+def test_angles_to_the_runway(
+    read: Read, seed: int, raised_mm: float, method: str
+) -> None:
+    session, true, _ = on_runway(seed, raised_mm, method)
     assert "up" not in session
     assert_true(read(session), true)
 
 
 @pytest.mark.parametrize("seed", range(320, 335))
-def test_angles_to_the_plane_of_the_wheels(read: Read, seed: int) -> None:
-    session, true, _ = on_its_wheels(seed)
+def test_angles_to_the_plane_of_the_wheels(read: Read, seed: int, method: str) -> None:
+    session, true, _ = on_its_wheels(seed, method)
     assert "up" not in session
     assert_true(read(session), true)
 
@@ -113,9 +117,9 @@ def test_angles_to_the_plane_of_the_wheels(read: Read, seed: int) -> None:
 @pytest.mark.parametrize("centreline", ["axle_midpoints", "side_line_bisector"])
 @pytest.mark.parametrize("datum", ["up", "wheel_plane", "runway"])
 def test_every_datum_goes_with_every_centreline(
-    read: Read, datum: str, centreline: str
+    read: Read, datum: str, centreline: str, method: str
 ) -> None:
-    car, procedure = random_setup(335)
+    car, procedure = random_setup(335, method=method)
     rng = np.random.default_rng(335)
     measured = to_datum(
         car,
@@ -127,10 +131,12 @@ def test_every_datum_goes_with_every_centreline(
 
 
 @pytest.mark.parametrize("seed", range(340, 343))
-def test_up_plays_no_part_beside_another_datum(read: Read, seed: int) -> None:
+def test_up_plays_no_part_beside_another_datum(
+    read: Read, seed: int, method: str
+) -> None:
     for session, true, vehicle_from_rig in (
-        on_runway(seed, RAISED_MM),
-        on_its_wheels(seed),
+        on_runway(seed, RAISED_MM, method),
+        on_its_wheels(seed, method),
     ):
         rng = np.random.default_rng(seed)
         leaning = Rotation.from_rotvec(rng.normal(0.0, 0.02, 3))
@@ -141,10 +147,12 @@ def test_up_plays_no_part_beside_another_datum(read: Read, seed: int) -> None:
 
 
 @pytest.mark.parametrize("seed", range(310, 315))
-def test_normal_of_the_datum_told_as_up_reads_the_same(read: Read, seed: int) -> None:
+def test_normal_of_the_datum_told_as_up_reads_the_same(
+    read: Read, seed: int, method: str
+) -> None:
     for session, true, vehicle_from_rig in (
-        on_runway(seed, RAISED_MM),
-        on_its_wheels(seed),
+        on_runway(seed, RAISED_MM, method),
+        on_its_wheels(seed, method),
     ):
         told = session | {"up": vehicle_from_rig[2].tolist()}
         told["reference"] = session["reference"] | {"datum": "up"}
@@ -153,8 +161,10 @@ def test_normal_of_the_datum_told_as_up_reads_the_same(read: Read, seed: int) ->
 
 
 @pytest.mark.parametrize("seed", range(345, 350))
-def test_on_a_flat_floor_every_datum_reads_the_same(read: Read, seed: int) -> None:
-    car, procedure = random_setup(seed)
+def test_on_a_flat_floor_every_datum_reads_the_same(
+    read: Read, seed: int, method: str
+) -> None:
+    car, procedure = random_setup(seed, method=method)
     car = standing_flat(car, procedure)
     runway = random_runway(np.random.default_rng(seed), car, procedure)
     for datum in ("up", "runway", "wheel_plane"):
