@@ -131,7 +131,12 @@ fn jointly(session: &Session, seen: &Seen) -> Result<(Measurement, Trace, Option
     measurement.alignment = trace.geometry.alignment()?;
     measurement.datum_normal = fitted.up().to_array();
     measurement.method = Method::Joint;
-    let known_better = [WarningCode::TargetSlippedOnce, WarningCode::TargetSlippedFrom, WarningCode::AheadDisagrees];
+    let known_better = [
+        WarningCode::TargetSlippedOnce,
+        WarningCode::TargetSlippedFrom,
+        WarningCode::AheadDisagrees,
+        WarningCode::BodyPitchUnseen,
+    ];
     measurement.warnings.retain(|warning| !known_better.contains(&warning.code));
     let (fit, doubts) = fitted.judge();
     measurement.warnings.extend(doubts);

@@ -323,9 +323,9 @@ impl ErrorCode {
             ),
             Self::NotConverged => (
                 "not_converged",
-                "the joint fit did not converge, for no rigid car is near the poses",
+                "the joint fit did not converge, for no rigid car is near the poses; given an angle, the wheel was turned by it between two stages",
                 "",
-                "look at the residuals of the staged method, and take again what does not fit",
+                "do not raise or turn a wheel between the stages, or measure stage by stage and look at its residuals",
             ),
         }
     }

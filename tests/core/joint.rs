@@ -446,6 +446,20 @@ fn a_wheel_hidden_ahead_is_known_all_the_same() {
     }
 }
 
+/// A car that was raised between its stages lets its wheels turn: the stages do not mind, one fit would.
+#[test]
+fn a_wheel_that_was_turned_between_the_stages_is_named() {
+    for wheel in Wheel::ALL {
+        let slip = |stage, station| ClampSlip { stage, station, onward: true, wheel, angle_deg: 40.0 };
+        for (slip, at) in [(slip(Stage::Rolling, 0), Stage::Ahead), (slip(Stage::Sweep, 0), Stage::Sweep)] {
+            let session = VirtualVehicle { slips: vec![slip], ..car(3) }.session();
+            let error = measure(&jointly(session)).unwrap_err();
+            assert_eq!((error.code, error.stage, error.wheel), (ErrorCode::NotConverged, Some(at), Some(wheel)));
+            assert!((error.value.unwrap() - 40.0).abs() < 0.1 && error.unit == "deg", "{error}");
+        }
+    }
+}
+
 /// A wheel may slip on the ground as it rolls: a stated tolerance takes it up, else the fit says that it does not fit.
 #[test]
 fn a_stated_tolerance_takes_up_the_slip_of_a_rolling_wheel() {

@@ -7,12 +7,13 @@ use super::model::{
 use super::weights::Weights;
 use crate::assembly::all;
 use crate::compensation::{ClampCompensation, Compensation};
-use crate::error::{Error, Stage, WarningCode};
+use crate::error::{Error, ErrorCode, Stage, WarningCode};
 use crate::frame::{Rig, Target, Transform, Vector};
 use crate::layout::{BySide, ByWheel, Side, Wheel};
 use crate::session::{CompensationMethod, Poses, RollingBody, Session, SweepBody};
 use crate::staged::{self, Seen};
 use crate::steering::{self, SweepStation};
+use crate::units::deg_from_rad;
 use crate::wheel;
 use alloc::vec::Vec;
 
@@ -80,6 +81,7 @@ impl Ground<'_> {
         builder.put(StationPlan::new(Kind::Ahead, Stage::Ahead, None), StationState::default(), &seen.ahead);
         builder.steered(seen)?;
         builder.model.renumber();
+        builder.check_turns()?;
         Ok((builder.model, builder.state))
     }
 
@@ -293,6 +295,33 @@ impl Builder<'_> {
                 }
             }
             self.put(plan, state, station);
+        }
+        Ok(())
+    }
+
+    /// Refuses a wheel that was turned about its spindle between two stages, as on a car that was raised meanwhile: far from where the model has it,
+    /// and steps that start there lead anywhere.
+    fn check_turns(&self) -> Result<(), Error> {
+        const MOST_DEG: f64 = 15.0;
+        for wheel in Wheel::ALL {
+            let Some(of_wheel) = self.state.wheels.get(wheel) else { continue };
+            for stage in [Stage::Rolling, Stage::Sweep] {
+                let turned = self.model.observations.iter().filter(|seen| seen.wheel == wheel).filter_map(|seen| {
+                    let foretold = self.model.foretell(&self.state, seen.at, wheel, None)?;
+                    let of_stage = self.model.stations[seen.at].stage == stage;
+                    of_stage.then(|| deg_from_rad(spin_between(of_wheel, &foretold, &seen.pose)).abs())
+                });
+                let mut turned: Vec<f64> = turned.collect();
+                turned.sort_by(f64::total_cmp);
+                if let Some(&off_deg) = turned.get(turned.len() / 2)
+                    && off_deg > MOST_DEG
+                {
+                    // What was rolled agrees among itself: it is the ahead station that it leaves.
+                    let at = if stage == Stage::Rolling { Stage::Ahead } else { stage };
+                    let error = Error::new(ErrorCode::NotConverged).stage(at).wheel(wheel);
+                    return Err(Error { unit: "deg", ..error.value(off_deg).at_most(MOST_DEG) });
+                }
+            }
         }
         Ok(())
     }
