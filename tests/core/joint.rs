@@ -129,7 +129,9 @@ fn chi_squared_is_distributed_as_it_should_be() {
     assert_uniform(of_pose, "one pose");
 }
 
-fn slipped(found: &Measurement) -> Vec<(WarningCode, Option<Stage>, Option<usize>, Option<Wheel>)> {
+type Named = (WarningCode, Option<Stage>, Option<usize>, Option<Wheel>);
+
+fn slipped(found: &Measurement) -> Vec<Named> {
     let slips = [WarningCode::TargetSlippedOnce, WarningCode::TargetSlippedFrom];
     let named = found.warnings.iter().filter(|warning| slips.contains(&warning.code));
     named.map(|warning| (warning.code, warning.stage, warning.station, warning.wheel)).collect()
