@@ -87,7 +87,8 @@ pub const MAX_REAR_STEER_DEG: f64 = 0.5;
 /// [`ErrorCode::MissingInput`] (what the datum needs; `sweep_wheels_locked` with a sweep), [`ErrorCode::Contradiction`],
 /// [`ErrorCode::TooMany`], [`ErrorCode::NotStill`], [`ErrorCode::SweepTooSmall`], [`ErrorCode::SidesSwapped`], [`ErrorCode::EndsSwapped`],
 /// [`ErrorCode::Mirrored`], [`ErrorCode::DifferentVehicles`], [`ErrorCode::RearWheelSteer`], [`ErrorCode::WheelNotSeen`] (a datum from
-/// wheels that were not seen), [`ErrorCode::NotACovariance`], and those of the stages. Each names the place, the figure, the bound and the remedy.
+/// wheels that were not seen), [`ErrorCode::NotACovariance`], and those of the stages; of the joint method also [`ErrorCode::NotDetermined`] and
+/// [`ErrorCode::NotConverged`]. Each names the place, the figure, the bound and the remedy.
 ///
 /// ```
 /// use alignment_core::{measure, simulate::VirtualVehicle};

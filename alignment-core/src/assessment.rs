@@ -35,7 +35,8 @@ pub struct Assessment {
 /// and each verdict says so.
 ///
 /// # Errors
-/// Those of [`measure`] and [`judge_all`]; [`ErrorCode::NotACovariance`].
+/// Those of [`measure`], with the joint method [`ErrorCode::NotDetermined`] and [`ErrorCode::NotConverged`] among them, and of [`judge_all`];
+/// [`ErrorCode::NotACovariance`].
 ///
 /// ```
 /// use alignment_core::{assess, session::PoseNoise, simulate::VirtualVehicle};

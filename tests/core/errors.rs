@@ -8,7 +8,7 @@ use alignment_core::monte_carlo::{Distribution, Settings, monte_carlo};
 use alignment_core::propagation::{
     Input, Number, combine, coverage_factor, effective_degrees_of_freedom, law_of_propagation, numerical_tolerance,
 };
-use alignment_core::session::{Noise, PoseNoise, Sighting};
+use alignment_core::session::{Method, Noise, PoseNoise, Sighting};
 use alignment_core::simulate::VirtualVehicle;
 use alignment_core::{
     Alignment, ByAxle, ByWheel, Error, ErrorCode, Measurement, Pose, Session, Station, Wheel, measure, paths,
@@ -136,6 +136,14 @@ fn absurd_lengths_and_angles_give_their_bounds() {
     assert_eq!((error.code, error.wheel), (ErrorCode::LengthOutOfRange, Some(Wheel::Fl)));
     let error = refused(|s| s.pose_noise = Some(PoseNoise { rotation_deg: -1.0, translation_mm: 0.1 }.into()));
     assert_eq!(error.code, ErrorCode::AngleOutOfRange);
+    for slip_mm in [-0.1, 100.1] {
+        let error = refused(|s| s.joint.rolling_slip_mm = slip_mm);
+        let of = (error.code, error.input, error.value, error.minimum, error.maximum);
+        let input = Some("joint.rolling_slip_mm");
+        assert_eq!(of, (ErrorCode::LengthOutOfRange, input, Some(slip_mm), Some(0.0), Some(100.0)));
+    }
+    let error = refused(|s| s.joint.rolling_slip_mm = f64::NAN);
+    assert_eq!((error.code, error.input), (ErrorCode::NotFinite, Some("joint.rolling_slip_mm")));
 }
 
 #[test]
@@ -1185,6 +1193,83 @@ fn trials_that_do_not_settle_say_how_many_there_were() {
     let error = monte_carlo(&inputs, None, |x| x, settings).unwrap_err();
     assert_eq!((error.code, error.input, error.value), (ErrorCode::NotSettled, Some("most_trials"), Some(1.5e5)));
     assert!(error.to_string().contains("did not settle: 150000; allow more trials"), "{error}");
+}
+
+/// To be fitted as a whole, its noise stated.
+fn jointly(session: Session) -> Session {
+    let noise = PoseNoise { rotation_deg: 0.005, translation_mm: 0.05 };
+    Session { method: Method::Joint, pose_noise: Some(noise.into()), ..session }
+}
+
+/// Of a wheel whose rolling poses are all bad, and each otherwise, nothing tells the spindle.
+#[test]
+fn a_wheel_without_a_sound_rolling_pose_is_not_determined() {
+    let mut spoiled = jointly(session());
+    spoiled.joint.robust = true;
+    for (index, station) in spoiled.rolling.iter_mut().enumerate() {
+        let sign = if index % 2 == 0 { 1.0 } else { -1.0 };
+        let mut turn = [0.0; 3];
+        turn[index % 3] = sign;
+        turned(pose(&mut station.rl), turn, false);
+        pose(&mut station.rl).translation_mm[index % 3] += 10.0 * sign;
+    }
+    let error = measure(&spoiled).unwrap_err();
+    let place = (error.code, error.input, error.wheel);
+    assert_eq!(place, (ErrorCode::NotDetermined, Some("spindle"), Some(Wheel::Rl)), "{error}");
+    assert_eq!((error.value, error.minimum), (Some(0.0), Some(1e-11)));
+    assert!(error.to_string().starts_with("spindle.rl: the stations do not tell this from all else"), "{error}");
+}
+
+/// Front targets that tip to and fro by 25° from station to station are on no car that steers.
+#[test]
+fn poses_of_no_rigid_car_do_not_converge() {
+    let mut tipping = jointly(session());
+    for (station, tip) in tipping.sweep.iter_mut().zip([-25.0, 0.0, 25.0].into_iter().cycle()) {
+        for wheel in [Wheel::Fl, Wheel::Fr] {
+            turned(pose(station.get_mut(wheel)), [0.0, tip, 0.0], false);
+        }
+    }
+    let error = measure(&tipping).unwrap_err();
+    assert_eq!(error.code, ErrorCode::NotConverged, "{error}");
+    assert!(error.maximum.unwrap() > 0.0 && error.value.is_none_or(|fell| fell > error.maximum.unwrap()), "{error}");
+    assert!(error.to_string().contains("did not converge, for no rigid car is near the poses"), "{error}");
+    // Stage by stage it is measured, with a warning.
+    let result = measure(&Session { method: Method::Staged, ..tipping }).unwrap();
+    assert!(codes(&result).contains(&WarningCode::ResidualHigh), "{:?}", result.warnings);
+}
+
+/// A noise that is stated a quarter too small, where no one target is to blame.
+#[test]
+fn a_fit_that_noise_does_not_explain_is_poor() {
+    let noise = PoseNoise { rotation_deg: 0.0065, translation_mm: 0.065 };
+    let noisy = VirtualVehicle { pose_noise: Some(noise), ..VirtualVehicle::default() }.session();
+    let result = measure(&Session { method: Method::Joint, ..noisy.clone() }).unwrap();
+    assert_eq!(codes(&result), []);
+    let result = measure(&jointly(noisy)).unwrap();
+    let [poor] = result.warnings[..] else { panic!("{:?}", result.warnings) };
+    assert_eq!((poor.code, poor.stage, poor.wheel, poor.limit), (WarningCode::FitPoor, None, None, Some(1e-4)));
+    assert_eq!(poor.value, result.fit.unwrap().p_value);
+    assert!(poor.value.unwrap() < 1e-8, "{poor}");
+}
+
+#[test]
+fn a_pose_that_does_not_belong_is_left_out_with_its_place() {
+    let mut spoiled = jointly(session());
+    turned(pose(&mut spoiled.sweep[3].fr), [1.0, 0.0, 0.0], false);
+    spoiled.joint.robust = true;
+    let result = measure(&spoiled).unwrap();
+    let [out] = result.warnings[..] else { panic!("{:?}", result.warnings) };
+    let place = (out.code, out.stage, out.station, out.wheel);
+    assert_eq!(place, (WarningCode::PoseLeftOut, Some(Stage::Sweep), Some(3), Some(Wheel::Fr)));
+    // 1° is 200 times the noise: over six directions, and with the noise of where the others put it, less than 200/√6.
+    assert!((40.0..200.0 / 6f64.sqrt() * 1.1).contains(&out.value.unwrap()), "{out}");
+    let fit = result.fit.unwrap();
+    let left_out = fit.poses.iter().find(|pose| pose.left_out).unwrap();
+    // But for what looks like a steer angle: the axis leans by 4° in the plane of the turn.
+    let seen = 4f64.to_radians().cos();
+    assert!((left_out.rotation_deg - seen).abs() < 1e-3 && Some(left_out.standardised) == out.value, "{left_out:?}");
+    let found = result.alignment.steering.right.caster_deg.unwrap();
+    assert!((found - VirtualVehicle::default().truth().steering.right.caster_deg.unwrap()).abs() < 1e-9);
 }
 
 /// Every code has a test above; a new one without is found here.

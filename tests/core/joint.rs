@@ -184,7 +184,9 @@ fn the_information_of_the_demo_is_in_the_docs() {
     crate::assert_generated("alignment-core/docs/joint.md", &generated);
 }
 
-fn slipped(found: &Measurement) -> Vec<(WarningCode, Option<Stage>, Option<usize>, Option<Wheel>)> {
+type Named = (WarningCode, Option<Stage>, Option<usize>, Option<Wheel>);
+
+fn slipped(found: &Measurement) -> Vec<Named> {
     let slips = [WarningCode::TargetSlippedOnce, WarningCode::TargetSlippedFrom];
     let named = found.warnings.iter().filter(|warning| slips.contains(&warning.code));
     named.map(|warning| (warning.code, warning.stage, warning.station, warning.wheel)).collect()

@@ -4,8 +4,8 @@
 use alignment_core::compensation::{self, Compensation};
 use alignment_core::error::Stage;
 use alignment_core::session::{
-    Camera, Centreline, CompensationMethod, Datum, InputUncertainty, Noise, PoseCovariance, PoseNoise, RollingBody,
-    Sighting, SweepBody, TurnWheel,
+    Camera, Centreline, CompensationMethod, Datum, InputUncertainty, JointOptions, Method, Noise, PoseCovariance,
+    PoseNoise, RollingBody, Sighting, SweepBody, TurnWheel,
 };
 use alignment_core::simulate::{BodyMotion, Clamp, ClampSlip, VirtualVehicle};
 use alignment_core::uncertainty::Plan;
@@ -249,10 +249,22 @@ impl<'a> Bytes<'a> {
     /// A sound session that was spoiled in up to four ways, and the compensation that it had before.
     pub fn session(&mut self) -> (Session, ByWheel<Compensation>) {
         let (mut session, compensation) = SOUND[self.below(SOUND.len())].clone();
+        self.choose_method(&mut session);
         for _ in 0..self.below(5) {
             self.spoil(&mut session);
         }
         (session, compensation)
+    }
+
+    /// Stage by stage or jointly, then with a tolerance for slip that is sane, at its bounds, or absurd.
+    fn choose_method(&mut self, session: &mut Session) {
+        session.method = self.one_of([Method::Staged, Method::Joint]);
+        let slip_mm = match self.below(4) {
+            0 | 1 => 0.0,
+            2 => self.one_of([0.01, 0.2, 1.0, 100.0, 1e-6, 1e-160, 1e-300, 5e-324]),
+            _ => self.number(),
+        };
+        session.joint = JointOptions { robust: self.below(3) == 2, rolling_slip_mm: slip_mm };
     }
 
     /// The text of a sound session in which up to three tokens were replaced.
@@ -260,7 +272,10 @@ impl<'a> Bytes<'a> {
         /// Every short session there is, as text.
         static TEXTS: LazyLock<Vec<String>> = LazyLock::new(|| {
             let short = SOUND.iter().filter(|(session, _)| session.sweep.len() < 5);
-            short.map(|(session, _)| alignment_core::json::session_to_json(session)).collect()
+            let methods = short.flat_map(|(session, _)| {
+                [Method::Staged, Method::Joint].map(|method| Session { method, ..session.clone() })
+            });
+            methods.map(|session| alignment_core::json::session_to_json(&session)).collect()
         });
         let text = TEXTS[self.below(TEXTS.len())].clone();
         self.spoiled_text(text)

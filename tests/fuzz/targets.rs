@@ -11,7 +11,7 @@ use alignment_core::json::{
 use alignment_core::monte_carlo::Distribution;
 use alignment_core::paths::COUNT;
 use alignment_core::propagation::{Input, Number, coverage_factor, law_of_propagation, numerical_tolerance};
-use alignment_core::session::{Datum, RollingBody, SweepBody};
+use alignment_core::session::{Datum, Method, RollingBody, SweepBody};
 use alignment_core::{
     Alignment, Assessment, ByWheel, Error, Pose, Wheel, assess, compensation, datum, measure, pose::Axes,
     repeatability, steering, turns, tyre, uncertainty, units, vehicle, wheel,
@@ -400,6 +400,7 @@ pub fn worth(bytes: &[u8]) -> bool {
     let customary = session.sweep_body == SweepBody::Still
         && session.rolling_body == RollingBody::Translates
         && session.reference.datum != Datum::WheelPlane;
+    let customary = customary || session.method == Method::Joint;
     if bytes.below(if customary { 4 } else { 100 }) > 0 {
         return false;
     }

@@ -4,7 +4,7 @@
 //! would explain, its gain in χ², follows from the normal equations of the fit without another fit: a score test.
 
 use super::model::Model;
-use super::solve::Normal;
+use super::solve::{Normal, forward_rows};
 use super::weights::Known;
 use crate::error::{Stage, Warning, WarningCode};
 use crate::frame::{Rig, Target, Transform};
@@ -12,7 +12,7 @@ use crate::layout::Wheel;
 use crate::statistics;
 use crate::units::{deg_from_rad, sqrt};
 use alloc::vec::Vec;
-use nalgebra::{DMatrix, Matrix6, SMatrix, Vector6};
+use nalgebra::{DMatrix, Matrix6, Matrix6xX, Vector6};
 
 /// Noise alone names a target in one session of so many, over all the patterns that are tried.
 const SESSIONS: f64 = 1000.0;
@@ -29,10 +29,10 @@ const MOST_NAMED: usize = 8;
 
 /// A small motion of one target at one station, six numbers in its own frame, as one more unknown.
 struct Knock {
-    /// What it would add to the shared unknowns' equations, L⁻¹ of it.
-    shared: DMatrix<f64>,
-    /// And to the station's own.
-    own: DMatrix<f64>,
+    /// What it would add to the shared unknowns' equations, L⁻¹ of it: a row for each of the six.
+    shared: Matrix6xX<f64>,
+    /// And to the station's own, likewise.
+    own: Matrix6xX<f64>,
     /// Its own information, the station's unknowns taken out.
     information: Matrix6<f64>,
     /// Before: of each kind the mean, however the target's axes lie.
@@ -110,26 +110,22 @@ impl<'a> Knocks<'a> {
         let knocks = model.observations.iter().zip(&normal.rows).map(|(seen, row)| {
             let station = &normal.stations[seen.at];
             let by = seen.whitener * in_target(&seen.pose) * sqrt(seen.share);
-            let mut own = DMatrix::zeros(model.stations[seen.at].size, 6);
+            let mut own = Matrix6xX::zeros(model.stations[seen.at].size);
             for (column, follows) in &row.follows.own {
-                own.row_mut(*column).copy_from(&by.tr_mul(follows).transpose());
+                own.set_column(*column, &by.tr_mul(follows));
             }
-            if !own.is_empty() {
-                station.factor.solve_lower_triangular_mut(&mut own);
-            }
-            let mut shared = DMatrix::zeros(size, 6);
+            forward_rows(&station.factor, &mut own);
+            let mut shared = Matrix6xX::zeros(size);
             for (column, follows) in &row.follows.shared {
-                shared.row_mut(*column).copy_from(&by.tr_mul(follows).transpose());
+                shared.set_column(*column, &by.tr_mul(follows));
             }
-            if !own.is_empty() {
-                shared.gemm_tr(-1.0, &station.coupling, &own, 1.0);
-            }
-            normal.factor.solve_lower_triangular_mut(&mut shared);
+            shared.gemm(-1.0, &own, &station.coupling, 1.0);
+            forward_rows(&normal.factor, &mut shared);
             let mut information = by.tr_mul(&by);
             let of = information.diagonal();
             let mean = |from: usize| (of[from] + of[from + 1] + of[from + 2]) / 3.0;
             let whole = Vector6::from_fn(|i, _| mean(i / 3 * 3));
-            information -= SMatrix::from_fn(|i, j| own.column(i).dot(&own.column(j)));
+            information -= squared(&own);
             Knock { shared, own, information, whole, score: by.tr_mul(&row.left_over) }
         });
         Self { model, size, knocks: knocks.collect() }
@@ -137,7 +133,7 @@ impl<'a> Knocks<'a> {
 
     /// Every pose held against the fit to all others: how far it lies off them, and the gain.
     pub(super) fn alone(&self, pose: usize) -> Gain {
-        self.knocks[pose].alone().gain()
+        self.knocks[pose].gain()
     }
 
     /// A pose that hardly counts held against the fit to those that do: how far it lies off them, the square of that over its variance, and in how many
@@ -146,13 +142,11 @@ impl<'a> Knocks<'a> {
         let (seen, knock) = (&self.model.observations[pose], &self.knocks[pose]);
         let (whole, share) = (knock.whole / seen.share, seen.share);
         let scale = whole.map(|v| 1.0 / sqrt(v));
-        let own = |i: usize, j: usize| {
-            knock.own.column(i).dot(&knock.own.column(j)) + knock.shared.column(i).dot(&knock.shared.column(j))
-        };
+        let own = squared(&knock.own) + squared(&knock.shared);
         let by = seen.whitener * in_target(&seen.pose);
         let itself = by.tr_mul(&by);
         // Its own scatter, and that of where it is foretold to be.
-        let scatter = Matrix6::from_fn(|i, j| (itself[(i, j)] + own(i, j) / (share * share)) * scale[i] * scale[j]);
+        let scatter = Matrix6::from_fn(|i, j| (itself[(i, j)] + own[(i, j)] / (share * share)) * scale[i] * scale[j]);
         let score = (knock.score / share).component_mul(&scale);
         let eigen = scatter.symmetric_eigen();
         let (mut square, mut rank) = (0.0, 0.0);
@@ -180,7 +174,7 @@ impl<'a> Knocks<'a> {
                 let knock = &self.knocks[poses[place]];
                 rest.add(knock);
                 of_stage.add(knock);
-                consider(Pattern { wheel, from: place, to: place + 1, onward: false }, knock.alone().gain());
+                consider(Pattern { wheel, from: place, to: place + 1, onward: false }, knock.gain());
                 if place > 0 && place + 1 < poses.len() {
                     consider(Pattern { wheel, from: place, to: poses.len(), onward: true }, rest.gain());
                 }
@@ -261,40 +255,40 @@ impl<'a> Knocks<'a> {
         let Some(basis) = own_basis(&together.own_information(), &together.whole) else { return false };
         let found = basis.tr_mul(&together.score);
         // How each motion meets the new unknown, beside what the shared unknowns pass on.
-        let meets: Vec<DMatrix<f64>> = (0..self.knocks.len())
+        let meets: Vec<Matrix6xX<f64>> = (0..self.knocks.len())
             .map(|pose| {
                 let knock = &self.knocks[pose];
-                let mut meets = -together.shared.tr_mul(&knock.shared);
+                let mut meets: Matrix6<f64> = -(&together.shared * knock.shared.transpose());
                 match at[self.model.observations[pose].at] {
                     Some(itself) if itself == pose => meets += knock.information,
-                    Some(beside) => meets -= self.knocks[beside].own.tr_mul(&knock.own),
+                    Some(beside) => meets -= &self.knocks[beside].own * knock.own.transpose(),
                     None => {}
                 }
-                basis.tr_mul(&meets)
+                meets.tr_mul(&basis)
             })
             .collect();
         self.size += basis.ncols();
         for (knock, meets) in self.knocks.iter_mut().zip(meets) {
-            knock.score -= Vector6::from_iterator(meets.tr_mul(&found).iter().copied());
-            let rows = knock.shared.nrows();
-            let shared = core::mem::replace(&mut knock.shared, DMatrix::zeros(0, 0));
-            knock.shared = shared.resize_vertically(self.size, 0.0);
-            knock.shared.rows_mut(rows, meets.nrows()).copy_from(&meets);
+            knock.score -= &meets * &found;
+            let before = knock.shared.ncols();
+            let shared = core::mem::replace(&mut knock.shared, Matrix6xX::zeros(0));
+            knock.shared = shared.resize_horizontally(self.size, 0.0);
+            knock.shared.columns_mut(before, meets.ncols()).copy_from(&meets);
         }
         true
     }
 }
 
 impl Knock {
-    fn alone(&self) -> Together {
-        let Self { shared, information, whole, score, .. } = self;
-        Together { shared: shared.clone(), information: *information, whole: *whole, score: *score }
+    /// What it would explain by itself.
+    fn gain(&self) -> Gain {
+        gain(&(self.information - squared(&self.shared)), &self.whole, &self.score)
     }
 }
 
 /// The same motion of one target at several stations.
 struct Together {
-    shared: DMatrix<f64>,
+    shared: Matrix6xX<f64>,
     information: Matrix6<f64>,
     whole: Vector6<f64>,
     score: Vector6<f64>,
@@ -303,7 +297,7 @@ struct Together {
 impl Together {
     fn none(size: usize) -> Self {
         let (information, whole, score) = (Matrix6::zeros(), Vector6::zeros(), Vector6::zeros());
-        Self { shared: DMatrix::zeros(size, 6), information, whole, score }
+        Self { shared: Matrix6xX::zeros(size), information, whole, score }
     }
 
     fn add(&mut self, knock: &Knock) {
@@ -315,39 +309,39 @@ impl Together {
 
     /// What the unknowns of the fit leave of its information.
     fn own_information(&self) -> Matrix6<f64> {
-        let mut own = self.information;
-        for i in 0..6 {
-            for j in 0..=i {
-                let taken = self.shared.column(i).dot(&self.shared.column(j));
-                own[(i, j)] -= taken;
-                own[(j, i)] = own[(i, j)];
-            }
-        }
-        own
+        self.information - squared(&self.shared)
     }
 
-    /// What it would explain: with the information M that is its own and the score s, sᵀ·M⁻¹·s, by the motion M⁻¹·s.
     fn gain(&self) -> Gain {
-        let scale = self.whole.map(|v| if v > 0.0 { 1.0 / sqrt(v) } else { 0.0 });
-        let information = self.own_information();
-        let scaled = Matrix6::from_fn(|i, j| information[(i, j)] * scale[i] * scale[j]);
-        let score = self.score.component_mul(&scale);
-        // Mostly all six directions are its own.
-        if let Some(factor) = scaled.cholesky()
-            && factor.l_dirty().diagonal().iter().all(|pivot| pivot * pivot > PLAIN)
-        {
-            let motion = factor.solve(&score);
-            return Gain { gain: score.dot(&motion), rank: 6.0, motion: motion.component_mul(&scale) };
-        }
-        let Some(basis) = own_basis(&information, &self.whole) else {
-            return Gain { gain: 0.0, rank: 0.0, motion: Vector6::zeros() };
-        };
-        let along = basis.tr_mul(&self.score);
-        #[expect(clippy::cast_precision_loss, reason = "six at most")]
-        let rank = along.len() as f64;
-        let motion = &basis * &along;
-        Gain { gain: along.norm_squared(), rank, motion: Vector6::from_iterator(motion.iter().copied()) }
+        gain(&self.own_information(), &self.whole, &self.score)
     }
+}
+
+/// What a motion would explain: with the information M that is its own and the score s, sᵀ·M⁻¹·s, by the motion M⁻¹·s.
+fn gain(information: &Matrix6<f64>, whole: &Vector6<f64>, score: &Vector6<f64>) -> Gain {
+    let scale = whole.map(|v| if v > 0.0 { 1.0 / sqrt(v) } else { 0.0 });
+    let scaled = Matrix6::from_fn(|i, j| information[(i, j)] * scale[i] * scale[j]);
+    // Mostly all six directions are its own.
+    if let Some(factor) = scaled.cholesky()
+        && factor.l_dirty().diagonal().iter().all(|pivot| pivot * pivot > PLAIN)
+    {
+        let score = score.component_mul(&scale);
+        let motion = factor.solve(&score);
+        return Gain { gain: score.dot(&motion), rank: 6.0, motion: motion.component_mul(&scale) };
+    }
+    let Some(basis) = own_basis(information, whole) else {
+        return Gain { gain: 0.0, rank: 0.0, motion: Vector6::zeros() };
+    };
+    let along = basis.tr_mul(score);
+    #[expect(clippy::cast_precision_loss, reason = "six at most")]
+    let rank = along.len() as f64;
+    let motion = &basis * &along;
+    Gain { gain: along.norm_squared(), rank, motion: Vector6::from_iterator(motion.iter().copied()) }
+}
+
+/// M·Mᵀ.
+fn squared(rows: &Matrix6xX<f64>) -> Matrix6<f64> {
+    rows.column_iter().fold(Matrix6::zeros(), |sum, column| sum + column * column.transpose())
 }
 
 /// A turn and a shift in the rig, from those in the target.

@@ -8,7 +8,7 @@ use crate::error::{Error, ErrorCode};
 use crate::layout::Wheel;
 use crate::units::sqrt;
 use alloc::vec::Vec;
-use nalgebra::{Cholesky, DMatrix, DVector, Vector3, Vector6};
+use nalgebra::{Cholesky, DMatrix, DVector, Matrix6xX, Vector3, Vector6};
 
 /// Of an unknown's own information, the least that the others may leave of it: below, it cannot be told from them.
 const LEAST_OWN: f64 = 1e-11;
@@ -45,7 +45,8 @@ pub(super) struct Normal {
 fn rows(model: &Model, state: &State) -> Vec<Row> {
     let mut rows = Vec::with_capacity(model.observations.len());
     for seen in &model.observations {
-        let mut follows = Follows::default();
+        // No pose follows more.
+        let mut follows = Follows { shared: Vec::with_capacity(16), own: Vec::with_capacity(12) };
         let Some(foretold) = model.foretell(state, seen.at, seen.wheel, Some(&mut follows)) else { continue };
         let whitener = seen.whitener * sqrt(seen.share);
         let left_over = Model::left_over(&seen.pose, &foretold);
@@ -201,14 +202,16 @@ impl Normal {
             let located = Error::new(ErrorCode::NotDetermined).stage(plan.stage);
             let located = plan.index.map_or(located, |index| located.station(index));
             let own = factor(own, &whole).map_err(|(_, share)| located.value(share).at_least(LEAST_OWN))?;
-            own.solve_lower_triangular_mut(&mut coupling);
             forward(&own, &mut of_station);
-            // Few of the shared unknowns meet a station.
-            let met: Vec<usize> = (0..size).filter(|&j| coupling.column(j).iter().any(|v| v.abs() > 0.0)).collect();
-            for (i, &column) in met.iter().enumerate() {
-                gradient[column] -= coupling.column(column).dot(&of_station);
-                for &other in &met[..=i] {
-                    information[(column, other)] -= coupling.column(column).dot(&coupling.column(other));
+            own.solve_lower_triangular_mut(&mut coupling);
+            for (row, of_row) in coupling.row_iter().zip(of_station.iter()) {
+                // Few of the shared unknowns meet a station.
+                let met: Vec<(usize, f64)> = row.iter().copied().enumerate().filter(|(_, by)| by.abs() > 0.0).collect();
+                for (i, &(column, by)) in met.iter().enumerate() {
+                    gradient[column] -= by * of_row;
+                    for &(other, by_other) in &met[i..] {
+                        information[(other, column)] -= by * by_other;
+                    }
                 }
             }
             eliminated.push(Eliminated { factor: own, coupling, gradient: of_station });
@@ -308,7 +311,7 @@ fn factor(matrix: DMatrix<f64>, whole: &[f64]) -> Result<DMatrix<f64>, (usize, f
         }
         let eigen = DMatrix::from_fn(size, size, scaled).symmetric_eigen();
         let least = eigen.eigenvalues.imin();
-        (eigen.eigenvectors.column(least).icamax(), eigen.eigenvalues[least])
+        (eigen.eigenvectors.column(least).icamax(), eigen.eigenvalues[least].max(0.0))
     };
     let Some(factored) = Cholesky::new(matrix.clone()) else { return Err(worst()) };
     let factor = factored.unpack();
@@ -319,6 +322,19 @@ fn factor(matrix: DMatrix<f64>, whole: &[f64]) -> Result<DMatrix<f64>, (usize, f
 /// L⁻¹·v.
 pub(super) fn forward(factor: &DMatrix<f64>, v: &mut DVector<f64>) {
     factor.solve_lower_triangular_mut(v);
+}
+
+/// L⁻¹ of each of six rows, all at once; what is zero is passed over, for a pose follows few of the unknowns.
+pub(super) fn forward_rows(factor: &DMatrix<f64>, rows: &mut Matrix6xX<f64>) {
+    for j in 0..rows.ncols() {
+        let solved = rows.column(j) / factor[(j, j)];
+        rows.set_column(j, &solved);
+        if solved.iter().any(|v| v.abs() > 0.0) {
+            for i in j + 1..rows.ncols() {
+                rows.column_mut(i).axpy(-factor[(i, j)], &solved, 1.0);
+            }
+        }
+    }
 }
 
 /// L⁻ᵀ·v.

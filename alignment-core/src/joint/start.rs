@@ -4,7 +4,7 @@ use super::model::{
     AxisState, Columns, Kind, Model, Observation, PER_AXIS, PER_WHEEL, State, StationPlan, StationState, WheelState,
     column, is_front,
 };
-use super::weights::Weights;
+use super::weights::{LEAST, Weights};
 use crate::assembly::all;
 use crate::compensation::{ClampCompensation, Compensation};
 use crate::error::{Error, ErrorCode, Stage, WarningCode};
@@ -64,7 +64,10 @@ impl Ground<'_> {
         let model = Model {
             up: self.up,
             standoff_mm: self.session.clamp_standoff_mm,
-            slip_mm: self.session.joint.rolling_slip_mm,
+            // Less than rounding leaves of a pose is no slip.
+            slip_mm: Some(self.session.joint.rolling_slip_mm)
+                .filter(|&slip_mm| slip_mm >= LEAST.translation_mm)
+                .unwrap_or(0.0),
             pivot,
             stations: Vec::new(),
             columns: Columns::default(),

@@ -6,7 +6,7 @@ use crate::units::{rad_from_deg, sqrt};
 use nalgebra::Matrix6;
 
 /// The noise below which no pose is trusted, per axis: rounding.
-const LEAST: PoseNoise = PoseNoise { rotation_deg: 1e-4, translation_mm: 1e-3 };
+pub(super) const LEAST: PoseNoise = PoseNoise { rotation_deg: 1e-4, translation_mm: 1e-3 };
 /// What stands in for the noise when nothing tells it: only the ratio of its two parts then matters.
 const ASSUMED: PoseNoise = PoseNoise { rotation_deg: 0.005, translation_mm: 0.05 };
 

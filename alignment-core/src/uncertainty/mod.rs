@@ -131,7 +131,8 @@ pub struct Contribution {
 /// Measures a car, and says what each reading is worth (see the [module](self)).
 ///
 /// # Errors
-/// Those of [`measure`](crate::measure); [`ErrorCode::MissingInput`](crate::ErrorCode::MissingInput) when the noise of the poses is not stated and a wheel was seen in a
+/// Those of [`measure`](crate::measure), with the joint method [`ErrorCode::NotDetermined`](crate::ErrorCode::NotDetermined) and
+/// [`ErrorCode::NotConverged`](crate::ErrorCode::NotConverged) among them; [`ErrorCode::MissingInput`](crate::ErrorCode::MissingInput) when the noise of the poses is not stated and a wheel was seen in a
 /// single frame, [`ErrorCode::NotACovariance`](crate::ErrorCode::NotACovariance).
 ///
 /// ```

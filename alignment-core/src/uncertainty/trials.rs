@@ -42,7 +42,9 @@ pub struct Trials {
 /// settles to half their tolerance, so that its own scatter hardly ever decides.
 ///
 /// # Errors
-/// As [`propagate`], of any trial: within its noise of a bound a session is refused sooner or later, with the figure of that trial.
+/// As [`propagate`], of any trial: within its noise of a bound a session is refused sooner or later, with the figure of that trial,
+/// and with the joint method by [`ErrorCode::NotDetermined`](crate::ErrorCode::NotDetermined) or
+/// [`ErrorCode::NotConverged`](crate::ErrorCode::NotConverged).
 /// [`ErrorCode::UnknownReading`](crate::ErrorCode::UnknownReading);
 /// [`ErrorCode::MissingInput`](crate::ErrorCode::MissingInput) for a reading that is absent;
 /// [`ErrorCode::OutOfRange`](crate::ErrorCode::OutOfRange) for settings that no run has;
