@@ -9,7 +9,7 @@ use crate::frame::{Rig, Target, Transform, Vector, Vehicle};
 use crate::layout::Side;
 use crate::pose;
 use crate::session::check_range;
-use crate::units::{atan2_deg, deg_from_rad, hypot, rad_from_deg};
+use crate::units::{DEG_PER_RAD, atan2_deg, deg_from_rad, hypot, rad_from_deg};
 
 /// The least and greatest diameter to which a toe length refers, mm.
 pub const REFERENCE_DIAMETER_RANGE_MM: [f64; 2] = [100.0, 3000.0];
@@ -211,6 +211,31 @@ pub(crate) fn toe_of(side: Side, spindle: Vector<Vehicle>) -> f64 {
 /// Yaw of the wheel's heading in the vehicle frame, left positive.
 pub(crate) fn yaw_of(side: Side, spindle: Vector<Vehicle>) -> f64 {
     -side.sign() * toe_of(side, spindle)
+}
+
+/// How far a direction has turned about a line, degrees, and how that follows all three.
+pub(crate) struct TurnedAbout {
+    pub(crate) angle_deg: f64,
+    pub(crate) by_before: Vector<Rig>,
+    pub(crate) by_now: Vector<Rig>,
+    pub(crate) by_line: Vector<Rig>,
+}
+
+impl TurnedAbout {
+    /// The angle about the unit vector u from n₀ to n: atan2(N, D) with N = u·(n₀ × n) and D = n₀·n − (n₀·u)(n·u). Its derivative is
+    /// (D·dN − N·dD)/(N² + D²).
+    pub(crate) fn of(line: Vector<Rig>, before: Vector<Rig>, now: Vector<Rig>) -> Self {
+        let across = before.cross(now);
+        let (sin, cos) = (line.dot(across), before.dot(now) - before.dot(line) * now.dot(line));
+        let share = DEG_PER_RAD / (sin * sin + cos * cos);
+        let (sin_share, cos_share) = (sin * share, cos * share);
+        Self {
+            angle_deg: atan2_deg(sin, cos),
+            by_before: now.cross(line) * cos_share - now.square_to(line) * sin_share,
+            by_now: line.cross(before) * cos_share - before.square_to(line) * sin_share,
+            by_line: across * cos_share + (before * now.dot(line) + now * before.dot(line)) * sin_share,
+        }
+    }
 }
 
 /// Unit vector in which the wheel points, horizontal: f = s·(a × z).

@@ -7,10 +7,11 @@ use super::Fitted;
 use super::model::{Kind, Model, State, centre_by_tilt, column, is_front, rotation, square};
 use super::solve::{backward, forward};
 use crate::error::Stage;
-use crate::frame::{Rig, Vector};
+use crate::frame::Vector;
 use crate::layout::{Side, Wheel};
 use crate::scatter::Place;
 use crate::units::DEG_PER_RAD;
+use crate::wheel::TurnedAbout;
 use alloc::vec::Vec;
 use nalgebra::{DVector, Matrix6, Vector3, Vector6};
 
@@ -172,27 +173,18 @@ impl Fitted {
         Some(rows)
     }
 
-    /// How a steer angle follows, degrees: the angle about up from the spindle n₀ straight ahead to n, atan2(N, D) with N = up·(n₀ × n) and
-    /// D = n₀·n − (n₀·up)(n·up). Its derivative is (D·dN − N·dD)/(N² + D²).
+    /// How a steer angle follows, degrees.
     pub(crate) fn steer_angle(&self, side: Side, stage: Stage, index: Option<usize>) -> Option<Gradient> {
         let wheel = side.front_wheel();
         let of_wheel = self.state.wheels.get(wheel).as_ref()?;
-        let before = of_wheel.spindle_in_rig();
-        let up = self.model.up;
         let by_spindle = self.spindle(wheel)?;
         let at = self.station(stage, index)?;
         let now = self.steered_spindle(side, at)?;
-        let across = before.cross(now);
-        let (sin, cos) = (up.dot(across), before.dot(now) - before.dot(up) * now.dot(up));
-        let share = DEG_PER_RAD / (sin * sin + cos * cos);
-        let (sin_share, cos_share) = (sin * share, cos * share);
-        let level = |v: Vector<Rig>| v.square_to(up);
-        let by_now = column(up.cross(before) * cos_share - level(before) * sin_share);
-        let by_before = column(now.cross(up) * cos_share - level(now) * sin_share);
-        let by_up = across * cos_share + (before * now.dot(up) + now * before.dot(up)) * sin_share;
-
+        let TurnedAbout { by_before, by_now, by_line, .. } =
+            TurnedAbout::of(self.model.up, of_wheel.spindle_in_rig(), now);
+        let (by_before, by_now) = (column(by_before), column(by_now));
         let mut row = self.gradient();
-        row.up = column(by_up);
+        row.up = column(by_line);
         let add = |row: &mut Gradient, rows: &[Gradient; 3], by: Vector3<f64>| {
             for (of, factor) in rows.iter().zip(by.iter()) {
                 row.add(of, *factor);

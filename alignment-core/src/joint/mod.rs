@@ -20,8 +20,8 @@ use crate::spindle::runout_deg;
 use crate::staged::{self, Level, Seen};
 use crate::steering::AxisLine;
 use crate::turns::LockReadings;
-use crate::units::{atan2_deg, deg_from_rad, root_mean_square, sqrt};
-use crate::wheel;
+use crate::units::{deg_from_rad, root_mean_square, sqrt};
+use crate::wheel::{self, TurnedAbout};
 use alloc::vec::Vec;
 use doubts::{Gain, Knocks, Noise};
 pub(crate) use follow::{Followed, Gradient};
@@ -216,9 +216,7 @@ impl Fitted {
     pub(crate) fn steer_deg(&self, side: Side, stage: Stage, index: Option<usize>) -> Option<f64> {
         let straight = self.state.wheels.get(side.front_wheel()).as_ref()?.spindle_in_rig();
         let now = self.steered_spindle(side, self.station(stage, index)?)?;
-        let across = straight.cross(now);
-        let cos = straight.dot(now) - straight.dot(self.model.up) * now.dot(self.model.up);
-        Some(atan2_deg(self.model.up.dot(across), cos))
+        Some(TurnedAbout::of(self.model.up, straight, now).angle_deg)
     }
 
     /// The spindle of a front wheel that was seen at a steered station, as if the body had stood still.

@@ -15,8 +15,8 @@ use crate::rigid::FixedDirection;
 use crate::session::{Poses, Session, SweepBody};
 use crate::staged::{self, Steered, Trace};
 use crate::turns;
-use crate::units::{DEG_PER_RAD, atan2_deg};
-use crate::wheel::{self, WheelInRig};
+use crate::units::DEG_PER_RAD;
+use crate::wheel::{self, TurnedAbout, WheelInRig};
 use alloc::vec::Vec;
 
 /// Of one axis: direction, point, residual of the direction in degrees and of the position in mm.
@@ -328,32 +328,23 @@ struct SteerAngle {
 }
 
 impl SteerAngle {
-    /// The angle about up from the spindle n₀ straight ahead to the spindle n: atan2(N, D) with N = up·(n₀ × n) and
-    /// D = n₀·n − (n₀·up)(n·up). Its derivative is (D·dN − N·dD)/(N² + D²).
+    /// The angle about up from the spindle straight ahead to the spindle at a station.
     fn of(side: Side, station: &Poses, ahead: &Poses, geometry: &Geometry) -> Option<Self> {
         let wheel = side.front_wheel();
         let (pose, straight) = ((*station.get(wheel))?, (*ahead.get(wheel))?);
         let clamp = (*geometry.compensation.get(wheel))?;
-        let up = geometry.up;
         let [before, now] =
             [&straight, &pose].map(|pose| wheel::locate(&clamp, pose)).map(|WheelInRig { spindle, .. }| spindle);
-        let across = before.cross(now);
-        let (sin, cos) = (up.dot(across), before.dot(now) - before.dot(up) * now.dot(up));
-        let share = DEG_PER_RAD / (sin * sin + cos * cos);
-        let (sin_share, cos_share) = (sin * share, cos * share);
-        let level = |v: Vector<Rig>| v.square_to(up);
-        let by_now = up.cross(before) * cos_share - level(before) * sin_share;
-        let by_before = now.cross(up) * cos_share - level(now) * sin_share;
-        let by_up = across * cos_share + (before * now.dot(up) + now * before.dot(up)) * sin_share;
+        let TurnedAbout { angle_deg, by_before, by_now, by_line } = TurnedAbout::of(geometry.up, before, now);
         // A spindle n follows a turn ω by ω × n, and so a gradient g by ω·(n × g).
         let [x, y, z] = now.cross(by_now).to_array();
         let in_target = |pose: &Transform<Rig, Target>, gradient: Vector<Rig>| pose.inverse().direction(gradient);
         Some(Self {
-            steer_deg: atan2_deg(sin, cos),
+            steer_deg: angle_deg,
             by_pose: [x, y, z, 0.0, 0.0, 0.0],
             by_ahead_turn: before.cross(by_before).to_array(),
             by_spindle: (in_target(&pose, by_now) + in_target(&straight, by_before)).to_array(),
-            by_up: by_up.to_array(),
+            by_up: by_line.to_array(),
         })
     }
 }
