@@ -488,6 +488,8 @@ pub enum WarningCode {
     FitPoor = 20,
     /// A pose does not belong to the car that all others show, and was left out.
     PoseLeftOut = 21,
+    /// So many poses of a wheel were left out that the rest hardly check each other: they may be the wrong ones.
+    HardlyChecked = 22,
 }
 
 impl WarningCode {
@@ -514,6 +516,7 @@ impl WarningCode {
         Self::TurnSparse,
         Self::FitPoor,
         Self::PoseLeftOut,
+        Self::HardlyChecked,
     ];
 
     /// The stable number: positive, never reused, the same in every language.
@@ -610,6 +613,10 @@ impl WarningCode {
             Self::PoseLeftOut => (
                 "pose_left_out",
                 "does not belong to the car that all other poses show, and was left out: check the camera and the clamp",
+            ),
+            Self::HardlyChecked => (
+                "hardly_checked",
+                "so many poses were left out that the rest hardly check each other and may be the wrong ones: take the stage again",
             ),
         }
     }

@@ -1272,6 +1272,21 @@ fn a_pose_that_does_not_belong_is_left_out_with_its_place() {
     assert!((found - VirtualVehicle::default().truth().steering.right.caster_deg.unwrap()).abs() < 1e-9);
 }
 
+/// Four of five rolling poses: the fifth and the ahead station are left, and hardly check each other.
+#[test]
+fn a_wheel_that_lost_most_of_its_poses_is_doubted() {
+    let mut spoiled = jointly(session());
+    for (index, along) in [(0, [1.0, 0.0, 0.0]), (1, [0.0, 0.0, 1.0]), (2, [0.0, 0.0, -1.0]), (3, [-1.0, 0.0, 0.0])] {
+        turned(pose(&mut spoiled.rolling[index].rl), along, false);
+    }
+    spoiled.joint.robust = true;
+    let result = measure(&spoiled).unwrap();
+    assert_eq!(warned(&result, WarningCode::PoseLeftOut).len(), 4);
+    let doubt = result.warnings.iter().find(|warning| warning.code == WarningCode::HardlyChecked).unwrap();
+    assert_eq!((doubt.stage, doubt.wheel), (Some(Stage::Rolling), Some(Wheel::Rl)));
+    assert_eq!((doubt.value, doubt.limit), (Some(1.0), Some(2.0)));
+}
+
 /// Every code has a test above; a new one without is found here.
 #[test]
 fn every_code_is_provoked_in_this_file() {

@@ -153,7 +153,9 @@ impl Fitted {
                 rolling_radius_mm: clamp.rolling_radius_mm.map(|_| of_wheel.radius_mm),
                 roll_range_deg: clamp.roll_range_deg,
             };
-            compensation.check().map_err(|error| error.stage(Stage::Rolling).wheel(wheel))?;
+            // A fit that ran away ends at no wheel.
+            let no_wheel = |error: Error| Error { code: ErrorCode::NotConverged, ..error };
+            compensation.check().map_err(|error| no_wheel(error).stage(Stage::Rolling).wheel(wheel))?;
             Ok(Some(compensation))
         })?;
         let freedom = freedom(&model, model.observations.len());
@@ -258,6 +260,7 @@ impl Fitted {
             poses,
         };
         let mut warnings: Vec<Warning> = self.left_out.iter().map(left_out).collect();
+        warnings.extend(self.hardly_checked());
         let named = knocks.name(self.noise);
         let explained = !named.is_empty();
         warnings.extend(named);
@@ -268,6 +271,25 @@ impl Fitted {
             warnings.push(Warning::new(WarningCode::FitPoor).figure(chance, POOR, ""));
         }
         (fit, warnings)
+    }
+
+    /// The wheels of which so few poses of a stage were kept that any few would agree.
+    fn hardly_checked(&self) -> impl Iterator<Item = Warning> {
+        let stages =
+            [Stage::Rolling, Stage::Sweep].into_iter().flat_map(|stage| Wheel::ALL.map(|wheel| (stage, wheel)));
+        stages.filter_map(|(stage, wheel)| {
+            let is_out = |pose: &PoseFit| pose.stage == stage && pose.wheel == wheel;
+            if !self.left_out.iter().any(is_out) || stage == Stage::Sweep && !model::is_front(wheel) {
+                return None;
+            }
+            let of_stage = self.model.observations.iter().filter(|seen| seen.wheel == wheel);
+            let kinds = of_stage.map(|seen| &self.model.stations[seen.at]).filter(|plan| plan.stage == stage);
+            let (kept, rolled) = kinds.fold((0.0, false), |(kept, _), plan| (kept + 1.0, plan.kind == Kind::Rolled));
+            // What was rolled is held against the ahead station too.
+            let least = if rolled { 2.0 } else { 3.0 };
+            let warning = Warning::new(WarningCode::HardlyChecked).stage(stage).wheel(wheel);
+            (kept < least).then_some(warning.figure(kept, least, ""))
+        })
     }
 
     fn p_value(&self) -> Option<f64> {

@@ -61,7 +61,7 @@ pub(super) fn fit(session: &Session, seen: &Seen, weights: &Weights) -> Result<F
     let fitted = settle(session, seen, (model, state), &level.clamps, weights.known);
     // Where too few poses of a wheel are left, it is told in form only, and what comes out is no wheel.
     let undetermined = |error: Error| match error.code {
-        ErrorCode::LengthOutOfRange if error.stage == Some(Stage::Rolling) => {
+        ErrorCode::NotConverged if error.stage == Some(Stage::Rolling) => {
             Error { code: ErrorCode::NotDetermined, unit: "", value: None, minimum: None, maximum: None, ..error }
         }
         _ => error,

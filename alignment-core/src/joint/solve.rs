@@ -253,7 +253,9 @@ pub(super) fn settle(model: &Model, state: State) -> Result<(State, Normal, usiz
         approach(model, state, &Until { falls: SETTLED, steps: MOST_STEPS, damping: 0.0 })?;
     let settled = SETTLED * normal.scale(model);
     if falls > settled {
-        return Err(Error::new(ErrorCode::NotConverged).value(falls).at_most(settled));
+        let error = Error::new(ErrorCode::NotConverged);
+        // By how much a damped step falls says nothing.
+        return Err(if falls.is_finite() { error.value(falls).at_most(settled) } else { error });
     }
     Ok((state, normal, steps))
 }
