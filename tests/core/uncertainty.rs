@@ -361,7 +361,7 @@ fn trials_of_the_demo_agree_with_the_law_of_propagation() {
     trials_agree(&session_from_json(&demo).unwrap(), &paths, Settings::default());
 }
 
-/// The same of the joint fit, of few stations, for a trial of it takes fifty times longer, and to one digit.
+/// The same of the joint fit, of few stations, for a trial of it takes forty times longer, and to one digit.
 #[test]
 fn trials_of_the_joint_fit_agree_with_the_law_of_propagation() {
     let few = VirtualVehicle {
