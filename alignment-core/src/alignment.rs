@@ -58,7 +58,7 @@ pub struct Measurement {
     pub datum_normal: [f64; 3],
     /// What is weak, with the figures. Empty when nothing is.
     pub warnings: Vec<Warning>,
-    /// How far each pose lies from the fits of the stages, by either method.
+    /// How far each pose lies from the fits of the stages, by either method. In place of one that was left out stands what the joint fit puts there.
     pub residuals: Residuals,
     /// How much the frames of each wheel scatter, station by station, where there were several.
     pub spreads: Vec<StationSpread>,

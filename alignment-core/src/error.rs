@@ -323,7 +323,7 @@ impl ErrorCode {
             ),
             Self::NotConverged => (
                 "not_converged",
-                "the joint fit did not converge, for no rigid car is near the poses; given an angle, the wheel was turned by it between two stages",
+                "the joint fit did not converge, for no rigid car is near the poses; where an angle is given, the wheel was turned about its spindle by that angle between two stages",
                 "",
                 "do not raise or turn a wheel between the stages, or measure stage by stage and look at its residuals",
             ),
@@ -476,7 +476,7 @@ pub enum WarningCode {
     DatumUneven = 14,
     /// The body was found again from rear wheels that were free to roll, which do not show how it pitches: caster leans on that.
     BodyPitchUnseen = 15,
-    /// A wheel stands otherwise at the ahead station than while the car was rolled or steered: its target slipped, it moved, or its suspension settled.
+    /// A wheel stands otherwise at the ahead station than while the car was rolled or steered: its target slipped, it was steered, the car moved, or its suspension settled.
     AheadDisagrees = 16,
     /// The rear targets do not show one motion of the body: one of them slipped or rolled.
     RearDisagree = 17,
@@ -592,7 +592,7 @@ impl WarningCode {
             ),
             Self::AheadDisagrees => (
                 "ahead_disagrees",
-                "stands otherwise straight ahead than while the car was rolled or steered: check the clamp, whether the car moved or its suspension settled, and start again",
+                "stands otherwise straight ahead than while the car was rolled or steered: check the clamp, whether the wheel was steered, the car moved or its suspension settled, and start again",
             ),
             Self::RearDisagree => (
                 "rear_disagree",

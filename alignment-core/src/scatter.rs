@@ -46,6 +46,19 @@ impl<'a> Scatter<'a> {
         }
     }
 
+    /// Whether every pose that was seen says itself how it scatters.
+    pub(crate) fn all_stated(&self) -> bool {
+        let Session { rolling, ahead, sweep, lock_left, lock_right, .. } = self.session;
+        let mut stations = rolling.iter().chain([ahead]).chain(sweep).chain(lock_left).chain(lock_right);
+        stations.all(|station| {
+            let sightings = Wheel::ALL.iter().map(|&wheel| station.get(wheel));
+            sightings.into_iter().all(|sighting| match sighting {
+                Sighting::PoseWithCovariance(_) => true,
+                other => other.frames().is_empty(),
+            })
+        })
+    }
+
     /// How the frames of a pose scatter.
     pub(crate) fn spread(&self, at: Place) -> Option<&'a StationSpread> {
         // They stand in the order in which the stations are looked through.

@@ -323,7 +323,8 @@ pub enum Method {
 pub struct JointOptions {
     /// Whether poses that do not belong to the car of the others are found and left out, each with a warning. Up to a fifth may be bad.
     pub robust: bool,
-    /// How far a wheel may slip on the ground between the ahead station and one of the rolling, one standard deviation, mm. 0 is no slip.
+    /// How far a wheel may slip on the ground between the ahead station and one of the rolling, one standard deviation, 0 to 100 mm. Below
+    /// 0.001 mm is no slip; of wheels that were spun it says nothing.
     pub rolling_slip_mm: f64,
 }
 

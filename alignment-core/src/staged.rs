@@ -1,6 +1,8 @@
 //! A session measured stage by stage: the clamps, then the wheels straight ahead, then the steering, each by its own least squares.
 
-use crate::alignment::{self, Alignment, Measurement};
+#[cfg(feature = "simulate")]
+use crate::alignment::Alignment;
+use crate::alignment::{self, Measurement};
 use crate::assembly::{self, Geometry, all};
 use crate::checks::{self, Bounds};
 use crate::compensation::{self, ClampCompensation, Compensation, Residual};

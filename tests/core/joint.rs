@@ -1,4 +1,5 @@
-//! The joint fit: as good as statistics allows, and honest about what does not fit. The cars are invented.
+//! The joint fit: as good as statistics allows, and honest about what does not fit. The cars are invented; the shares that must be named, kept or
+//! left in peace are common practice, no source.
 
 use super::uncertainty::moved;
 use alignment_core::error::Stage;
@@ -7,7 +8,7 @@ use alignment_core::json::session_from_json;
 use alignment_core::nalgebra::DMatrix;
 use alignment_core::paths::COUNT;
 use alignment_core::session::{
-    CompensationMethod, Datum, JointOptions, Method, PoseNoise, RollingBody, Sighting, SweepBody,
+    CompensationMethod, Datum, JointOptions, Method, PoseCovariance, PoseNoise, RollingBody, Sighting, SweepBody,
 };
 use alignment_core::simulate::{BodyMotion, ClampSlip, VirtualVehicle};
 use alignment_core::{ErrorCode, Measurement, Pose, Session, Wheel, measure, uncertainty};
@@ -317,7 +318,7 @@ fn spoiled(session: &Session, seed: u64) -> (Session, Vec<(Stage, Option<usize>,
     (spoiled, places)
 }
 
-/// Where all rolling poses of a wheel are spoiled nothing tells its spindle: one session in two hundred, which is refused.
+/// Common practice, no source. Where all rolling poses of a wheel are spoiled nothing tells its spindle: two of these sessions, which are refused.
 #[test]
 fn the_robust_option_survives_a_fifth_of_bad_poses() {
     let paths = [
@@ -358,7 +359,8 @@ fn the_robust_option_survives_a_fifth_of_bad_poses() {
     let right = told.iter().filter(|(right, _)| *right).count();
     let near = (0..paths.len()).map(|i| told.iter().filter(|(_, near)| near[i]).count()).min().unwrap();
     println!("{} of 500 determined; all bad poses named in {right}; within 3 sd of clean in {near}", told.len());
-    assert!(told.len() >= 490 && right >= 495.min(told.len() - 5) && near * 100 >= told.len() * 99);
+    assert!(told.len() >= 490);
+    assert!(right * 100 >= told.len() * 99 && near * 100 >= told.len() * 99);
 }
 
 /// What a random session may hold: gaps, few stations, other procedures, noise stated, shown by frames, or not at all.
@@ -445,6 +447,71 @@ fn a_wheel_hidden_ahead_is_known_all_the_same() {
         let found = measure(&session).unwrap();
         crate::paths::assert_same(&found.alignment, &clean.truth(), crate::truth::READ_BACK);
         assert_eq!(found.warnings, []);
+    }
+}
+
+/// Noise that every pose states for itself is stated: χ² has its p-value.
+#[test]
+fn noise_that_every_pose_states_is_known() {
+    let mut session = jointly(car(5).session());
+    let expected = measure(&session).unwrap();
+    let mut covariance = [[0.0; 6]; 6];
+    for (i, row) in covariance.iter_mut().enumerate() {
+        row[i] = if i < 3 { NOISE.rotation_deg } else { NOISE.translation_mm }.powi(2);
+    }
+    let Session { rolling, ahead, sweep, .. } = &mut session;
+    for station in rolling.iter_mut().chain([ahead]).chain(sweep) {
+        for wheel in Wheel::ALL {
+            let pose = station.get(wheel).frames()[0];
+            let both = Box::new((pose, PoseCovariance { covariance }));
+            *station.get_mut(wheel) = Sighting::PoseWithCovariance(both);
+        }
+    }
+    session.pose_noise = None;
+    let found = measure(&session).unwrap();
+    let (fit, stated) = (found.fit.unwrap(), expected.fit.unwrap());
+    assert!((fit.p_value.unwrap() - stated.p_value.unwrap()).abs() < 1e-9, "{:?}", fit.p_value);
+}
+
+/// The robust fit of poses of which none is left out is the plain one, whatever was tried on the way; and what is left out plays no part.
+#[test]
+fn what_the_robust_option_keeps_counts_in_full() {
+    for seed in 0..40 {
+        let clean = jointly(car(seed).session());
+        let robust = |session: Session| {
+            let joint = JointOptions { robust: true, ..session.joint };
+            uncertainty::propagate(&Session { joint, ..session })
+        };
+        let plain = uncertainty::propagate(&clean).unwrap();
+        let kept = robust(clean.clone()).unwrap();
+        assert!(kept.measurement.fit.as_ref().unwrap().poses.iter().all(|pose| !pose.left_out));
+        crate::paths::assert_same(&kept.measurement.alignment, &plain.measurement.alignment, crate::paths::EXACT);
+        crate::paths::assert_same(&kept.standard, &plain.standard, crate::paths::EXACT);
+
+        let (bad, places) = spoiled(&clean, seed);
+        let Ok(found) = robust(bad) else { continue };
+        let fit = found.measurement.fit.as_ref().unwrap();
+        let out: Vec<_> = fit.poses.iter().filter(|p| p.left_out).map(|p| (p.stage, p.station, p.wheel)).collect();
+        if out.len() != places.len() || !places.iter().all(|place| out.contains(place)) {
+            continue;
+        }
+        let mut hidden = clean.clone();
+        for (stage, index, wheel) in places {
+            let station = match (stage, index) {
+                (Stage::Rolling, Some(index)) => &mut hidden.rolling[index],
+                (Stage::Sweep, Some(index)) => &mut hidden.sweep[index],
+                _ => &mut hidden.ahead,
+            };
+            *station.get_mut(wheel) = Sighting::NotSeen;
+        }
+        // Where the stages see too little of a wheel they do not start.
+        let Ok(expected) = uncertainty::propagate(&hidden) else { continue };
+        if expected.measurement.alignment.chassis.thrust_angle_deg.is_none() {
+            continue;
+        }
+        let near = crate::paths::EXACT;
+        crate::paths::assert_same(&found.measurement.alignment, &expected.measurement.alignment, near);
+        crate::paths::assert_same(&found.standard, &expected.standard, near);
     }
 }
 

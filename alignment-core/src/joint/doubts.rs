@@ -17,7 +17,7 @@ use nalgebra::{DMatrix, Matrix6, Matrix6xX, Vector6};
 /// Noise alone names a target in one session of so many, over all the patterns that are tried.
 const SESSIONS: f64 = 1000.0;
 /// What must be left of a direction when the unknowns of the fit are taken out, as a share: a slip about the steering axis leaves nothing.
-const LEAST_OWN: f64 = 1e-4;
+const LEAST_LEFT: f64 = 1e-4;
 /// The noise that is not known is no less than rounding: this share of the variance that stands in for it.
 pub(super) const LEAST_SCALE: f64 = 4e-4;
 /// Where no more than this is taken from any direction, all six are the motion's own.
@@ -35,7 +35,7 @@ struct Knock {
     own: Matrix6xX<f64>,
     /// Its own information, the station's unknowns taken out.
     information: Matrix6<f64>,
-    /// Before: of each kind the mean, however the target's axes lie.
+    /// The same before they are taken out: the mean over the three axes, of turns and of shifts.
     whole: Vector6<f64>,
     score: Vector6<f64>,
 }
@@ -150,7 +150,7 @@ impl<'a> Knocks<'a> {
         let score = (knock.score / share).component_mul(&scale);
         let eigen = scatter.symmetric_eigen();
         let (mut square, mut rank) = (0.0, 0.0);
-        for (i, value) in eigen.eigenvalues.iter().enumerate().filter(|(_, value)| **value * LEAST_OWN < 1.0) {
+        for (i, value) in eigen.eigenvalues.iter().enumerate().filter(|(_, value)| **value * LEAST_LEFT < 1.0) {
             let along = eigen.eigenvectors.column(i).dot(&score);
             square += along * along / value;
             rank += 1.0;
@@ -357,7 +357,7 @@ fn own_basis(information: &Matrix6<f64>, whole: &Vector6<f64>) -> Option<DMatrix
     let scale = whole.map(|v| if v > 0.0 { 1.0 / sqrt(v) } else { 0.0 });
     let scaled = Matrix6::from_fn(|i, j| information[(i, j)] * scale[i] * scale[j]);
     let eigen = scaled.symmetric_eigen();
-    let kept: Vec<usize> = (0..6).filter(|&i| eigen.eigenvalues[i] > LEAST_OWN).collect();
+    let kept: Vec<usize> = (0..6).filter(|&i| eigen.eigenvalues[i] > LEAST_LEFT).collect();
     if kept.is_empty() {
         return None;
     }

@@ -4,13 +4,13 @@
 //! foretold to be by F·δu acts like z = −F·δu. A number f read off the unknowns, of the gradient g, then follows the pose by W·J·(H⁻¹·g).
 
 use super::Fitted;
-use super::model::{Kind, Model, State, centre_by_tilt, column, is_front, rotation, square};
+use super::model::{Follows, Kind, Model, State, centre_by_tilt, column, is_front, rotation, square};
 use super::solve::{backward, forward};
 use crate::error::Stage;
 use crate::frame::Vector;
 use crate::layout::{Side, Wheel};
 use crate::scatter::Place;
-use crate::units::DEG_PER_RAD;
+use crate::units::{DEG_PER_RAD, sqrt};
 use crate::wheel::TurnedAbout;
 use alloc::vec::Vec;
 use nalgebra::{DVector, Matrix6, Vector3, Vector6};
@@ -221,6 +221,9 @@ impl Fitted {
         let (Some(axis), Some(of_wheel)) = (*self.state.axes.get(side), self.state.wheels.get(wheel)) else {
             return Vec::new();
         };
+        // Where the axis is nearest to the wheel centre: elsewhere along it a tilt is worth another shift.
+        let centre = of_wheel.ahead.point(of_wheel.centre_in_target(*self.model.standoff_mm.get(wheel)));
+        let nearest = column(axis.point + axis.direction * (centre - axis.point).dot(axis.direction));
         let mut parts = Vec::new();
         for (pose, seen) in self.model.observations.iter().enumerate() {
             let (plan, station) = (&self.model.stations[seen.at], &self.state.stations[seen.at]);
@@ -230,7 +233,7 @@ impl Fitted {
             let Some(foretold) = self.model.foretell(&self.state, seen.at, wheel, None) else { continue };
             let left_over = Model::left_over(&seen.pose, &foretold);
             let pivot = column(self.model.pivot);
-            let point = pivot + station.turn * (column(axis.point) - pivot) + station.shift;
+            let point = pivot + station.turn * (nearest - pivot) + station.shift;
             let direction = station.turn * column(axis.direction);
             let origin = column(foretold.origin());
             let mut by = Matrix6::zeros();
@@ -272,7 +275,7 @@ impl Fitted {
                     row.direct.push((part.pose, by_left_over));
                     // And by what the fit makes of the pose.
                     let seen = &self.model.observations[part.pose];
-                    let mut follows = super::model::Follows::default();
+                    let mut follows = Follows::default();
                     self.model.foretell(&self.state, seen.at, seen.wheel, Some(&mut follows));
                     for (column, by) in &follows.shared {
                         row.shared[*column] -= by.dot(&by_left_over);
@@ -371,7 +374,7 @@ impl Fitted {
                 for (column, by) in &row.follows.own {
                     sum += by * own[seen.at][*column];
                 }
-                seen.whitener.tr_mul(&sum) * crate::units::sqrt(seen.share)
+                seen.whitener.tr_mul(&sum) * sqrt(seen.share)
             })
             .collect();
         for (pose, direct) in &gradient.direct {

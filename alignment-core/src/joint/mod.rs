@@ -39,7 +39,7 @@ pub struct Fit {
     pub chi_squared: f64,
     /// Equations less unknowns: what χ² is on average if the model and the noise are true.
     pub degrees_of_freedom: f64,
-    /// The chance that noise alone makes χ² so large. Absent when nothing tells the noise: then χ² only compares poses.
+    /// The chance that noise alone makes χ² so large, 0 to 1. Absent when nothing tells the noise: then χ² only compares poses.
     pub p_value: Option<f64>,
     /// How many steps the fit took.
     pub steps: usize,
@@ -54,22 +54,24 @@ pub struct Fit {
 pub struct PoseFit {
     /// In which group of stations.
     pub stage: Stage,
-    /// At which station of the group, counted from 0 as in the session.
+    /// At which station of the group, counted from 0 as in the session. Absent straight ahead and at the locks.
     pub station: Option<usize>,
     /// Of which wheel.
     pub wheel: Wheel,
-    /// The leave-one-out residual: by how much the target is turned from where the fit to all other poses puts it.
+    /// The leave-one-out residual: by how much the target is turned from where the fit to all other poses puts it, degrees; never negative.
     pub rotation_deg: f64,
-    /// And by how much it is shifted.
+    /// And by how much it is shifted, mm; never negative.
     pub translation_mm: f64,
     /// The same over its own standard deviation, root mean square: about 1 when nothing is wrong.
     pub standardised: f64,
-    /// The chance that noise alone makes it so large. Absent when the poses are too few to tell.
+    /// The chance that noise alone makes it so large, 0 to 1. Absent when the poses are too few to tell.
     pub p_value: Option<f64>,
     /// Whether the pose was left out of the fit, as the robust option does with what does not belong.
     pub left_out: bool,
 }
 
+/// So many poses of a wheel check each other.
+const LEAST_KEPT: f64 = 3.0;
 /// The chance below which χ² is not put down to noise.
 const POOR: f64 = 1e-4;
 
@@ -114,7 +116,9 @@ fn settle(
 ) -> Result<Fitted, Error> {
     const ROUNDS: usize = 30;
     const AGREED: f64 = 1e-12;
-    let mut steps = 0;
+    /// Each round ends within a hair of its least squares, which may keep the plane from shrinking further, near there.
+    const NEAR: f64 = 1e-7;
+    let (mut steps, mut last_change) = (0, f64::INFINITY);
     for _ in 0..ROUNDS {
         let (settled, normal, more) = solve::settle(&model, state)?;
         steps += more;
@@ -123,9 +127,11 @@ fn settle(
             return Ok(fitted);
         }
         let plane = staged::wheel_plane_normal(&fitted.geometry(session, seen))?;
-        if (plane - fitted.model.up).norm() <= AGREED {
+        let change = (plane - fitted.model.up).norm();
+        if change <= AGREED || change <= NEAR && change >= 0.5 * last_change {
             return Ok(fitted);
         }
+        last_change = change;
         (model, state) = (fitted.model, fitted.state);
         model.up = plane;
         model.level(&mut state);
@@ -282,13 +288,13 @@ impl Fitted {
             if !self.left_out.iter().any(is_out) || stage == Stage::Sweep && !model::is_front(wheel) {
                 return None;
             }
-            let of_stage = self.model.observations.iter().filter(|seen| seen.wheel == wheel);
-            let kinds = of_stage.map(|seen| &self.model.stations[seen.at]).filter(|plan| plan.stage == stage);
-            let (kept, rolled) = kinds.fold((0.0, false), |(kept, _), plan| (kept + 1.0, plan.kind == Kind::Rolled));
+            let plans = self.model.observations.iter().filter(|seen| seen.wheel == wheel);
+            let plans = plans.map(|seen| &self.model.stations[seen.at]);
             // What was rolled is held against the ahead station too.
-            let least = if rolled { 2.0 } else { 3.0 };
+            let rolled = |plan: &&model::StationPlan| stage == Stage::Rolling && plan.kind == Kind::Ahead;
+            let kept = plans.filter(|plan| plan.stage == stage || rolled(plan)).fold(0.0, |kept, _| kept + 1.0);
             let warning = Warning::new(WarningCode::HardlyChecked).stage(stage).wheel(wheel);
-            (kept < least).then_some(warning.figure(kept, least, ""))
+            (kept < LEAST_KEPT).then_some(warning.figure(kept, LEAST_KEPT, ""))
         })
     }
 

@@ -1,7 +1,7 @@
 //! Poses that do not belong are found and left out.
 //!
-//! At first every pose is doubted by how far it lies off (the weight after Geman and McClure), with a tolerance so wide that none weighs less than the
-//! others; it is narrowed step by step, and the fit follows from one consistent set of poses to the next. At the end no pose is half
+//! At first every pose is doubted by how far it lies off: it weighs (t/(t + d²))², with the square of its distance d² and a tolerance t so wide that none
+//! weighs much less than the others; it is narrowed step by step, and the fit follows from one consistent set of poses to the next. At the end no pose is half
 //! trusted: each belongs, by what noise allows, or is left out. Where a wheel lost many, it is looked at again from every two of its poses.
 
 use super::doubts::{Knocks, LEAST_SCALE, Noise};
@@ -51,6 +51,7 @@ pub(super) fn fit(session: &Session, seen: &Seen, weights: &Weights) -> Result<F
     if search.look_again() {
         search.sort_out()?;
     }
+    search.count_kept();
     let Search { mut model, state, kept, mut left_out, .. } = search;
     for pose in &mut left_out {
         pose.left_out = true;

@@ -75,8 +75,8 @@ fn chi_squared(model: &Model, state: &State) -> f64 {
 }
 
 /// What is known of a station beside its poses, over its standard deviation, and how it follows the unknowns.
-struct Known {
-    /// Whether it is counted among the equations: where a body goes that turns is only a name for what it does.
+struct Beside {
+    /// Whether it is counted among the equations: the direction in which a turning body travels is a convention, told by no pose.
     counts: bool,
     at: usize,
     off: f64,
@@ -85,7 +85,7 @@ struct Known {
 }
 
 /// What is known beside the poses: that wheels hardly slip as they roll, and roughly where a body goes that turns.
-fn known_beside(model: &Model, state: &State) -> Vec<Known> {
+fn known_beside(model: &Model, state: &State) -> Vec<Beside> {
     let mut known = Vec::new();
     let rolled = model.stations.iter().zip(&state.stations).enumerate();
     for (at, (plan, station)) in rolled.filter(|(_, (plan, _))| plan.kind == Kind::Rolled) {
@@ -93,7 +93,7 @@ fn known_beside(model: &Model, state: &State) -> Vec<Known> {
             if let (Some(column), Some(of_wheel)) = (*plan.spin.get(wheel), state.wheels.get(wheel)) {
                 let (weight, spin_rad) = (of_wheel.radius_mm / model.slip_mm, *station.spin_rad.get(wheel));
                 let shared = model.columns.radii.get(wheel).map(|radius| (radius, spin_rad / model.slip_mm));
-                known.push(Known { counts: true, at, off: weight * spin_rad, own: [(column, weight)].into(), shared });
+                known.push(Beside { counts: true, at, off: weight * spin_rad, own: [(column, weight)].into(), shared });
             }
         }
         if let (Some(own), Some(travel)) = (plan.body, model.columns.travel) {
@@ -106,7 +106,7 @@ fn known_beside(model: &Model, state: &State) -> Vec<Known> {
 impl Model {
     /// How far a body that turns has gone sideways of the direction in which it travels. It may, far beyond the noise of the poses; but on the whole
     /// it is that direction.
-    fn sideways(&self, state: &State, at: usize, own: usize, travel: usize) -> Known {
+    fn sideways(&self, state: &State, at: usize, own: usize, travel: usize) -> Beside {
         const SIDEWAYS_MM: f64 = 2.0;
         let station = &state.stations[at];
         let (heading, left) = self.heading(state, &station.turn);
@@ -118,7 +118,7 @@ impl Model {
         by_own.extend(AXES.into_iter().enumerate().map(|(i, along)| (own + i, by_yaw * 0.5 * yaw(along))));
         let shifts = self.body_shifts(Kind::Rolled);
         by_own.extend(shifts.iter().enumerate().map(|(i, shift)| (own + 3 + i, shift.dot(&left) / SIDEWAYS_MM)));
-        Known { counts: false, at, off: off / SIDEWAYS_MM, own: by_own, shared: Some((travel, by_yaw)) }
+        Beside { counts: false, at, off: off / SIDEWAYS_MM, own: by_own, shared: Some((travel, by_yaw)) }
     }
 }
 
@@ -169,7 +169,7 @@ impl Normal {
             }
         }
         let mut uncounted = 0.0;
-        for Known { counts, at, off, own, shared } in known_beside(model, state) {
+        for Beside { counts, at, off, own, shared } in known_beside(model, state) {
             chi_squared += off * off;
             uncounted += if counts { 0.0 } else { off * off };
             let station = &mut stations[at];
@@ -252,7 +252,7 @@ pub(super) fn settle(model: &Model, state: State) -> Result<(State, Normal, usiz
     let (state, normal, steps, falls) =
         approach(model, state, &Until { falls: SETTLED, steps: MOST_STEPS, damping: 0.0 })?;
     let settled = SETTLED * normal.scale(model);
-    if falls > settled {
+    if falls.is_nan() || falls > settled {
         let error = Error::new(ErrorCode::NotConverged);
         // By how much a damped step falls says nothing.
         return Err(if falls.is_finite() { error.value(falls).at_most(settled) } else { error });

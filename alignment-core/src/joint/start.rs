@@ -2,7 +2,7 @@
 
 use super::model::{
     AxisState, Columns, Kind, Model, Observation, PER_AXIS, PER_WHEEL, State, StationPlan, StationState, WheelState,
-    column, is_front,
+    column, is_front, rotation,
 };
 use super::weights::{LEAST, Weights};
 use crate::assembly::all;
@@ -13,8 +13,8 @@ use crate::layout::{BySide, ByWheel, Side, Wheel};
 use crate::session::{CompensationMethod, Poses, RollingBody, Session, SweepBody};
 use crate::staged::{self, Seen};
 use crate::steering::{self, SweepStation};
-use crate::units::deg_from_rad;
-use crate::wheel;
+use crate::units::{deg_from_rad, rad_from_deg};
+use crate::wheel::{self, TurnedAbout};
 use alloc::vec::Vec;
 
 /// What the fit rests on beside the poses.
@@ -26,15 +26,13 @@ pub(super) struct Ground<'a> {
 
 /// How far a target has turned about its wheel's spindle from one pose to another, radians.
 fn spin_between(wheel: &WheelState, from: &Transform<Rig, Target>, to: &Transform<Rig, Target>) -> f64 {
-    let spindle = from.direction(wheel.spindle);
     let mark = wheel.spindle.any_square();
-    let (before, now) = (from.direction(mark), to.direction(mark));
-    libm::atan2(spindle.dot(before.cross(now)), before.dot(now) - before.dot(spindle) * now.dot(spindle))
+    swing_between(from.direction(wheel.spindle), from.direction(mark), to.direction(mark))
 }
 
-/// How far a spindle has swung about an axis, radians.
+/// How far a direction has swung about an axis, radians.
 fn swing_between(axis: Vector<Rig>, before: Vector<Rig>, now: Vector<Rig>) -> f64 {
-    libm::atan2(axis.dot(before.cross(now)), before.dot(now) - before.dot(axis) * now.dot(axis))
+    rad_from_deg(TurnedAbout::of(axis, before, now).angle_deg)
 }
 
 impl Ground<'_> {
@@ -117,7 +115,7 @@ impl Ground<'_> {
             let travel_mm = Wheel::ALL.iter().find_map(other)?;
             let here = wheel::locate(&clamp, &pose);
             let turn_rad = -wheel.side().sign() * travel_mm / clamp.rolling_radius_mm?;
-            let turn = super::model::rotation(column(here.spindle), turn_rad);
+            let turn = rotation(column(here.spindle), turn_rad);
             let turned = Transform::<Rig, Rig>::from_parts(turn, Vector::zero());
             let arm = turned.direction(pose.origin() - here.centre);
             Some(Transform::from_parts(turn * pose.rotation, here.centre + arm - travel * travel_mm))
@@ -287,7 +285,7 @@ impl Builder<'_> {
                     let angle = swing_between(axis.direction, spindle, pose.direction(of_wheel.spindle));
                     *plan.steer.get_mut(side) = Some(0);
                     *state.steer_rad.get_mut(side) = angle;
-                    let turn = super::model::rotation(column(axis.direction), angle);
+                    let turn = rotation(column(axis.direction), angle);
                     before = Transform::from_parts(turn * before.rotation, before.origin());
                 } else if !found_again {
                     continue;

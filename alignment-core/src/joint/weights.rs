@@ -72,12 +72,14 @@ impl<'a> Weights<'a> {
     pub(super) fn of(session: &'a Session, spreads: &'a [StationSpread]) -> Self {
         let turn = Pooled::of(spreads.iter().map(|s| (s.rotation_deg * s.rotation_deg, freedom(s))));
         let shift = Pooled::of(spreads.iter().map(|s| (s.translation_mm * s.translation_mm, freedom(s))));
+        let scatter = Scatter::of(session, spreads);
         let known = match session.pose_noise {
             Some(_) => Known::Stated,
+            None if scatter.all_stated() => Known::Stated,
             None if turn.variance > 0.0 && shift.variance > 0.0 => Known::Estimated(turn.freedom + shift.freedom),
             None => Known::Unknown,
         };
-        Self { scatter: Scatter::of(session, spreads), turn, shift, known }
+        Self { scatter, turn, shift, known }
     }
 
     /// W of WᵀW, the inverse of the covariance of a pose's turn, radians, and its shift, mm.

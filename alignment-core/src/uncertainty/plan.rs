@@ -146,7 +146,8 @@ fn spaced(range_deg: f64, count: usize) -> Vec<f64> {
 /// # Errors
 /// [`ErrorCode::NotFinite`]; [`ErrorCode::OutOfRange`] for a range or a number of stations or frames that no measurement has,
 /// [`ErrorCode::LengthOutOfRange`] or [`ErrorCode::AngleOutOfRange`] for a size that no car or a noise that no pose has, and what the stages
-/// refuse: [`ErrorCode::SweepTooSmall`] below ± 8° with the wheels free.
+/// refuse: [`ErrorCode::SweepTooSmall`] below ± 8° with the wheels free; with the joint method [`ErrorCode::NotDetermined`] and
+/// [`ErrorCode::NotConverged`].
 ///
 /// ```
 /// # use alignment_core::uncertainty::{Plan, plan};
