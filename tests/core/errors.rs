@@ -1284,7 +1284,7 @@ fn a_wheel_that_lost_most_of_its_poses_is_doubted() {
     assert_eq!(warned(&result, WarningCode::PoseLeftOut).len(), 4);
     let doubt = result.warnings.iter().find(|warning| warning.code == WarningCode::HardlyChecked).unwrap();
     assert_eq!((doubt.stage, doubt.wheel), (Some(Stage::Rolling), Some(Wheel::Rl)));
-    assert_eq!((doubt.value, doubt.limit), (Some(1.0), Some(2.0)));
+    assert_eq!((doubt.value, doubt.limit), (Some(2.0), Some(3.0)));
 }
 
 /// Every code has a test above; a new one without is found here.

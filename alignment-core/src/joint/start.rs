@@ -303,7 +303,7 @@ impl Builder<'_> {
     /// Refuses a wheel that was turned about its spindle between two stages, as on a car that was raised meanwhile: far from where the model has it,
     /// and steps that start there lead anywhere.
     fn check_turns(&self) -> Result<(), Error> {
-        const MOST_DEG: f64 = 15.0;
+        const MOST_DEG: f64 = 25.0;
         for wheel in Wheel::ALL {
             let Some(of_wheel) = self.state.wheels.get(wheel) else { continue };
             for stage in [Stage::Rolling, Stage::Sweep] {
