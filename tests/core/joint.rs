@@ -193,48 +193,74 @@ fn slipped(found: &Measurement) -> Vec<Named> {
     named.map(|warning| (warning.code, warning.stage, warning.station, warning.wheel)).collect()
 }
 
+/// How many of the sessions name the slip of a target with its place and its kind, and before any other: the seed draws wheel and station.
+fn count_named(
+    seeds: u64,
+    slip: impl Fn(&mut Pcg64) -> ClampSlip + Sync,
+    told: impl Fn(Session) -> Session + Sync,
+) -> usize {
+    let named = each(seeds, |seed| {
+        let slip = slip(&mut Pcg64::seed_from_u64(seed));
+        let session = VirtualVehicle { slips: vec![slip], ..car(seed) }.session();
+        let code = if slip.onward { WarningCode::TargetSlippedFrom } else { WarningCode::TargetSlippedOnce };
+        let named = slipped(&measure(&jointly(told(session))).unwrap());
+        named.first() == Some(&(code, Some(slip.stage), Some(slip.station), Some(slip.wheel)))
+    });
+    named.iter().filter(|named| **named).count()
+}
+
 /// 0.1° round the spindle of a front wheel, with the noise stated and without: at one of nine sweep stations, or from one on.
 #[test]
 fn a_slip_in_the_sweep_is_named_with_its_wheel_and_station() {
-    for stated in [true, false] {
-        for onward in [false, true] {
-            let named = each(500, |seed| {
-                let mut rng = Pcg64::seed_from_u64(seed);
-                let wheel = if rng.random() { Wheel::Fl } else { Wheel::Fr };
-                let station = if onward { rng.random_range(1..8) } else { rng.random_range(0..9) };
-                let slip = ClampSlip { stage: Stage::Sweep, station, onward, wheel, angle_deg: 0.1 };
-                let mut session = VirtualVehicle { slips: vec![slip], ..car(seed) }.session();
-                if !stated {
-                    session.pose_noise = None;
-                }
-                let code = if onward { WarningCode::TargetSlippedFrom } else { WarningCode::TargetSlippedOnce };
-                let named = slipped(&measure(&jointly(session)).unwrap());
-                named.first() == Some(&(code, Some(Stage::Sweep), Some(station), Some(wheel)))
-            });
-            let count = named.iter().filter(|named| **named).count();
-            println!("stated {stated}, onward {onward}: {count} of 500");
-            assert!(count >= 495, "stated {stated}, onward {onward}: {count}");
-        }
+    for (stated, onward) in [(true, false), (true, true), (false, false), (false, true)] {
+        let slip = |rng: &mut Pcg64| {
+            let wheel = if rng.random() { Wheel::Fl } else { Wheel::Fr };
+            let station = if onward { rng.random_range(1..8) } else { rng.random_range(0..9) };
+            ClampSlip { stage: Stage::Sweep, station, onward, wheel, angle_deg: 0.1 }
+        };
+        let told = |session: Session| Session { pose_noise: session.pose_noise.clone().filter(|_| stated), ..session };
+        let count = count_named(500, slip, told);
+        println!("stated {stated}, onward {onward}: {count} of 500");
+        assert!(count >= 495, "stated {stated}, onward {onward}: {count}");
     }
 }
 
-/// The same while the car is rolled, where the roll angle must not take the slip along: rear wheels, and from one station to the end.
+/// The same while the car is rolled, where the roll angle must not take the slip along.
 #[test]
 fn a_slip_in_the_rolling_is_named_too() {
     for onward in [false, true] {
-        let named = each(300, |seed| {
-            let mut rng = Pcg64::seed_from_u64(seed);
+        let slip = |rng: &mut Pcg64| {
             let wheel = Wheel::ALL[rng.random_range(0..4)];
-            let station = rng.random_range(1..4);
-            let slip = ClampSlip { stage: Stage::Rolling, station, onward, wheel, angle_deg: 0.3 };
-            let session = VirtualVehicle { slips: vec![slip], ..car(seed) }.session();
-            let code = if onward { WarningCode::TargetSlippedFrom } else { WarningCode::TargetSlippedOnce };
-            let named = slipped(&measure(&jointly(session)).unwrap());
-            named.first() == Some(&(code, Some(Stage::Rolling), Some(station), Some(wheel)))
-        });
-        let count = named.iter().filter(|named| **named).count();
+            ClampSlip { stage: Stage::Rolling, station: rng.random_range(1..4), onward, wheel, angle_deg: 0.3 }
+        };
+        let count = count_named(300, slip, |session| session);
         println!("rolling, onward {onward}: {count} of 300");
         assert!(count >= 297, "onward {onward}: {count}");
+    }
+}
+
+/// Why the stages are the default: front wheels that were steered a little between the rolling and the ahead station take the joint fit along,
+/// and it is not always told.
+#[test]
+fn front_wheels_steered_since_the_rolling_bias_the_joint_fit_alone() {
+    for (steered_deg, least_told) in [(0.02, 0), (0.05, 190)] {
+        let outcomes = each(200, |seed| {
+            let car = car(seed);
+            let mut before = car.clone();
+            before.front.left.toe_to_centreline_deg -= steered_deg;
+            before.front.right.toe_to_centreline_deg += steered_deg;
+            let session = Session { rolling: before.session().rolling, ..car.session() };
+            let truth = car.truth().wheels.fl.toe_deg.unwrap();
+            let off = |found: &Measurement| found.alignment.wheels.fl.toe_deg.unwrap() - truth;
+            let joint = measure(&jointly(session.clone())).unwrap();
+            (off(&measure(&session).unwrap()), off(&joint), !joint.warnings.is_empty())
+        });
+        let mean = |of: fn(&(f64, f64, bool)) -> f64| outcomes.iter().map(of).sum::<f64>() / 200.0;
+        let (staged, joint) = (mean(|of| of.0), mean(|of| of.1));
+        let told = outcomes.iter().filter(|of| of.2).count();
+        println!("steered {steered_deg}: staged off {staged:.4}, joint off {joint:.4}, told in {told} of 200");
+        // The mean of 200 is known to 0.0008.
+        assert!(staged.abs() < 0.004 && (-steered_deg..-0.7 * steered_deg).contains(&joint) && told >= least_told);
     }
 }
 

@@ -79,9 +79,7 @@ impl Noise {
             }
         }
     }
-}
 
-impl Noise {
     /// What a square of unit variance is worth: 1 but where nothing tells the noise.
     pub(super) fn scale(&self) -> f64 {
         match self.known {
