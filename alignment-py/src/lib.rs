@@ -37,7 +37,7 @@ mod _native {
     use alignment_core::monte_carlo::Settings;
     use alignment_core::paths::{COUNT, READINGS};
     use alignment_core::uncertainty::{Plan, watched_monte_carlo};
-    use alignment_core::{Alignment, ErrorCode, repeatability};
+    use alignment_core::{Alignment, ErrorCode, compensation, datum, pose, repeatability, session, vehicle};
     use pyo3::exceptions::PyValueError;
     use pyo3::prelude::*;
     use pyo3::types::PyTuple;
@@ -244,6 +244,26 @@ mod _native {
 
     #[pymodule_init]
     fn init(module: &Bound<'_, PyModule>) -> PyResult<()> {
+        module.add("ROTATION_TOLERANCE", pose::ROTATION_TOLERANCE)?;
+        module.add("UNIT_LENGTH_TOLERANCE", pose::UNIT_LENGTH_TOLERANCE)?;
+        module.add("MAX_COORDINATE_MM", pose::MAX_COORDINATE_MM)?;
+        for (name, range) in [
+            ("CLAMP_STANDOFF_RANGE_MM", session::CLAMP_STANDOFF_RANGE_MM),
+            ("LOADED_RADIUS_RANGE_MM", session::LOADED_RADIUS_RANGE_MM),
+            ("RIDE_HEIGHT_RANGE_MM", session::RIDE_HEIGHT_RANGE_MM),
+            ("TURN_ANGLE_RANGE_DEG", session::TURN_ANGLE_RANGE_DEG),
+            ("WHEELBASE_RANGE_MM", vehicle::WHEELBASE_RANGE_MM),
+            ("TRACK_RANGE_MM", vehicle::TRACK_RANGE_MM),
+        ] {
+            module.add(name, (range[0], range[1]))?;
+        }
+        module.add("MAX_STATIONS", session::MAX_STATIONS)?;
+        module.add("MAX_FRAMES", session::MAX_FRAMES)?;
+        module.add("MAX_INPUTS", super::propagation::MAX_INPUTS)?;
+        module.add("SHORT_ROLL_DEG", compensation::SHORT_ROLL_DEG)?;
+        module.add("MIN_ROLL_DEG", compensation::MIN_ROLL_DEG)?;
+        module.add("MIN_EXTENT_MM", datum::MIN_EXTENT_MM)?;
+        module.add("UNEVEN_MM", datum::UNEVEN_MM)?;
         module.add("READINGS", PyTuple::new(module.py(), READINGS)?)?;
         module.add("__version__", env!("CARGO_PKG_VERSION"))
     }
