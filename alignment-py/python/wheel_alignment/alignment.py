@@ -4,15 +4,17 @@ from __future__ import annotations
 
 import operator
 import typing
+from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Literal
 
 from wheel_alignment import _inputs, _native
 from wheel_alignment._inputs import Given
-from wheel_alignment._values import from_json, plain, table
+from wheel_alignment._values import Value, build, from_json, plain, table
 from wheel_alignment.compensation import Residual
 from wheel_alignment.error import Warning
 from wheel_alignment.joint import Fit
+from wheel_alignment.paths import READINGS
 from wheel_alignment.session import ByAxle, BySide, ByWheel, Reference, StationSpread
 from wheel_alignment.steering import InstantaneousAxis, SteeringReadings
 from wheel_alignment.turns import TurnsReadings
@@ -20,8 +22,8 @@ from wheel_alignment.vehicle import AxleReadings, ChassisReadings
 from wheel_alignment.wheel import WheelReadings
 
 
-@dataclass(frozen=True, slots=True)
-class Alignment:
+@dataclass(frozen=True, slots=True, eq=False)
+class Alignment(Value):
     """Every reading of one session: degrees and millimetres, by their names.
 
     A reading that the session does not hold is None, never zero.
@@ -63,9 +65,66 @@ class Alignment:
             value = value[int(index[0])]
         return typing.cast("float | None", value)
 
+    def values(self) -> tuple[float | None, ...]:
+        """Return every reading, in the order of `READINGS`; None where absent.
 
-@dataclass(frozen=True, slots=True)
-class Residuals:
+        Examples
+        --------
+        >>> from wheel_alignment import uncertainty
+        >>> planned = uncertainty.plan()
+        >>> planned.values()[0] == planned.wheels.fl.camber_deg
+        True
+        """
+        return tuple(self.get(path) for path in READINGS)
+
+    @classmethod
+    def from_values(cls, values: Iterable[float | None]) -> Alignment:
+        """Build the tree of values that stand in the order of `READINGS`; any unit.
+
+        A vector of which one component is absent is absent.
+
+        Parameters
+        ----------
+        values : iterable of float or None
+            One value for each of `READINGS`.
+
+        Returns
+        -------
+        Alignment
+            The tree.
+
+        Raises
+        ------
+        ValueError
+            There are more or fewer values.
+
+        Examples
+        --------
+        >>> from wheel_alignment import Alignment
+        >>> from wheel_alignment.paths import COUNT, position
+        >>> values = [None] * COUNT
+        >>> values[position("steering.left.caster_deg")] = 5.0
+        >>> Alignment.from_values(values).steering.left.caster_deg
+        5.0
+        """
+        tree: dict[str, typing.Any] = {}
+        for path, value in zip(READINGS, values, strict=True):
+            *places, name = path.partition("[")[0].split(".")
+            at = tree
+            for place in places:
+                at = at.setdefault(place, {})
+            if "[" not in path:
+                at[name] = value
+                continue
+            # The first component that is absent makes the vector absent.
+            vector = at.setdefault(name, [])
+            if vector is not None:
+                at[name] = None if value is None else [*vector, value]
+        return build(cls, tree)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Residuals(Value):
     """How far each pose lies from the rigid motion fitted to its stage.
 
     By station, then by wheel; None where a wheel was not seen.
@@ -85,8 +144,8 @@ class Residuals:
     sweep: tuple[ByWheel[Residual | None], ...]
 
 
-@dataclass(frozen=True, slots=True, repr=False)
-class Measurement:
+@dataclass(frozen=True, slots=True, eq=False, repr=False)
+class Measurement(Value):
     """What `measure` returns.
 
     Attributes

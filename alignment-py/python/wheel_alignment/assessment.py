@@ -13,7 +13,7 @@ from wheel_alignment.alignment import Alignment, Measurement
 from wheel_alignment.conformity import Verdicts
 
 
-@dataclass(frozen=True, repr=False)
+@dataclass(frozen=True, eq=False, repr=False)
 class Assessment(Measurement):
     """What `assess` returns: a measurement with all that can be said of it.
 
@@ -57,6 +57,11 @@ class Assessment(Measurement):
             named = "" if overall == "conforms" else ": " + ", ".join(paths)
             more.append(("verdicts", overall + named))
         return table("Assessment", self, self.expanded_uncertainty, more)
+
+    def _repr_html_(self) -> str:
+        from wheel_alignment import _html
+
+        return _html.page(self, self.expanded_uncertainty)
 
 
 def assess(

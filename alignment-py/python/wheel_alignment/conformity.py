@@ -7,13 +7,12 @@ from typing import Literal
 
 from wheel_alignment import _inputs, _native
 from wheel_alignment._inputs import Given
-from wheel_alignment._values import from_json
+from wheel_alignment._values import Value, from_json
 from wheel_alignment.alignment import Alignment
-from wheel_alignment.paths import READINGS
 
 
-@dataclass(frozen=True, slots=True)
-class Limits:
+@dataclass(frozen=True, slots=True, eq=False)
+class Limits(Value):
     """The least and the greatest value that conform; at least one of them.
 
     Attributes
@@ -28,8 +27,8 @@ class Limits:
     max: float | None = None
 
 
-@dataclass(frozen=True, slots=True)
-class Decision:
+@dataclass(frozen=True, slots=True, eq=False)
+class Decision(Value):
     """The rule by which readings are judged.
 
     Attributes
@@ -45,8 +44,8 @@ class Decision:
     probability: float
 
 
-@dataclass(frozen=True, slots=True)
-class Judgement:
+@dataclass(frozen=True, slots=True, eq=False)
+class Judgement(Value):
     """The verdict on one value, and what it rests on.
 
     Attributes
@@ -80,8 +79,8 @@ class Judgement:
     acceptance: Limits | None
 
 
-@dataclass(frozen=True, slots=True)
-class ReadingVerdict:
+@dataclass(frozen=True, slots=True, eq=False)
+class ReadingVerdict(Value):
     """The verdict on one reading.
 
     Attributes
@@ -122,8 +121,8 @@ class ReadingVerdict:
     acceptance: Limits | None
 
 
-@dataclass(frozen=True, slots=True)
-class Verdicts:
+@dataclass(frozen=True, slots=True, eq=False)
+class Verdicts(Value):
     """The verdicts on a car.
 
     Attributes
@@ -145,8 +144,8 @@ class Verdicts:
     readings: tuple[ReadingVerdict, ...]
 
 
-@dataclass(frozen=True, slots=True)
-class GlobalRisks:
+@dataclass(frozen=True, slots=True, eq=False)
+class GlobalRisks(Value):
     """The risks of judging all that is produced.
 
     Attributes
@@ -282,16 +281,14 @@ def judge_all(
     return from_json(
         Verdicts,
         _native.judge_all(
-            _values(readings),
-            None if standard_uncertainty is None else _values(standard_uncertainty),
-            None if degrees_of_freedom is None else _values(degrees_of_freedom),
+            list(readings.values()),
+            None
+            if standard_uncertainty is None
+            else list(standard_uncertainty.values()),
+            None if degrees_of_freedom is None else list(degrees_of_freedom.values()),
             _inputs.specification(specification),
         ),
     )
-
-
-def _values(tree: Alignment) -> list[float | None]:
-    return [tree.get(path) for path in READINGS]
 
 
 def global_risks(
