@@ -52,6 +52,13 @@ impl Session {
         session_to_json(&self.0)
     }
 
+    /// All but the stations, as JSON.
+    fn keys(&self) -> String {
+        let (rolling, sweep, ahead) = (Vec::new(), Vec::new(), Station::default());
+        let (lock_left, lock_right) = (None, None);
+        session_to_json(&alignment_core::Session { rolling, sweep, ahead, lock_left, lock_right, ..self.0.clone() })
+    }
+
     /// The stations of a stage, with the counts as `from_stations` takes them.
     fn stations<'py>(&self, py: Python<'py>, stage: &str) -> PyResult<(Bound<'py, PyByteArray>, Vec<i64>)> {
         let of = |one: &Option<Station>| one.iter().cloned().collect();

@@ -6,25 +6,27 @@ import enum
 import struct
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, ClassVar, TypeAlias, Union, cast
+from typing import TYPE_CHECKING, TypeAlias, Union, cast
 
 from wheel_alignment import _arrays, _native
-from wheel_alignment._values import Vector
+from wheel_alignment._values import Value, Vector
 from wheel_alignment.error import AlignmentError
 
 if TYPE_CHECKING:
     from numpy.typing import ArrayLike
     from typing_extensions import Self
 
-    from wheel_alignment._arrays import Floats
+    from wheel_alignment._arrays import _Floats as Floats
 
-    PoseLike: TypeAlias = Union[
-        "Pose",
-        ArrayLike,
-        Mapping[str, ArrayLike],
-        tuple[object, ArrayLike],
-        Sequence["PoseLike | None"],
-    ]
+
+PoseLike: TypeAlias = Union[
+    "Pose",
+    "ArrayLike",
+    Mapping[str, "ArrayLike"],
+    tuple[object, "ArrayLike"],
+    Sequence["PoseLike | None"],
+]
+"""A pose, or a stack of them, in any form of `as_matrix4`."""
 
 ROTATION_TOLERANCE: float = _native.ROTATION_TOLERANCE
 """How far RᵀR may differ from the identity before a matrix is refused as a rotation."""
@@ -35,11 +37,12 @@ UNIT_LENGTH_TOLERANCE: float = _native.UNIT_LENGTH_TOLERANCE
 MAX_COORDINATE_MM: float = _native.MAX_COORDINATE_MM
 """The greatest coordinate of a pose, mm: a kilometre is a wrong unit."""
 
+_FLAT = struct.Struct("<16d")
 _FORMS = ("rotation", "quaternion_wxyz", "rotation_vector_rad")
 
 
-@dataclass(frozen=True, slots=True)
-class Spread:
+@dataclass(frozen=True, slots=True, eq=False)
+class Spread(Value):
     """How much the frames of one station scatter about their mean.
 
     Attributes
@@ -87,13 +90,13 @@ class Axes(enum.Enum):
 
         Its length stays.
         """
-        x, y, z = _three(direction, "direction")
+        x, y, z = three(direction, "direction")
         x, y, z = _native.direction_from(self.value, (x, y, z))
         return x + 0.0, y + 0.0, z + 0.0
 
 
-@dataclass(frozen=True, slots=True)
-class Pose:
+@dataclass(frozen=True, slots=True, eq=False)
+class Pose(Value):
     """The pose of a target in the rig frame, ``rig_from_target``.
 
     A point p of the target lies at R·p + t in the rig. Plain numbers, checked when they
@@ -130,16 +133,16 @@ class Pose:
     rotation: tuple[Vector, Vector, Vector]
     translation_mm: Vector
 
-    _FLAT: ClassVar[struct.Struct] = struct.Struct("<16d")
-
     def __post_init__(self) -> None:
         """Make plain tuples of whatever holds the numbers."""
-        rows = _arrays.listed(self.rotation, "rotation", axes=2)
+        rows = _arrays.rows(self.rotation, "rotation")
         if len(rows) != 3:
-            raise ValueError(f"rotation: 3 rows of 3 numbers are needed, not {len(rows)}")
-        a, b, c = (_three(row, "rotation") for row in cast("list[list[float]]", rows))
+            raise ValueError(
+                f"rotation: 3 rows of 3 numbers are needed, not {len(rows)}"
+            )
+        a, b, c = (three(row, "rotation") for row in rows)
         object.__setattr__(self, "rotation", (a, b, c))
-        translation = _three(self.translation_mm, "translation_mm")
+        translation = three(self.translation_mm, "translation_mm")
         object.__setattr__(self, "translation_mm", translation)
 
     @classmethod
@@ -203,7 +206,7 @@ class Pose:
         >>> round(pose.rotation[1][0], 12)  # x turns to y
         1.0
         """
-        vector = _three(rotation_vector_rad, "rotation_vector_rad")
+        vector = three(rotation_vector_rad, "rotation_vector_rad")
         return cls._made("rotation_vector_rad", vector, translation_mm)
 
     @classmethod
@@ -229,7 +232,7 @@ class Pose:
         >>> Pose.from_matrix4(rows).translation_mm
         (10.0, 20.0, 30.0)
         """
-        rows = cast("list[list[float]]", _arrays.listed(matrix, "matrix", axes=2))
+        rows = _arrays.rows(matrix, "matrix")
         if [len(row) for row in rows] != [4] * 4:
             raise ValueError(
                 "matrix: 4 rows of 4 numbers are needed, not rows of "
@@ -481,7 +484,7 @@ class Pose:
     ) -> Self:
         translation: Sequence[float] = ()
         if translation_mm is not None:
-            translation = _three(translation_mm, "translation_mm")
+            translation = three(translation_mm, "translation_mm")
         both = (struct.pack(f"<{len(of)}d", *of) for of in (rotation, translation))
         pose = cls._of_flat(_native.poses_from(form, *both))
         if pose.rotation[0][0] != pose.rotation[0][0]:
@@ -498,23 +501,13 @@ class Pose:
 
     @classmethod
     def _of_flat(cls, data: bytes | bytearray) -> Self:
-        a, b, c, x, d, e, f, y, g, h, i, z, *_ = cls._FLAT.unpack(data)
+        a, b, c, x, d, e, f, y, g, h, i, z, *_ = _FLAT.unpack(data)
         return cls(((a, b, c), (d, e, f), (g, h, i)), (x, y, z))
 
     def _flat(self) -> bytes:
         (a, b, c), (d, e, f), (g, h, i) = self.rotation
         x, y, z = self.translation_mm
-        return self._FLAT.pack(a, b, c, x, d, e, f, y, g, h, i, z, 0.0, 0.0, 0.0, 1.0)
-
-    def _repr_html_(self) -> str:
-        rows = "".join(
-            "<tr>" + "".join(f"<td>{v:.6f}</td>" for v in row) + f"<td>{t:.3f}</td></tr>"
-            for row, t in zip(self.rotation, self.translation_mm, strict=True)
-        )
-        return (
-            "<table><thead><tr><th colspan='3'>rotation</th><th>translation, mm</th>"
-            f"</tr></thead><tbody>{rows}</tbody></table>"
-        )
+        return _FLAT.pack(a, b, c, x, d, e, f, y, g, h, i, z, 0.0, 0.0, 0.0, 1.0)
 
 
 def as_matrix4(poses: PoseLike | None, *, axes: Axes | str | None = None) -> Floats:
@@ -724,14 +717,14 @@ def _native_poses(
     translation: Floats | None,
     stack: tuple[int, ...] | Floats,
 ) -> Floats:
-    """Let the core convert poses; `stack` is their shape, or a mask of where they are."""
+    """Let the core convert poses; `stack` is their shape, or where they are."""
     import numpy as np
 
     other = b"" if translation is None else _arrays.packed(translation)
     try:
         data = _native.poses_from(form, _arrays.packed(rotation), other)
     except AlignmentError as error:
-        (flat,) = error.index
+        (flat,) = error.index or (0,)
         if isinstance(stack, tuple):
             error.index = tuple(int(i) for i in np.unravel_index(flat, stack))
         else:
@@ -753,6 +746,7 @@ def _numbers(given: ArrayLike, count: int, what: str) -> list[float]:
     return numbers
 
 
-def _three(given: ArrayLike, what: str) -> Vector:
+def three(given: ArrayLike, what: str) -> Vector:
+    """Return the three numbers of a vector."""
     x, y, z = _numbers(given, 3, what)
     return x, y, z

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal, TypedDict
 
 from wheel_alignment import _inputs, _native
-from wheel_alignment._inputs import Given
+from wheel_alignment._inputs import SessionLike
 from wheel_alignment._values import Value, build, from_json, table, with_infinities
 from wheel_alignment.alignment import Alignment, Measurement
 from wheel_alignment.monte_carlo import Agreement, Simulation
@@ -174,7 +174,7 @@ def _source(tree: str | dict[str, str | dict[str, str | int | None]]) -> Source:
 
 
 def propagate(
-    session: Given, *, method: Literal["staged", "joint"] | None = None
+    session: SessionLike, *, method: Literal["staged", "joint"] | None = None
 ) -> Uncertainty:
     """Measure a car, and say what each reading is worth.
 
@@ -183,7 +183,7 @@ def propagate(
 
     Parameters
     ----------
-    session : mapping, str or path-like
+    session : Session, mapping, str or path-like
         What the rig hands over, as `measure` takes it. ``pose_noise`` states how much
         a pose scatters, per axis or as a 6×6 ``covariance`` in deg and mm; a pose may
         have a ``covariance`` of its own; without either it is estimated from the
@@ -424,7 +424,7 @@ class Trials(Value):
 
 
 def monte_carlo(
-    session: Given,
+    session: SessionLike,
     paths: Sequence[str],
     *,
     probability: float = 0.95,
@@ -432,6 +432,7 @@ def monte_carlo(
     most_trials: int = 10_000_000,
     seed: int = 0,
     method: Literal["staged", "joint"] | None = None,
+    progress: Callable[[int, int], object] | None = None,
 ) -> Trials:
     """Measure a session again and again, every input drawn from what is known of it.
 
@@ -440,7 +441,7 @@ def monte_carlo(
 
     Parameters
     ----------
-    session : mapping, str or path-like
+    session : Session, mapping, str or path-like
         What the rig hands over, as `propagate` takes it.
     paths : sequence of str
         The readings to watch, of `READINGS`; a text is one of them.
@@ -456,6 +457,10 @@ def monte_carlo(
         The seed of the trials, 0 to 2**64 − 1.
     method : {"staged", "joint"}, optional
         As `measure` takes it.
+    progress : callable, optional
+        Called some ten times a second with the number of trials made and
+        `most_trials`; mostly far fewer are needed. An exception that it raises ends
+        the run.
 
     Returns
     -------
@@ -476,8 +481,8 @@ def monte_carlo(
 
     Notes
     -----
-    The interpreter is free for other threads meanwhile. A run cannot be interrupted:
-    it takes some hundred thousand measurements, or millions at worst.
+    The interpreter is free for other threads meanwhile. A run takes some hundred
+    thousand measurements, or millions at worst; Ctrl-C ends it.
 
     Examples
     --------
@@ -495,5 +500,7 @@ def monte_carlo(
         "seed": seed,
     }
     watched = [paths] if isinstance(paths, str) else list(paths)
-    text = _native.monte_carlo(_inputs.session(session), watched, settings, method)
+    text = _native.monte_carlo(
+        _inputs.session(session), watched, settings, method, progress
+    )
     return from_json(Trials, text)
