@@ -87,6 +87,25 @@ def _item(value: object) -> object:
     return value if tolist is None else tolist()
 
 
+def numbers(given: ArrayLike, count: int, what: str) -> list[float]:
+    """Return so many numbers; a column or a row of two axes is as good."""
+    found = getattr(given, "shape", None)
+    if found in ((count, 1), (1, count)):
+        given = given.reshape(count)  # type: ignore[union-attr]
+    numbers = listed(given, what)
+    if len(numbers) != count:
+        raise ValueError(
+            f"{what}: {count} numbers are needed, not {found or len(numbers)}"
+        )
+    return numbers
+
+
+def three(given: ArrayLike, what: str) -> tuple[float, float, float]:
+    """Return the three numbers of a vector."""
+    x, y, z = numbers(given, 3, what)
+    return x, y, z
+
+
 def packed(array: _Floats) -> bytes:
     """Return an array as the native half takes it: its bytes, row by row."""
     import numpy as np

@@ -6,11 +6,11 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final, Literal
 
-from wheel_alignment import _native, session
+from wheel_alignment import _arrays, _native, _stations
 from wheel_alignment._values import Value, from_json
 from wheel_alignment.compensation import Compensation
 from wheel_alignment.error import WheelNotSeenError
-from wheel_alignment.pose import Pose, three
+from wheel_alignment.pose import Pose
 from wheel_alignment.session import ByAxle, ByWheel
 from wheel_alignment.wheel import WheelReadings
 
@@ -170,8 +170,8 @@ def ahead_readings(
     >>> print(f"{now.wheels.fl.camber_deg:.3f}°, {now.chassis.thrust_angle_deg:.3f}°")
     -0.500°, 0.000°
     """
-    data, counts = session.station(poses, "poses")
-    for wheel, count in zip(session.WHEELS, counts, strict=True):
+    data, counts = _stations.station(poses, "poses")
+    for wheel, count in zip(_stations.WHEELS, counts, strict=True):
         if count == 0:
             raise WheelNotSeenError(
                 f"poses.{wheel}: the wheel's target was not seen", wheel=wheel
@@ -180,8 +180,8 @@ def ahead_readings(
             raise ValueError(f"poses.{wheel}: one pose is needed, not {count} frames")
     arguments = {
         "compensation": compensation,
-        "up": three(up, "up"),
-        "loaded_radius_mm": session.per_axle(loaded_radius_mm),
+        "up": _arrays.three(up, "up"),
+        "loaded_radius_mm": _stations.per_axle(loaded_radius_mm),
         "centreline": centreline,
     }
     return from_json(AheadReadings, _native.ahead_readings(data, arguments))
