@@ -1,6 +1,7 @@
 //! The native half of the Python package `wheel_alignment`: sessions in, results as JSON out, errors as exceptions.
 
 mod error;
+mod formulas;
 mod tree;
 mod uncertainty;
 
@@ -12,10 +13,13 @@ use std::panic::{AssertUnwindSafe, catch_unwind};
 
 /// Does the work while the interpreter is free for other threads.
 fn run<T: Send>(py: Python<'_>, job: impl FnOnce() -> Result<T, Error> + Send) -> PyResult<T> {
-    // A panic would be an exception that `except Exception` does not catch.
-    py.detach(|| catch_unwind(AssertUnwindSafe(job)))
-        .map_err(|_| PyRuntimeError::new_err("a fault inside the library; please report it with what it was given"))?
-        .map_err(|fault| error::from_core(py, &fault))
+    py.detach(|| caught(job))?.map_err(|fault| error::from_core(py, &fault))
+}
+
+/// Does the work. A panic would be an exception that `except Exception` does not catch.
+fn caught<T>(job: impl FnOnce() -> T) -> PyResult<T> {
+    catch_unwind(AssertUnwindSafe(job))
+        .map_err(|_| PyRuntimeError::new_err("a fault inside the library; please report it with what it was given"))
 }
 
 /// Plain data as JSON. What is infinite is null.
@@ -36,6 +40,8 @@ mod _native {
     use pyo3::prelude::*;
     use pyo3::types::PyTuple;
 
+    #[pymodule_export]
+    use super::formulas::{of_arrays, of_numbers, tyre_size};
     #[pymodule_export]
     use super::uncertainty::Uncertainty;
 

@@ -1,6 +1,9 @@
 from collections.abc import Sequence
 from typing import final
 
+import numpy as np
+from numpy.typing import NDArray
+
 __all__ = [
     "READINGS",
     "Uncertainty",
@@ -13,12 +16,15 @@ __all__ = [
     "judge_all",
     "measure",
     "monte_carlo",
+    "of_arrays",
+    "of_numbers",
     "one_way",
     "plan",
     "position",
     "propagate",
     "reach",
     "repeats",
+    "tyre_size",
     "unit",
     "warning_codes",
 ]
@@ -41,6 +47,13 @@ class Uncertainty:
     def covariance_matrix(self) -> list[list[float]]: ...
 
 def error_codes() -> list[tuple[int, str]]: ...
+def of_numbers(
+    path: str, row: Sequence[float], raising: bool
+) -> tuple[list[float], int]: ...
+def of_arrays(
+    path: str, columns: Sequence[NDArray[np.float64]], raising: bool
+) -> tuple[NDArray[np.float64], NDArray[np.int32]]: ...
+def tyre_size(code: str) -> tuple[float, float, float, float, float]: ...
 def warning_codes() -> list[tuple[int, str]]: ...
 def position(path: str) -> int: ...
 def unit(path: str) -> str: ...

@@ -3,8 +3,17 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Final
 
 from wheel_alignment._values import Value
+
+SHORT_ROLL_DEG: Final[float] = 20.0
+"""The roll below which the result carries a warning, degrees. Common practice: 20° to
+45°.
+"""
+
+MIN_ROLL_DEG: Final[float] = 10.0
+"""The least roll angle between the extreme stations, degrees."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -3,13 +3,35 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Generic, TypedDict
+from typing import Final, Generic, TypedDict
 
-from wheel_alignment._values import T, Value
+from wheel_alignment._values import T_co, Value
+
+CLAMP_STANDOFF_RANGE_MM: Final[tuple[float, float]] = (-1000.0, 1000.0)
+"""The shortest and longest clamp standoff, mm: either sign, since a target may sit
+inside the rim.
+"""
+
+LOADED_RADIUS_RANGE_MM: Final[tuple[float, float]] = (50.0, 1500.0)
+"""The least and greatest loaded radius, mm."""
+
+RIDE_HEIGHT_RANGE_MM: Final[tuple[float, float]] = (-2000.0, 5000.0)
+"""The least and greatest ride height, mm; the reference point may lie anywhere on the
+body.
+"""
+
+TURN_ANGLE_RANGE_DEG: Final[tuple[float, float]] = (1.0, 60.0)
+"""The least and greatest angle at which toe-out on turns can be asked for, degrees."""
+
+MAX_STATIONS: Final[int] = 10_000
+"""The most stations of one stage."""
+
+MAX_FRAMES: Final[int] = 10_000
+"""The most frames of one wheel at one station."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class ByWheel(Value, Generic[T]):
+class ByWheel(Value, Generic[T_co]):
     """One value per wheel.
 
     Attributes
@@ -18,14 +40,14 @@ class ByWheel(Value, Generic[T]):
         Front left, front right, rear left, rear right.
     """
 
-    fl: T
-    fr: T
-    rl: T
-    rr: T
+    fl: T_co
+    fr: T_co
+    rl: T_co
+    rr: T_co
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class BySide(Value, Generic[T]):
+class BySide(Value, Generic[T_co]):
     """One value per side.
 
     Attributes
@@ -34,12 +56,12 @@ class BySide(Value, Generic[T]):
         The driver's left, the driver's right.
     """
 
-    left: T
-    right: T
+    left: T_co
+    right: T_co
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class ByAxle(Value, Generic[T]):
+class ByAxle(Value, Generic[T_co]):
     """One value per axle.
 
     Attributes
@@ -48,8 +70,8 @@ class ByAxle(Value, Generic[T]):
         The front axle, the rear axle.
     """
 
-    front: T
-    rear: T
+    front: T_co
+    rear: T_co
 
 
 @dataclass(frozen=True, slots=True, eq=False)
