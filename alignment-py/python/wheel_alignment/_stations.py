@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Final, TypeAlias, cast
 from wheel_alignment import _arrays, _inputs, pose
 
 if TYPE_CHECKING:
-    from wheel_alignment._arrays import _Floats as Floats
+    from wheel_alignment._types import Array as Floats
     from wheel_alignment.pose import PoseLike
     from wheel_alignment.session import PerWheel, StationLike, StationsLike
 

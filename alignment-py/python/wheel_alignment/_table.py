@@ -12,7 +12,7 @@ from wheel_alignment._stations import STAGES, WHEELS, Stations
 from wheel_alignment.error import AlignmentError, NotASessionError
 
 if TYPE_CHECKING:
-    from wheel_alignment._arrays import _Floats as Floats
+    from wheel_alignment._types import Array as Floats
 
 
 class _Frame(Protocol):

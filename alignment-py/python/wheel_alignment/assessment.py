@@ -4,13 +4,16 @@ from __future__ import annotations
 
 import json
 from dataclasses import dataclass
-from typing import Literal
+from typing import Final, Literal
 
 from wheel_alignment import _inputs, _native
 from wheel_alignment._inputs import Given, SessionLike
 from wheel_alignment._values import build, table, with_infinities
 from wheel_alignment.alignment import Alignment, Measurement
 from wheel_alignment.conformity import Verdicts
+
+COVERAGE: Final[float] = 0.95
+"""The coverage probability of `Assessment::expanded_uncertainty`."""
 
 
 @dataclass(frozen=True, eq=False, repr=False)

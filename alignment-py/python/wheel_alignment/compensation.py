@@ -14,14 +14,17 @@ from wheel_alignment.session import ByAxle, ByWheel
 if TYPE_CHECKING:
     from numpy.typing import ArrayLike
 
+    from wheel_alignment._types import Array as Floats
     from wheel_alignment.pose import PoseLike
     from wheel_alignment.session import PerWheel, StationsLike
 
-MIN_ROLL_DEG: Final[float] = _native.MIN_ROLL_DEG
-"""The least roll between two stations, degrees."""
+SHORT_ROLL_DEG: Final[float] = 20.0
+"""The roll below which the result carries a warning, degrees. Common practice: 20° to
+45°.
+"""
 
-SHORT_ROLL_DEG: Final[float] = _native.SHORT_ROLL_DEG
-"""The roll below which the result carries a warning, degrees."""
+MIN_ROLL_DEG: Final[float] = 10.0
+"""The least roll angle between the extreme stations, degrees."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -347,7 +350,7 @@ def _turned(
     }
 
 
-def _one_wheel(poses: PoseLike) -> _arrays._Floats:
+def _one_wheel(poses: PoseLike) -> Floats:
     stack = pose.as_matrix4(poses)
     if stack.ndim != 3:
         raise ValueError(f"poses: shape (S, 4, 4) is needed, not {stack.shape}")

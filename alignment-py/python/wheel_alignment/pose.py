@@ -6,7 +6,7 @@ import enum
 import struct
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, TypeAlias, Union, cast
+from typing import TYPE_CHECKING, Final, TypeAlias, Union, cast
 
 from wheel_alignment import _arrays, _native
 from wheel_alignment._values import Value, Vector
@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from numpy.typing import ArrayLike
     from typing_extensions import Self
 
-    from wheel_alignment._arrays import _Floats as Floats
+    from wheel_alignment._types import Array as Floats
 
 
 PoseLike: TypeAlias = Union[
@@ -28,13 +28,13 @@ PoseLike: TypeAlias = Union[
 ]
 """A pose, or a stack of them, in any form of `as_matrix4`."""
 
-ROTATION_TOLERANCE: float = _native.ROTATION_TOLERANCE
+ROTATION_TOLERANCE: Final[float] = 1e-6
 """How far RᵀR may differ from the identity before a matrix is refused as a rotation."""
 
-UNIT_LENGTH_TOLERANCE: float = _native.UNIT_LENGTH_TOLERANCE
+UNIT_LENGTH_TOLERANCE: Final[float] = 1e-6
 """How far the length of a unit vector or quaternion may differ from 1."""
 
-MAX_COORDINATE_MM: float = _native.MAX_COORDINATE_MM
+MAX_COORDINATE_MM: Final[float] = 1e6
 """The greatest coordinate of a pose, mm: a kilometre is a wrong unit."""
 
 _FLAT = struct.Struct("<16d")

@@ -20,15 +20,15 @@ from typing import (
 from wheel_alignment import _arrays, _inputs, _native, _stations
 from wheel_alignment._inputs import Given
 from wheel_alignment._stations import STAGES, WHEELS, Stations
-from wheel_alignment._values import T, Value, Vector
+from wheel_alignment._values import T_co, Value, Vector
 from wheel_alignment.pose import Pose, PoseLike
 
 if TYPE_CHECKING:
     from numpy.typing import ArrayLike
     from typing_extensions import Unpack
 
-    from wheel_alignment._arrays import _Floats as Floats
     from wheel_alignment._table import Table
+    from wheel_alignment._types import Array as Floats
 
 PerWheel: TypeAlias = Union[float, "ArrayLike", "ByWheel[float]", Mapping[str, float]]
 """A number for all wheels, or one for each: fl fr rl rr."""
@@ -41,27 +41,31 @@ StationLike: TypeAlias = Union[
 StationsLike: TypeAlias = Union[PoseLike, Sequence[StationLike]]  # noqa: UP007
 """The stations of a stage, as `Session.from_arrays` takes them."""
 
-CLAMP_STANDOFF_RANGE_MM: Final[tuple[float, float]] = _native.CLAMP_STANDOFF_RANGE_MM
-"""The shortest and longest clamp standoff, mm: either sign."""
+CLAMP_STANDOFF_RANGE_MM: Final[tuple[float, float]] = (-1000.0, 1000.0)
+"""The shortest and longest clamp standoff, mm: either sign, since a target may sit
+inside the rim.
+"""
 
-LOADED_RADIUS_RANGE_MM: Final[tuple[float, float]] = _native.LOADED_RADIUS_RANGE_MM
+LOADED_RADIUS_RANGE_MM: Final[tuple[float, float]] = (50.0, 1500.0)
 """The least and greatest loaded radius, mm."""
 
-RIDE_HEIGHT_RANGE_MM: Final[tuple[float, float]] = _native.RIDE_HEIGHT_RANGE_MM
-"""The least and greatest ride height, mm."""
+RIDE_HEIGHT_RANGE_MM: Final[tuple[float, float]] = (-2000.0, 5000.0)
+"""The least and greatest ride height, mm; the reference point may lie anywhere on the
+body.
+"""
 
-TURN_ANGLE_RANGE_DEG: Final[tuple[float, float]] = _native.TURN_ANGLE_RANGE_DEG
+TURN_ANGLE_RANGE_DEG: Final[tuple[float, float]] = (1.0, 60.0)
 """The least and greatest angle at which toe-out on turns can be asked for, degrees."""
 
-MAX_STATIONS: Final[int] = _native.MAX_STATIONS
+MAX_STATIONS: Final[int] = 10_000
 """The most stations of one stage."""
 
-MAX_FRAMES: Final[int] = _native.MAX_FRAMES
+MAX_FRAMES: Final[int] = 10_000
 """The most frames of one wheel at one station."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class ByWheel(Value, Generic[T]):
+class ByWheel(Value, Generic[T_co]):
     """One value per wheel.
 
     Attributes
@@ -70,14 +74,14 @@ class ByWheel(Value, Generic[T]):
         Front left, front right, rear left, rear right.
     """
 
-    fl: T
-    fr: T
-    rl: T
-    rr: T
+    fl: T_co
+    fr: T_co
+    rl: T_co
+    rr: T_co
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class BySide(Value, Generic[T]):
+class BySide(Value, Generic[T_co]):
     """One value per side.
 
     Attributes
@@ -86,12 +90,12 @@ class BySide(Value, Generic[T]):
         The driver's left, the driver's right.
     """
 
-    left: T
-    right: T
+    left: T_co
+    right: T_co
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class ByAxle(Value, Generic[T]):
+class ByAxle(Value, Generic[T_co]):
     """One value per axle.
 
     Attributes
@@ -100,8 +104,8 @@ class ByAxle(Value, Generic[T]):
         The front axle, the rear axle.
     """
 
-    front: T
-    rear: T
+    front: T_co
+    rear: T_co
 
 
 @dataclass(frozen=True, slots=True, eq=False)
