@@ -1,6 +1,7 @@
 //! The native half of the Python package `wheel_alignment`: sessions in, results as JSON out, errors as exceptions.
 
 mod error;
+mod formulas;
 mod tree;
 mod uncertainty;
 
@@ -12,10 +13,13 @@ use std::panic::{AssertUnwindSafe, catch_unwind};
 
 /// Does the work while the interpreter is free for other threads.
 fn run<T: Send>(py: Python<'_>, job: impl FnOnce() -> Result<T, Error> + Send) -> PyResult<T> {
-    // A panic would be an exception that `except Exception` does not catch.
-    py.detach(|| catch_unwind(AssertUnwindSafe(job)))
-        .map_err(|_| PyRuntimeError::new_err("a fault inside the library; please report it with what it was given"))?
-        .map_err(|fault| error::from_core(py, &fault))
+    py.detach(|| caught(job))?.map_err(|fault| error::from_core(py, &fault))
+}
+
+/// Does the work. A panic would be an exception that `except Exception` does not catch.
+fn caught<T>(job: impl FnOnce() -> T) -> PyResult<T> {
+    catch_unwind(AssertUnwindSafe(job))
+        .map_err(|_| PyRuntimeError::new_err("a fault inside the library; please report it with what it was given"))
 }
 
 /// Plain data as JSON. What is infinite is null.
@@ -28,6 +32,7 @@ fn json(value: &impl Serialize) -> String {
 mod _native {
     use super::{error, json, run, tree};
     use alignment_core::conformity::{self, Decision, Limits, Production, Uncertain};
+    use alignment_core::error::WarningCode;
     use alignment_core::paths::{COUNT, READINGS};
     use alignment_core::uncertainty::Plan;
     use alignment_core::{Alignment, ErrorCode, repeatability};
@@ -36,12 +41,26 @@ mod _native {
     use pyo3::types::PyTuple;
 
     #[pymodule_export]
+    use super::formulas::{of_arrays, of_numbers, tyre_size};
+    #[pymodule_export]
     use super::uncertainty::Uncertainty;
 
     /// Number and name of every error code.
     #[pyfunction]
     fn error_codes() -> Vec<(i32, &'static str)> {
         ErrorCode::ALL.iter().map(|code| (code.number(), code.name())).collect()
+    }
+
+    /// Number and name of every warning.
+    #[pyfunction]
+    fn warning_codes() -> Vec<(i32, &'static str)> {
+        WarningCode::ALL.iter().map(|code| (code.number(), code.name())).collect()
+    }
+
+    /// The unit of the reading at a path.
+    #[pyfunction]
+    fn unit(path: &str) -> &'static str {
+        alignment_core::paths::unit(path)
     }
 
     /// Where a path stands in `READINGS`.
@@ -76,7 +95,8 @@ mod _native {
     fn propagate(session: Bound<'_, PyAny>, method: Bound<'_, PyAny>) -> PyResult<Uncertainty> {
         let py = session.py();
         let session = tree::session(session, method)?;
-        run(py, || alignment_core::uncertainty::propagate(&session).map(Uncertainty))
+        let known = run(py, || alignment_core::uncertainty::propagate(&session))?;
+        Ok(Uncertainty { known, session })
     }
 
     /// Measures a session again and again, its inputs drawn; returns the trials as JSON.

@@ -1,4 +1,8 @@
+from collections.abc import Sequence
 from typing import final
+
+import numpy as np
+from numpy.typing import NDArray
 
 __all__ = [
     "READINGS",
@@ -12,12 +16,17 @@ __all__ = [
     "judge_all",
     "measure",
     "monte_carlo",
+    "of_arrays",
+    "of_numbers",
     "one_way",
     "plan",
     "position",
     "propagate",
     "reach",
     "repeats",
+    "tyre_size",
+    "unit",
+    "warning_codes",
 ]
 
 __version__: str
@@ -25,6 +34,7 @@ READINGS: tuple[str, ...]
 
 @final
 class Uncertainty:
+    def session(self) -> str: ...
     def measurement(self) -> str: ...
     def standard(self) -> str: ...
     def degrees_of_freedom(self) -> str: ...
@@ -37,7 +47,16 @@ class Uncertainty:
     def covariance_matrix(self) -> list[list[float]]: ...
 
 def error_codes() -> list[tuple[int, str]]: ...
+def of_numbers(
+    path: str, row: Sequence[float], raising: bool
+) -> tuple[list[float], int]: ...
+def of_arrays(
+    path: str, columns: Sequence[NDArray[np.float64]], raising: bool
+) -> tuple[NDArray[np.float64], NDArray[np.int32]]: ...
+def tyre_size(code: str) -> tuple[float, float, float, float, float]: ...
+def warning_codes() -> list[tuple[int, str]]: ...
 def position(path: str) -> int: ...
+def unit(path: str) -> str: ...
 def measure(session: object, method: str | None) -> str: ...
 def assess(
     session: object, specification: object | None, method: str | None
@@ -58,9 +77,9 @@ def judge(
     decision: object,
 ) -> str: ...
 def judge_all(
-    readings: list[float | None],
-    standard_uncertainty: list[float | None] | None,
-    degrees_of_freedom: list[float | None] | None,
+    readings: Sequence[float | None],
+    standard_uncertainty: Sequence[float | None] | None,
+    degrees_of_freedom: Sequence[float | None] | None,
     specification: object,
 ) -> str: ...
 def global_risks(

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Protocol
+from typing import Final, Protocol
 
 from wheel_alignment import _native
-from wheel_alignment._readings import from_json
+from wheel_alignment._values import Value, from_json
 
 
 class Array(Protocol):
@@ -17,8 +17,20 @@ class Array(Protocol):
         """Return the numbers."""
 
 
-@dataclass(frozen=True, slots=True)
-class Repeatability:
+MAX_VALUE: Final[float] = 1e9
+"""The greatest magnitude of a value, in its own unit."""
+
+POOL_ABOVE_P: Final[float] = 0.25
+"""The p-value above which the interaction of a crossed study is customarily pooled with
+the repeats. Common practice, no source.
+"""
+
+TOLERANCE_RANGE: Final[tuple[float, float]] = (1e-9, 1e9)
+"""The least and greatest width of a tolerance, in the unit of the values."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Repeatability(Value):
     """Repeats of one reading, in its own unit.
 
     Attributes
@@ -48,8 +60,8 @@ class Repeatability:
     expanded_of_mean: float
 
 
-@dataclass(frozen=True, slots=True)
-class AnovaRow:
+@dataclass(frozen=True, slots=True, eq=False)
+class AnovaRow(Value):
     """One line of an analysis of variance.
 
     Attributes
@@ -74,8 +86,8 @@ class AnovaRow:
     p: float | None
 
 
-@dataclass(frozen=True, slots=True)
-class OneWay:
+@dataclass(frozen=True, slots=True, eq=False)
+class OneWay(Value):
     """Repeats in groups: clampings, or operators.
 
     Attributes
@@ -114,8 +126,8 @@ class OneWay:
     reproducibility_limit: float
 
 
-@dataclass(frozen=True, slots=True)
-class Share:
+@dataclass(frozen=True, slots=True, eq=False)
+class Share(Value):
     """One share of the variance of a crossed study.
 
     Attributes
@@ -143,8 +155,8 @@ class Share:
     percent_of_tolerance: float | None
 
 
-@dataclass(frozen=True, slots=True)
-class Crossed:
+@dataclass(frozen=True, slots=True, eq=False)
+class Crossed(Value):
     """A crossed study: cars × operators × repeats.
 
     Attributes
@@ -213,7 +225,7 @@ def repeatability(values: Sequence[float] | Array) -> Repeatability:
 
     Examples
     --------
-    >>> from wheel_alignment import repeatability
+    >>> from wheel_alignment.repeatability import repeatability
     >>> found = repeatability([-0.51, -0.49, -0.50, -0.52, -0.48])
     >>> print(f"{found.standard_deviation:.4f}° {found.expanded:.4f}°")
     0.0158° 0.0439°
@@ -247,7 +259,7 @@ def one_way(groups: Sequence[Sequence[float] | Array] | Array) -> OneWay:
     --------
     Camber in degrees: three clampings, and three repeats in each.
 
-    >>> from wheel_alignment import one_way
+    >>> from wheel_alignment.repeatability import one_way
     >>> found = one_way(
     ...     [[-0.51, -0.50, -0.50], [-0.54, -0.55, -0.54], [-0.47, -0.48, -0.48]]
     ... )
@@ -292,7 +304,7 @@ def crossed(
     --------
     Toe in degrees: three cars, two operators, two repeats; specified to ± 0.10°.
 
-    >>> from wheel_alignment import crossed
+    >>> from wheel_alignment.repeatability import crossed
     >>> toe_deg = [
     ...     [[0.10, 0.11], [0.12, 0.12]],
     ...     [[0.25, 0.24], [0.26, 0.27]],

@@ -3,43 +3,35 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final, Literal, TypedDict
 
 from wheel_alignment import _inputs, _native
 from wheel_alignment._inputs import Given
-from wheel_alignment._readings import (
-    Alignment,
-    Measurement,
-    build,
-    from_json,
-    table,
-    with_infinities,
-)
+from wheel_alignment._values import Value, build, from_json, table, with_infinities
+from wheel_alignment.alignment import Alignment, Measurement
+from wheel_alignment.monte_carlo import Agreement, Simulation
+from wheel_alignment.propagation import Expanded
+from wheel_alignment.session import InputUncertainty, PoseNoise
 
 if TYPE_CHECKING:
     from typing_extensions import Unpack
 
+ROLL_RANGE_DEG: Final[tuple[float, float]] = (10.1, 160.0)
+"""The least and greatest planned roll from one end to the other, degrees."""
 
-@dataclass(frozen=True, slots=True)
-class Expanded:
-    """An interval about a reading, reading ± expanded uncertainty.
+SWEEP_RANGE_DEG: Final[tuple[float, float]] = (11.0, 90.0)
+"""The least and greatest planned sweep from one end to the other, degrees: the mean of
+the wheels turns by a little less.
+"""
 
-    Attributes
-    ----------
-    coverage_factor : float
-        The factor on the standard uncertainty.
-    expanded_uncertainty : float
-        Half the length of the interval, in the reading's unit.
-    """
-
-    coverage_factor: float
-    expanded_uncertainty: float
+MAX_PLANNED: Final[int] = 200
+"""The most planned stations of a stage."""
 
 
-@dataclass(frozen=True, slots=True)
-class Source:
+@dataclass(frozen=True, slots=True, eq=False)
+class Source(Value):
     """What makes a reading uncertain.
 
     Attributes
@@ -62,8 +54,8 @@ class Source:
     wheel: str | None = None
 
 
-@dataclass(frozen=True, slots=True)
-class Contribution:
+@dataclass(frozen=True, slots=True, eq=False)
+class Contribution(Value):
     """What one input contributes to the uncertainty of one reading.
 
     Attributes
@@ -82,10 +74,13 @@ class Contribution:
     share: float
 
 
-class Uncertainty:
+@dataclass(frozen=True, slots=True, eq=False, repr=False)
+class Uncertainty(Value):
     """What `propagate` returns: a measurement, and what each of its readings is worth.
 
-    Paths are those of `READINGS`. Readings that are absent are None.
+    Paths are those of `READINGS`. Readings that are absent are None. Two are equal when
+    their sessions are; a copy by `pickle` is computed anew of the session, to the same
+    bits.
 
     Attributes
     ----------
@@ -99,27 +94,44 @@ class Uncertainty:
         where the noise is known.
     """
 
-    __slots__ = ("_native", "degrees_of_freedom", "measurement", "standard")
+    measurement: Measurement
+    standard: Alignment
+    degrees_of_freedom: Alignment
+    _known: _native.Uncertainty
 
-    def __init__(self, native: _native.Uncertainty) -> None:
-        standard = json.loads(native.standard())
-        freedom = with_infinities(json.loads(native.degrees_of_freedom()), standard)
-        self._native: Final = native
-        self.measurement: Final = from_json(Measurement, native.measurement())
-        self.standard: Final = build(Alignment, standard)
-        self.degrees_of_freedom: Final = build(Alignment, freedom)
+    def __eq__(self, other: object) -> bool:
+        """Compare the sessions, of which all the rest follows."""
+        if not isinstance(other, Uncertainty):
+            return NotImplemented
+        return self._known.session() == other._known.session()
+
+    def __hash__(self) -> int:
+        """Hash the session."""
+        return hash(self._known.session())
+
+    def __copy__(self) -> Uncertainty:
+        """Return the very same, since nothing in it can change."""
+        return self
+
+    def __deepcopy__(self, memo: object) -> Uncertainty:
+        """Return the very same, since nothing in it can change."""
+        return self
+
+    def __reduce__(self) -> tuple[Callable[[str], Uncertainty], tuple[str]]:
+        """Keep the session."""
+        return propagate, (self._known.session(),)
 
     def expanded(self, path: str, probability: float = 0.95) -> Expanded | None:
         """Return the expanded uncertainty of a reading for a coverage probability.
 
         The factor is by Student's t, for the degrees of freedom rounded down.
         """
-        both = self._native.expanded(path, probability)
+        both = self._known.expanded(path, probability)
         return None if both is None else Expanded(*both)
 
     def expanded_tree(self, probability: float = 0.95) -> Alignment:
         """Return the expanded uncertainty of every reading, under the same path."""
-        return from_json(Alignment, self._native.expanded_tree(probability))
+        return from_json(Alignment, self._known.expanded_tree(probability))
 
     def budget(self, path: str) -> tuple[Contribution, ...]:
         """Return what each input contributes to a reading, the largest first.
@@ -127,29 +139,34 @@ class Uncertainty:
         The poses of one wheel and stage stand together. The shares add up to 1; empty
         when the reading is absent or exact.
         """
-        return _contributions(self._native.budget(path))
+        return _contributions(self._known.budget(path))
 
     def budget_by_pose(self, path: str) -> tuple[Contribution, ...]:
         """Return the budget pose by pose: which station to take with more care."""
-        return _contributions(self._native.budget_by_pose(path))
+        return _contributions(self._known.budget_by_pose(path))
 
     def covariance(self, path: str, other: str) -> float | None:
         """Return the covariance of two readings, in the product of their units."""
-        return self._native.covariance(path, other)
+        return self._known.covariance(path, other)
 
     def correlation(self, path: str, other: str) -> float | None:
         """Return the correlation of two readings, −1 to 1; None if one is exact."""
-        return self._native.correlation(path, other)
+        return self._known.correlation(path, other)
 
     def covariance_matrix(self) -> list[list[float]]:
         """Return the covariance of all `READINGS`, in the products of their units.
 
         Zero where a reading is absent.
         """
-        return self._native.covariance_matrix()
+        return self._known.covariance_matrix()
 
     def __repr__(self) -> str:
         return table("Uncertainty", self.measurement, self.expanded_tree())
+
+    def _repr_html_(self) -> str:
+        from wheel_alignment import _html
+
+        return _html.page(self.measurement, self.expanded_tree(), "Uncertainty")
 
 
 def _contributions(text: str) -> tuple[Contribution, ...]:
@@ -210,7 +227,7 @@ def propagate(
     A flawless car, whose targets sit on the wheel centres:
 
     >>> import math
-    >>> import wheel_alignment
+    >>> from wheel_alignment import uncertainty
     >>> front = {"fl": (2700, 760), "fr": (2700, -760)}
     >>> rear = {"rl": (0, 750), "rr": (0, -750)}
     >>> def station(roll_deg):
@@ -231,7 +248,7 @@ def propagate(
     ...     "rolling": [station(0), station(20), station(40)],
     ...     "ahead": station(0),
     ... }
-    >>> known = wheel_alignment.propagate(session)
+    >>> known = uncertainty.propagate(session)
     >>> print(f"{known.standard.wheels.fl.camber_deg:.4f}°")
     0.0125°
     >>> camber = known.expanded("wheels.fl.camber_deg", 0.95)
@@ -243,49 +260,15 @@ def propagate(
     poses ahead: 16 %
     up None: 16 %
     """
-    return Uncertainty(_native.propagate(_inputs.session(session), method))
-
-
-class PoseNoise(TypedDict):
-    """How much a pose scatters: one standard deviation per axis.
-
-    Attributes
-    ----------
-    rotation_deg : float
-        Of the rotation, about each axis, degrees.
-    translation_mm : float
-        Of the translation, along each axis, mm.
-    """
-
-    rotation_deg: float
-    translation_mm: float
-
-
-class InputUncertainty(TypedDict, total=False):
-    """Standard uncertainties of the inputs beside the poses; 0 when left out.
-
-    Attributes
-    ----------
-    clamp_standoff_mm : float
-        Of each clamp's standoff, mm.
-    up_deg : float
-        Of ``up``, about each level axis, degrees.
-    loaded_radius_mm : float
-        Of each axle's loaded radius, mm, where it is given.
-    runway_mm : float
-        Of each coordinate of a point of the runway, mm.
-    ride_height_mm : float
-        Of each ride height, mm.
-    right_cameras : PoseNoise
-        Of where the cameras of the right wheels stand against those of the left.
-    """
-
-    clamp_standoff_mm: float
-    up_deg: float
-    loaded_radius_mm: float
-    runway_mm: float
-    ride_height_mm: float
-    right_cameras: PoseNoise
+    native = _native.propagate(_inputs.session(session), method)
+    standard = json.loads(native.standard())
+    freedom = with_infinities(json.loads(native.degrees_of_freedom()), standard)
+    return Uncertainty(
+        from_json(Measurement, native.measurement()),
+        build(Alignment, standard),
+        build(Alignment, freedom),
+        native,
+    )
 
 
 class Plan(TypedDict, total=False):
@@ -332,8 +315,8 @@ class Plan(TypedDict, total=False):
     rolling_radius_mm: float
 
 
-@dataclass(frozen=True, slots=True)
-class Reach:
+@dataclass(frozen=True, slots=True, eq=False)
+class Reach(Value):
     """How far to roll and to sweep.
 
     Attributes
@@ -384,9 +367,9 @@ def plan(**planned: Unpack[Plan]) -> Alignment:
 
     Examples
     --------
-    >>> import wheel_alignment
-    >>> short = wheel_alignment.plan(roll_range_deg=20)
-    >>> long = wheel_alignment.plan(roll_range_deg=60)
+    >>> from wheel_alignment import uncertainty
+    >>> short = uncertainty.plan(roll_range_deg=20)
+    >>> long = uncertainty.plan(roll_range_deg=60)
     >>> long.wheels.fl.camber_deg < short.wheels.fl.camber_deg
     True
     """
@@ -423,8 +406,8 @@ def reach(
 
     Examples
     --------
-    >>> import wheel_alignment
-    >>> reach = wheel_alignment.reach(0.02)
+    >>> from wheel_alignment import uncertainty
+    >>> reach = uncertainty.reach(0.02)
     >>> print(f"{reach.roll_range_deg:.0f}° {reach.sweep_range_deg:.0f}°")
     58° 30°
     """
@@ -432,72 +415,8 @@ def reach(
     return from_json(Reach, text)
 
 
-@dataclass(frozen=True, slots=True)
-class Simulated:
-    """One reading, from its values in all trials, in its own unit.
-
-    Attributes
-    ----------
-    estimate : float
-        The mean of the values.
-    standard_uncertainty : float
-        Their standard deviation.
-    symmetric_interval : tuple of 2 floats
-        The interval that leaves as much outside below as above.
-    shortest_interval : tuple of 2 floats
-        The shortest interval of the same probability.
-    """
-
-    estimate: float
-    standard_uncertainty: float
-    symmetric_interval: tuple[float, float]
-    shortest_interval: tuple[float, float]
-
-
-@dataclass(frozen=True, slots=True)
-class Simulation:
-    """What a run of trials gave.
-
-    Attributes
-    ----------
-    outputs : tuple of Simulated
-        One per reading that was watched.
-    covariance : tuple of tuples of float
-        Their covariances, each in the product of both units.
-    trials : int
-        So many trials were made.
-    probability : float
-        The probability of the intervals.
-    """
-
-    outputs: tuple[Simulated, ...]
-    covariance: tuple[tuple[float, ...], ...]
-    trials: int
-    probability: float
-
-
-@dataclass(frozen=True, slots=True)
-class Agreement:
-    """How far the law of propagation is from the trials, in the reading's unit.
-
-    Attributes
-    ----------
-    low, high : float
-        The distance of the lower, and of the upper, ends of both intervals.
-    tolerance : float
-        What either may be.
-    agrees : bool
-        Whether both are within the tolerance: the law of propagation will do.
-    """
-
-    low: float
-    high: float
-    tolerance: float
-    agrees: bool
-
-
-@dataclass(frozen=True, slots=True)
-class Trials:
+@dataclass(frozen=True, slots=True, eq=False)
+class Trials(Value):
     """What the trials of a session gave, beside the law of propagation.
 
     Attributes
@@ -573,8 +492,8 @@ def monte_carlo(
 
     Examples
     --------
-    >>> import wheel_alignment
-    >>> trials = wheel_alignment.monte_carlo(
+    >>> from wheel_alignment import uncertainty
+    >>> trials = uncertainty.monte_carlo(
     ...     session, ["wheels.fl.camber_deg"]
     ... )  # doctest: +SKIP
     >>> trials.agreement[0].agrees  # doctest: +SKIP

@@ -3,15 +3,21 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Literal
+from typing import Final, Literal
 
 from wheel_alignment import _inputs, _native
 from wheel_alignment._inputs import Given
-from wheel_alignment._readings import READINGS, Alignment, from_json
+from wheel_alignment._values import Value, from_json
+from wheel_alignment.alignment import Alignment
+
+PROBABILITY_RANGE: Final[tuple[float, float]] = (0.5, 0.999_999)
+"""The least and greatest probability that a decision rule may ask for. At one half a
+guard band has no width.
+"""
 
 
-@dataclass(frozen=True, slots=True)
-class Limits:
+@dataclass(frozen=True, slots=True, eq=False)
+class Limits(Value):
     """The least and the greatest value that conform; at least one of them.
 
     Attributes
@@ -26,8 +32,8 @@ class Limits:
     max: float | None = None
 
 
-@dataclass(frozen=True, slots=True)
-class Decision:
+@dataclass(frozen=True, slots=True, eq=False)
+class Decision(Value):
     """The rule by which readings are judged.
 
     Attributes
@@ -43,8 +49,8 @@ class Decision:
     probability: float
 
 
-@dataclass(frozen=True, slots=True)
-class Judgement:
+@dataclass(frozen=True, slots=True, eq=False)
+class Judgement(Value):
     """The verdict on one value, and what it rests on.
 
     Attributes
@@ -78,8 +84,8 @@ class Judgement:
     acceptance: Limits | None
 
 
-@dataclass(frozen=True, slots=True)
-class ReadingVerdict:
+@dataclass(frozen=True, slots=True, eq=False)
+class ReadingVerdict(Value):
     """The verdict on one reading.
 
     Attributes
@@ -120,8 +126,8 @@ class ReadingVerdict:
     acceptance: Limits | None
 
 
-@dataclass(frozen=True, slots=True)
-class Verdicts:
+@dataclass(frozen=True, slots=True, eq=False)
+class Verdicts(Value):
     """The verdicts on a car.
 
     Attributes
@@ -143,8 +149,8 @@ class Verdicts:
     readings: tuple[ReadingVerdict, ...]
 
 
-@dataclass(frozen=True, slots=True)
-class GlobalRisks:
+@dataclass(frozen=True, slots=True, eq=False)
+class GlobalRisks(Value):
     """The risks of judging all that is produced.
 
     Attributes
@@ -207,7 +213,7 @@ def judge(
 
     Examples
     --------
-    >>> from wheel_alignment import Limits, judge
+    >>> from wheel_alignment.conformity import Limits, judge
     >>> limits = Limits(min=-1.0, max=0.0)
     >>> judged = judge(-0.05, limits, standard_uncertainty=0.05)
     >>> judged.verdict, judged.reason
@@ -263,7 +269,7 @@ def judge_all(
     --------
     Whether a planned measurement is good enough for its purpose:
 
-    >>> import wheel_alignment
+    >>> from wheel_alignment import conformity, uncertainty
     >>> wanted = {
     ...     "format": "alignment-specification/1",
     ...     "limits": {
@@ -271,7 +277,7 @@ def judge_all(
     ...         "steering.{left,right}.caster_deg": {"max": 0.005},
     ...     },
     ... }
-    >>> verdicts = wheel_alignment.judge_all(wheel_alignment.plan(), wanted)
+    >>> verdicts = conformity.judge_all(uncertainty.plan(), wanted)
     >>> verdicts.overall
     'does_not_conform'
     >>> [reading.path for reading in verdicts.readings if reading.verdict == "conforms"]
@@ -280,16 +286,14 @@ def judge_all(
     return from_json(
         Verdicts,
         _native.judge_all(
-            _values(readings),
-            None if standard_uncertainty is None else _values(standard_uncertainty),
-            None if degrees_of_freedom is None else _values(degrees_of_freedom),
+            list(readings.values()),
+            None
+            if standard_uncertainty is None
+            else list(standard_uncertainty.values()),
+            None if degrees_of_freedom is None else list(degrees_of_freedom.values()),
             _inputs.specification(specification),
         ),
     )
-
-
-def _values(tree: Alignment) -> list[float | None]:
-    return [tree.get(path) for path in READINGS]
 
 
 def global_risks(
@@ -328,7 +332,7 @@ def global_risks(
 
     Examples
     --------
-    >>> from wheel_alignment import Limits, global_risks
+    >>> from wheel_alignment.conformity import Limits, global_risks
     >>> limits = Limits(-0.5, 0.5)
     >>> guarded = global_risks(
     ...     mean=0.0,

@@ -4,21 +4,19 @@ from __future__ import annotations
 
 import json
 from dataclasses import dataclass
-from typing import Literal
+from typing import Final, Literal
 
 from wheel_alignment import _inputs, _native
-from wheel_alignment._conformity import Verdicts
 from wheel_alignment._inputs import Given
-from wheel_alignment._readings import (
-    Alignment,
-    Measurement,
-    build,
-    table,
-    with_infinities,
-)
+from wheel_alignment._values import build, table, with_infinities
+from wheel_alignment.alignment import Alignment, Measurement
+from wheel_alignment.conformity import Verdicts
+
+COVERAGE: Final[float] = 0.95
+"""The coverage probability of `Assessment::expanded_uncertainty`."""
 
 
-@dataclass(frozen=True, repr=False)
+@dataclass(frozen=True, eq=False, repr=False)
 class Assessment(Measurement):
     """What `assess` returns: a measurement with all that can be said of it.
 
@@ -62,6 +60,11 @@ class Assessment(Measurement):
             named = "" if overall == "conforms" else ": " + ", ".join(paths)
             more.append(("verdicts", overall + named))
         return table("Assessment", self, self.expanded_uncertainty, more)
+
+    def _repr_html_(self) -> str:
+        from wheel_alignment import _html
+
+        return _html.page(self, self.expanded_uncertainty)
 
 
 def assess(
