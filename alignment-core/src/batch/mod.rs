@@ -185,10 +185,14 @@ impl AheadRecords<'_> {
         }
     }
 
-    /// One record by itself.
+    /// The readings of one record by itself, in their tree.
+    ///
+    /// # Errors
+    /// Those of [`vehicle::ahead_readings`]; [`ErrorCode::Contradiction`] when there are not so many records.
     #[cold]
     #[inline(never)]
-    fn one(&self, record: usize) -> Result<Alignment, Error> {
+    pub fn one(&self, record: usize) -> Result<Alignment, Error> {
+        let record = self.part(record..record.saturating_add(1)).map(|_| record)?;
         let compensation = ByWheel::from_fn(|wheel| self.clamp(record, wheel));
         let poses = ByWheel::try_from_fn(|wheel| {
             let pose = Pose::from_matrix4(self.poses[record][index_of(wheel)]);
@@ -322,6 +326,27 @@ impl<'a> SessionRecords<'a> {
         Ok(())
     }
 
+    /// One record as a session.
+    ///
+    /// # Errors
+    /// [`ErrorCode::Contradiction`] when there are not so many records; the errors of a pose that is none.
+    pub fn one(&self, record: usize) -> Result<Session, Error> {
+        let part = self.part(record..record.saturating_add(1))?;
+        let mut session = self.empty();
+        part.fill(0, &mut session).map(|()| session)
+    }
+
+    fn empty(&self) -> Session {
+        Session {
+            rolling: Vec::new(),
+            ahead: Station::default(),
+            sweep: Vec::new(),
+            lock_left: None,
+            lock_right: None,
+            ..self.settings.clone()
+        }
+    }
+
     /// Puts a record into a session that had another before.
     fn fill(&self, record: usize, session: &mut Session) -> Result<(), Error> {
         for (stage, poses, stations) in [
@@ -388,14 +413,7 @@ pub fn measure(records: &SessionRecords<'_>, columns: &mut Columns<'_, '_>, warn
     records.check()?;
     columns.check(records.ahead.len())?;
     same_length("warnings", warnings.len(), records.ahead.len())?;
-    let mut session = Session {
-        rolling: Vec::new(),
-        ahead: Station::default(),
-        sweep: Vec::new(),
-        lock_left: None,
-        lock_right: None,
-        ..records.settings.clone()
-    };
+    let mut session = records.empty();
     for (record, bits) in warnings.iter_mut().enumerate() {
         let result = records.fill(record, &mut session).and_then(|()| crate::measure(&session));
         let found = result.as_ref().map_or(&[][..], |measurement| &measurement.warnings);
