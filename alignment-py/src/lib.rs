@@ -3,6 +3,10 @@
 mod batch;
 mod error;
 mod formulas;
+mod pose;
+mod propagation;
+mod session;
+mod stages;
 mod tree;
 mod uncertainty;
 
@@ -31,11 +35,13 @@ fn json(value: &impl Serialize) -> String {
 /// The native half of `wheel_alignment`.
 #[pymodule(gil_used = false)]
 mod _native {
+    use super::propagation::{Watch, run_watched};
     use super::{error, json, run, tree};
     use alignment_core::conformity::{self, Decision, Limits, Production, Uncertain};
     use alignment_core::error::WarningCode;
+    use alignment_core::monte_carlo::Settings;
     use alignment_core::paths::{COUNT, READINGS};
-    use alignment_core::uncertainty::Plan;
+    use alignment_core::uncertainty::{Plan, watched_monte_carlo};
     use alignment_core::{Alignment, ErrorCode, repeatability};
     use pyo3::exceptions::PyValueError;
     use pyo3::prelude::*;
@@ -45,6 +51,20 @@ mod _native {
     use super::batch::{ahead_records, measure_records};
     #[pymodule_export]
     use super::formulas::{of_arrays, of_numbers, tyre_size};
+    #[pymodule_export]
+    use super::pose::{direction_from, mean_pose, poses_from, rig_from_target};
+    #[pymodule_export]
+    use super::propagation::{
+        Dual, agree, combine, elementary, expanded_output, input_from_observations, input_of, law_of_propagation,
+        trials_of,
+    };
+    #[pymodule_export]
+    use super::session::Session;
+    #[pymodule_export]
+    use super::stages::{
+        ahead_readings, from_rolling, from_spinning, plane_through, up_in_rig, virtual_session, virtual_truth,
+        virtual_vehicle, wheel_from_rolling, wheel_from_spinning,
+    };
     #[pymodule_export]
     use super::uncertainty::Uncertainty;
 
@@ -110,15 +130,20 @@ mod _native {
         paths: Vec<String>,
         settings: Bound<'_, PyAny>,
         method: Bound<'_, PyAny>,
+        progress: Option<Py<PyAny>>,
     ) -> PyResult<String> {
         let py = session.py();
         let session = tree::session(session, method)?;
-        let settings = tree::arguments(settings)?;
+        let settings: Settings = tree::arguments(settings)?;
         let paths: Vec<&str> = paths.iter().map(String::as_str).collect();
         for path in &paths {
             error::position(py, path)?;
         }
-        run(py, || alignment_core::uncertainty::monte_carlo(&session, &paths, settings).map(|trials| json(&trials)))
+        let mut watch = Watch::new(progress);
+        run_watched(py, || {
+            let watch = |trials| watch.at(trials, settings.most_trials);
+            watched_monte_carlo(&session, &paths, settings, watch).map(|trials| json(&trials))
+        })
     }
 
     /// The standard uncertainties of a planned measurement as JSON.
@@ -229,6 +254,7 @@ mod _native {
 
     #[pymodule_init]
     fn init(module: &Bound<'_, PyModule>) -> PyResult<()> {
+        module.add("MAX_INPUTS", super::propagation::MAX_INPUTS)?;
         module.add("READINGS", PyTuple::new(module.py(), READINGS)?)?;
         module.add("__version__", env!("CARGO_PKG_VERSION"))
     }

@@ -25,14 +25,17 @@ if TYPE_CHECKING:
         assessment,
         compensation,
         conformity,
+        datum,
         error,
         gauge,
         joint,
         monte_carlo,
         paths,
+        pose,
         propagation,
         repeatability,
         session,
+        simulate,
         steering,
         turns,
         tyre,
@@ -80,7 +83,8 @@ if TYPE_CHECKING:
         UpInvertedError,
         WheelNotSeenError,
     )
-    from wheel_alignment.session import ByAxle, BySide, ByWheel
+    from wheel_alignment.pose import Pose
+    from wheel_alignment.session import ByAxle, BySide, ByWheel, Session
 
 __all__ = [
     "Alignment",
@@ -110,10 +114,12 @@ __all__ = [
     "NotStillError",
     "NotUnitLengthError",
     "OutOfRangeError",
+    "Pose",
     "RearWheelSteerError",
     "ReflectionError",
     "RollFullTurnError",
     "RollTooSmallError",
+    "Session",
     "SidesSwappedError",
     "SpindleNotLateralError",
     "SweepTooSmallError",
@@ -129,15 +135,18 @@ __all__ = [
     "assessment",
     "compensation",
     "conformity",
+    "datum",
     "error",
     "gauge",
     "joint",
     "measure",
     "monte_carlo",
     "paths",
+    "pose",
     "propagation",
     "repeatability",
     "session",
+    "simulate",
     "steering",
     "turns",
     "tyre",
@@ -189,7 +198,8 @@ _HOMES = {
         "UpInvertedError",
         "WheelNotSeenError",
     ],
-    "session": ["ByAxle", "BySide", "ByWheel"],
+    "pose": ["Pose"],
+    "session": ["ByAxle", "BySide", "ByWheel", "Session"],
 }
 _HOME = {name: module for module, names in _HOMES.items() for name in names}
 

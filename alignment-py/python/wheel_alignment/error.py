@@ -134,8 +134,8 @@ class AlignmentError(ValueError):
         The place in what was handed over, as in ``rolling[2].fl``, when it could not
         be read; the path that is no reading; else empty.
     index : tuple of int or None
-        Of a formula: the first place in the arrays at which it failed, () for numbers
-        alone.
+        Of a formula, or of poses: the first place in the arrays at which it failed, ()
+        for numbers alone.
     line, column : int or None
         The place in a JSON text that could not be read, counted from 1.
 
