@@ -7,6 +7,7 @@ use pyo3::exceptions::{PyRuntimeError, PyTypeError, PyValueError, PyZeroDivision
 use pyo3::prelude::*;
 use pyo3::types::{PyBool, PyFloat, PyInt, PyString, PyTuple};
 use std::cmp::Ordering;
+use std::time::{Duration, Instant};
 
 /// The most inputs of a function written in Python: so many derivatives a dual number carries.
 pub(crate) const MAX_INPUTS: usize = 64;
@@ -553,29 +554,35 @@ pub(crate) fn agree(
     Ok((low, high, tolerance, agrees))
 }
 
-/// Tells a function of Python how far a run is, now and then, and looks for signals.
+/// Tells a function of Python now and then how many trials were made since it was told last, and looks for signals.
 pub(crate) struct Watch {
     progress: Option<Py<PyAny>>,
-    last: std::time::Instant,
+    last: Instant,
+    told: u32,
 }
 
 impl Watch {
     pub(crate) fn new(progress: Option<Py<PyAny>>) -> Self {
-        Self { progress, last: std::time::Instant::now() }
+        Self { progress, last: Instant::now(), told: 0 }
     }
 
-    /// So many trials of the most that there may be are made.
-    pub(crate) fn at(&mut self, trials: u32, most: u32) -> Result<(), Stop> {
-        const EVERY: std::time::Duration = std::time::Duration::from_millis(100);
+    /// So many trials are made.
+    pub(crate) fn at(&mut self, trials: u32) -> Result<(), Stop> {
+        const EVERY: Duration = Duration::from_millis(100);
         if self.last.elapsed() < EVERY {
             return Ok(());
         }
-        self.last = std::time::Instant::now();
+        self.last = Instant::now();
+        self.tell(trials)
+    }
+
+    pub(crate) fn tell(&mut self, trials: u32) -> Result<(), Stop> {
+        let more = trials - std::mem::replace(&mut self.told, trials);
         Python::attach(|py| {
             py.check_signals()?;
             match &self.progress {
-                Some(progress) => progress.call1(py, (trials, most)).map(|_| ()),
-                None => Ok(()),
+                Some(progress) if more > 0 => progress.call1(py, (more,)).map(drop),
+                _ => Ok(()),
             }
         })
         .map_err(Stop::Raised)

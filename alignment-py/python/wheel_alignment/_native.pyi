@@ -43,6 +43,8 @@ __all__ = [
     "reach",
     "repeats",
     "rig_from_target",
+    "schema",
+    "specification_json",
     "trials_of",
     "tyre_size",
     "unit",
@@ -93,7 +95,7 @@ def monte_carlo(
     paths: list[str],
     settings: object,
     method: str | None,
-    progress: Callable[[int, int], object] | None,
+    progress: Callable[[int], object] | None,
 ) -> str: ...
 def plan(planned: object) -> str: ...
 def reach(
@@ -238,3 +240,5 @@ def agree(
     output: int,
     significant_digits: int,
 ) -> tuple[float, float, float, bool]: ...
+def schema(kind: str) -> str: ...
+def specification_json(specification: object) -> str: ...
