@@ -1,5 +1,7 @@
 //! The law of propagation and the Monte Carlo method, of a measurement function that is written in Python.
 
+#![expect(clippy::needless_pass_by_value, reason = "what Python hands over is converted to values")]
+
 use crate::{error, run};
 use alignment_core::monte_carlo::{self, Agreement, Distribution, Settings, Simulated, Simulation, try_monte_carlo};
 use alignment_core::propagation::{self, Dual as CoreDual, Input, Number, Output, Propagation};
@@ -93,6 +95,7 @@ impl Dual {
         Ok(format!("Dual({value}, derivatives={})", self.derivatives(py)?.repr()?))
     }
 
+    #[expect(clippy::unused_self, reason = "Python calls it of a number")]
     fn __float__(&self) -> PyResult<f64> {
         Err(PyTypeError::new_err(
             "a dual number is no float, which would lose its derivatives; use the functions of \
@@ -356,7 +359,6 @@ fn operand(output: &Bound<'_, PyAny>) -> PyResult<Dual> {
 
 /// Propagates through a function of Python.
 #[pyfunction]
-#[expect(clippy::needless_pass_by_value, reason = "Python's list is converted to one of Rust")]
 pub(crate) fn law_of_propagation(
     function: Bound<'_, PyAny>,
     known: Vec<Known>,
@@ -384,7 +386,6 @@ pub(crate) fn law_of_propagation(
 
 /// Propagates by derivatives that are known.
 #[pyfunction]
-#[expect(clippy::needless_pass_by_value, reason = "Python's lists are converted to those of Rust")]
 pub(crate) fn combine(
     py: Python<'_>,
     known: Vec<Known>,
@@ -397,7 +398,6 @@ pub(crate) fn combine(
 
 /// The input that repeated observations make.
 #[pyfunction]
-#[expect(clippy::needless_pass_by_value, reason = "Python's list is converted to one of Rust")]
 pub(crate) fn input_from_observations(py: Python<'_>, observations: Vec<f64>) -> PyResult<Known> {
     run(py, || Input::from_observations(&observations)).map(|input| parts(&input))
 }
@@ -445,7 +445,6 @@ fn distribution((name, figures): &Given) -> PyResult<Distribution> {
 
 /// The input that the law of propagation makes of a distribution.
 #[pyfunction]
-#[expect(clippy::needless_pass_by_value, reason = "Python's tuple is converted to one of Rust")]
 pub(crate) fn input_of(py: Python<'_>, given: Given) -> PyResult<Known> {
     let distribution = distribution(&given)?;
     run(py, || distribution.input()).map(|input| parts(&input))
@@ -482,7 +481,6 @@ impl Stop {
 
 /// Runs trials of a function of Python; returns them as JSON.
 #[pyfunction]
-#[expect(clippy::needless_pass_by_value, reason = "Python's list is converted to one of Rust")]
 pub(crate) fn trials_of(
     function: Bound<'_, PyAny>,
     given: Vec<Given>,
@@ -509,7 +507,7 @@ pub(crate) fn trials_of(
         |drawn, outputs| {
             // A function without bytecode of its own does not look for signals.
             trials = trials.wrapping_add(1);
-            if trials % 1024 == 0 {
+            if trials.is_multiple_of(1024) {
                 py.check_signals()?;
             }
             let returned = call(drawn)?;
