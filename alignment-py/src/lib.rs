@@ -1,5 +1,6 @@
 //! The native half of the Python package `wheel_alignment`: sessions in, results as JSON out, errors as exceptions.
 
+mod batch;
 mod error;
 mod formulas;
 mod pose;
@@ -46,6 +47,8 @@ mod _native {
     use pyo3::prelude::*;
     use pyo3::types::PyTuple;
 
+    #[pymodule_export]
+    use super::batch::{ahead_records, measure_records};
     #[pymodule_export]
     use super::formulas::{of_arrays, of_numbers, tyre_size};
     #[pymodule_export]

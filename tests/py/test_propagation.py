@@ -434,6 +434,7 @@ ENDLESS = """
 import operator, signal, sys
 import wheel_alignment as wa
 from wheel_alignment.monte_carlo import Normal, monte_carlo
+from wheel_alignment.session import PoseNoise
 from wheel_alignment.simulate import VirtualVehicle
 from wheel_alignment.uncertainty import monte_carlo as of_a_session
 signal.signal(signal.SIGINT, signal.default_int_handler)
@@ -441,7 +442,7 @@ normal = [Normal(mean=0.0, standard_deviation=1.0)]
 print("ready", flush=True)
 try:
     if sys.argv[1] == "session":
-        car = VirtualVehicle(pose_noise={"rotation_deg": 0.005, "translation_mm": 0.05})
+        car = VirtualVehicle(pose_noise=PoseNoise(0.005, 0.05))
         of_a_session(car.session(), "wheels.fl.camber_deg", significant_digits=4)
     elif sys.argv[1] == "builtin":
         monte_carlo(operator.neg, normal, significant_digits=4)

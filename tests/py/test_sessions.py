@@ -26,7 +26,7 @@ from wheel_alignment import (
     Session,
     ThirdAxleError,
 )
-from wheel_alignment.session import MAX_STATIONS, Camera, up_in_rig
+from wheel_alignment.session import MAX_STATIONS, Camera, PoseNoise, up_in_rig
 from wheel_alignment.simulate import VirtualVehicle
 from wheel_alignment.uncertainty import monte_carlo, propagate
 
@@ -54,8 +54,7 @@ def demo(session_path: Path) -> Session:
 @pytest.fixture(scope="module")
 def framed() -> Session:
     """A session with several frames of each wheel."""
-    noise = {"rotation_deg": 0.005, "translation_mm": 0.05}
-    return VirtualVehicle(pose_noise=noise, frames=3).session()  # type: ignore[arg-type]
+    return VirtualVehicle(pose_noise=PoseNoise(0.005, 0.05), frames=3).session()
 
 
 @pytest.fixture

@@ -12,7 +12,7 @@ import pytest
 import wheel_alignment as wa
 from wheel_alignment import ByAxle, ByWheel, Pose, compensation
 from wheel_alignment.datum import plane_through
-from wheel_alignment.session import Reference, Turn
+from wheel_alignment.session import PoseNoise, Reference, Turn
 from wheel_alignment.simulate import (
     BodyMotion,
     Clamp,
@@ -78,7 +78,7 @@ def test_every_field_reaches_the_session() -> None:
     wheel: Any = dataclasses.replace(VirtualVehicle().front.left, camber_deg=-2.0)
     assert isinstance(wheel, VirtualWheel)
     car = VirtualVehicle()
-    noise: Any = {"rotation_deg": 0.01, "translation_mm": 0.1}
+    noise = PoseNoise(rotation_deg=0.01, translation_mm=0.1)
     car = dataclasses.replace(
         car,
         front=dataclasses.replace(car.front, left=wheel),
@@ -97,7 +97,8 @@ def test_every_field_reaches_the_session() -> None:
     assert tree["compensation"] == "spun"
     assert tree["sweep_body"] == "found_again"
     assert tree["sweep_wheels_locked"] is False
-    assert tree["pose_noise"] == noise
+    assert tree["pose_noise"] == {"rotation_deg": 0.01, "translation_mm": 0.1}
+    assert hash(car) == hash(dataclasses.replace(car))
     assert tree["reference"]["turn"] == {"wheel": "outer", "angle_deg": 18.0}
     assert "lock_left" not in tree
     assert len(tree["rolling"]) == 12

@@ -54,7 +54,7 @@ assert_type(propagated.budget("path")[0].source.wheel, str | None)
 propagated.standard = known.alignment  # type: ignore[misc]
 assert_type(paths.READINGS, tuple[str, ...])
 
-noise: session.PoseNoise = {"rotation_deg": 0.01, "translation_mm": 0.1}
+noise = session.PoseNoise(rotation_deg=0.01, translation_mm=0.1)
 planned = uncertainty.plan(frames=4, pose_noise=noise)
 assert_type(planned, wheel_alignment.Alignment)
 assert_type(uncertainty.reach(0.02, frames=4).roll_range_deg, float | None)

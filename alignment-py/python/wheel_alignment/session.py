@@ -138,7 +138,8 @@ class StationSpread(Value):
     translation_mm: float
 
 
-class PoseNoise(TypedDict):
+@dataclass(frozen=True, slots=True, eq=False)
+class PoseNoise(Value):
     """How much a pose scatters: one standard deviation per axis.
 
     Attributes
@@ -149,12 +150,13 @@ class PoseNoise(TypedDict):
         Of the translation, along each axis, mm.
     """
 
-    rotation_deg: float
-    translation_mm: float
+    rotation_deg: float = 0.0
+    translation_mm: float = 0.0
 
 
-class InputUncertainty(TypedDict, total=False):
-    """Standard uncertainties of the inputs beside the poses; 0 when left out.
+@dataclass(frozen=True, slots=True, eq=False)
+class InputUncertainty(Value):
+    """Standard uncertainties of the inputs beside the poses; 0 is exact.
 
     Attributes
     ----------
@@ -172,12 +174,12 @@ class InputUncertainty(TypedDict, total=False):
         Of where the cameras of the right wheels stand against those of the left.
     """
 
-    clamp_standoff_mm: float
-    up_deg: float
-    loaded_radius_mm: float
-    runway_mm: float
-    ride_height_mm: float
-    right_cameras: PoseNoise
+    clamp_standoff_mm: float = 0.0
+    up_deg: float = 0.0
+    loaded_radius_mm: float = 0.0
+    runway_mm: float = 0.0
+    ride_height_mm: float = 0.0
+    right_cameras: PoseNoise = PoseNoise()
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -192,8 +194,8 @@ class Turn(Value):
         The steer angle of that wheel, from its own heading straight ahead, degrees.
     """
 
-    wheel: str
-    angle_deg: float
+    wheel: str = "inner"
+    angle_deg: float = 20.0
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -211,9 +213,9 @@ class Reference(Value):
         How toe-out on turns was read.
     """
 
-    centreline: str
-    datum: str
-    turn: Turn
+    centreline: str = "axle_midpoints"
+    datum: str = "up"
+    turn: Turn = Turn()
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -247,7 +249,7 @@ class SessionKeys(TypedDict, total=False):
     pose_noise : PoseNoise or mapping
         How much a pose scatters, per axis, or ``covariance``, 6×6 in deg and mm;
         unknown.
-    input_uncertainty : InputUncertainty
+    input_uncertainty : InputUncertainty or mapping
         How well the rig knows its other inputs; exactly.
     loaded_radius_mm : number or mapping of axles
         Loaded radius, mm; the rolling radius stands in.
@@ -275,7 +277,7 @@ class SessionKeys(TypedDict, total=False):
     note: str
     cameras: Mapping[str, Camera | Mapping[str, object]]
     pose_noise: PoseNoise | Mapping[str, ArrayLike]
-    input_uncertainty: InputUncertainty
+    input_uncertainty: InputUncertainty | Mapping[str, object]
     loaded_radius_mm: float | ByAxle[float | None] | Mapping[str, float | None]
     ride_height_mm: PerWheel
     runway_mm: ArrayLike | ByWheel[Vector] | Mapping[str, ArrayLike]

@@ -12,7 +12,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any, Literal
 
-from wheel_alignment import _native
+from wheel_alignment import _arrays, _native
 from wheel_alignment._values import Value, build_fields, from_json
 from wheel_alignment.alignment import Alignment
 from wheel_alignment.pose import Pose
@@ -233,8 +233,9 @@ class VirtualVehicle(Value):
     --------
     >>> import dataclasses
     >>> from wheel_alignment import measure
+    >>> from wheel_alignment.session import PoseNoise
     >>> from wheel_alignment.simulate import VirtualVehicle
-    >>> car = VirtualVehicle(pose_noise={"rotation_deg": 0.005, "translation_mm": 0.05})
+    >>> car = VirtualVehicle(pose_noise=PoseNoise(0.005, 0.05))
     >>> for seed in (1, 2):
     ...     again = dataclasses.replace(car, seed=seed)
     ...     caster_deg = measure(again.session()).alignment.steering.left.caster_deg
@@ -273,6 +274,13 @@ class VirtualVehicle(Value):
     pose_noise: PoseNoise | None = field(default_factory=_of_core("pose_noise"))
     frames: int = field(default_factory=_of_core("frames"))
     seed: int = field(default_factory=_of_core("seed"))
+
+    def __post_init__(self) -> None:
+        """Make tuples of the lists and arrays that stand for them."""
+        for name in ("roll_deg", "sweep_deg"):
+            listed = _arrays.listed(getattr(self, name), name)
+            object.__setattr__(self, name, tuple(listed))
+        object.__setattr__(self, "slips", tuple(self.slips))
 
     @classmethod
     def random(cls, seed: int) -> Self:

@@ -276,7 +276,7 @@ class Plan(TypedDict, total=False):
 
     Attributes
     ----------
-    pose_noise : PoseNoise
+    pose_noise : PoseNoise or mapping
         How much a single frame scatters; 0.005° and 0.05 mm by default.
     frames : int
         How many frames of each wheel are averaged at each station; 1.
@@ -292,7 +292,7 @@ class Plan(TypedDict, total=False):
         How many stations the sweep has, evenly spaced; 9, and 0 for no sweep.
     sweep_wheels_locked : bool
         Whether the brake holds the wheels in the sweep; True.
-    input_uncertainty : InputUncertainty
+    input_uncertainty : InputUncertainty or mapping
         How well the rig knows its other inputs; exactly.
     method : str
         How the readings are to be estimated, ``staged`` or ``joint``; ``staged``.
@@ -300,7 +300,7 @@ class Plan(TypedDict, total=False):
         The size of the car, which hardly matters; 2620, 1540 and 308 mm.
     """
 
-    pose_noise: PoseNoise
+    pose_noise: PoseNoise | Mapping[str, float]
     frames: int
     compensation: str
     roll_range_deg: float
@@ -308,7 +308,7 @@ class Plan(TypedDict, total=False):
     sweep_range_deg: float
     sweep_stations: int
     sweep_wheels_locked: bool
-    input_uncertainty: InputUncertainty
+    input_uncertainty: InputUncertainty | Mapping[str, object]
     method: str
     wheelbase_mm: float
     track_mm: float
