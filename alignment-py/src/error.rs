@@ -13,15 +13,14 @@ pub(crate) fn from_core(py: Python<'_>, error: &Error) -> PyErr {
     fill(&fields, error).map_or_else(|fault| fault, |()| exception(error.code, &error.to_string(), &fields))
 }
 
-/// An error of the core, with its fields and its place in the arrays that were handed over; numbers alone have the place ().
-pub(crate) fn at(py: Python<'_>, error: &Error, index: &[usize]) -> PyErr {
+/// An error of the core at one element of many, which its `index` says; () where there is but one.
+pub(crate) fn from_core_at(py: Python<'_>, error: &Error, index: &[usize]) -> PyErr {
     let fields = PyDict::new(py);
     let filled = || -> PyResult<()> {
         fields.set_item("index", PyTuple::new(py, index)?)?;
         fill(&fields, error)
     };
-    let place = if index.is_empty() { String::new() } else { format!("{index:?} ") };
-    filled().map_or_else(|fault| fault, |()| exception(error.code, &format!("{place}{error}"), &fields))
+    filled().map_or_else(|fault| fault, |()| exception(error.code, &error.to_string(), &fields))
 }
 
 fn fill(fields: &Bound<'_, PyDict>, error: &Error) -> PyResult<()> {
@@ -33,12 +32,6 @@ fn fill(fields: &Bound<'_, PyDict>, error: &Error) -> PyResult<()> {
     fields.set_item("value", error.value)?;
     fields.set_item("minimum", error.minimum)?;
     fields.set_item("maximum", error.maximum)
-}
-
-/// An error of the core at one element of many: its `index` says which.
-pub(crate) fn from_core_at(py: Python<'_>, error: &Error, index: usize) -> PyErr {
-    let exception = from_core(py, error);
-    exception.value(py).setattr("index", (index,)).map_or_else(|fault| fault, |()| exception)
 }
 
 /// A number at a path in a session that is NaN or infinite.

@@ -7,7 +7,7 @@ use alignment_core::json::measurement_schema;
 use alignment_core::paths::{COUNT, READINGS, position, unit};
 use alignment_core::simulate::VirtualVehicle;
 use alignment_core::{Alignment, ErrorCode, measure};
-use serde_json::Value;
+use serde_json::{Value, json};
 use std::collections::{BTreeMap, BTreeSet};
 use std::fmt::Write as _;
 
@@ -123,6 +123,7 @@ fn readings_of_any_car_lie_in_the_range_of_the_contract() {
 /// A public function of the core, from its source.
 struct Function {
     docs: String,
+    parameters: Vec<String>,
     fallible: bool,
 }
 
@@ -148,7 +149,18 @@ fn function(attributes: &[syn::Attribute], signature: &syn::Signature) -> Functi
         ),
         syn::ReturnType::Default => false,
     };
-    Function { docs: docs(attributes), fallible }
+    let parameters = signature
+        .inputs
+        .iter()
+        .filter_map(|input| match input {
+            syn::FnArg::Typed(syn::PatType { pat, .. }) => match pat.as_ref() {
+                syn::Pat::Ident(name) => Some(name.ident.to_string()),
+                _ => panic!("{}: an argument without a name", signature.ident),
+            },
+            syn::FnArg::Receiver(_) => None,
+        })
+        .collect();
+    Function { docs: docs(attributes), parameters, fallible }
 }
 
 /// The modules of plumbing: names, typed geometry and the accessors of an error are no functions of the trade.
@@ -200,6 +212,118 @@ fn the_core_has_the_functions_of_the_contract_and_no_others() {
     let in_core: BTreeSet<String> = public_functions().into_keys().collect();
     let in_contract: BTreeSet<String> = rows("functions").iter().map(|row| field(row, "name").to_owned()).collect();
     assert_eq!(in_core, in_contract);
+}
+
+#[test]
+fn the_functions_have_the_parameters_of_the_contract() {
+    let functions = public_functions();
+    for row in rows("functions") {
+        let name = field(&row, "name");
+        assert_eq!(json!(functions[name].parameters), row["parameters"], "{name}");
+    }
+}
+
+/// The public structs with their public fields and the public constants, each under the path at which a user finds it.
+#[derive(Default)]
+struct Items {
+    structs: BTreeMap<String, Value>,
+    constants: BTreeMap<String, Value>,
+}
+
+/// The items of a source file that are public, or of these names.
+fn add_items(items: &mut Items, module: &str, source: &std::path::Path, names: Option<&BTreeSet<String>>) {
+    let shown = |visibility: &syn::Visibility, name: &syn::Ident| {
+        matches!(visibility, syn::Visibility::Public(_)) && names.is_none_or(|names| names.contains(&name.to_string()))
+    };
+    let file = syn::parse_file(&std::fs::read_to_string(source).unwrap()).unwrap();
+    for item in &file.items {
+        match item {
+            syn::Item::Struct(item) if shown(&item.vis, &item.ident) => {
+                let public = |field: &&syn::Field| matches!(field.vis, syn::Visibility::Public(_));
+                let named: Vec<String> = (item.fields.iter().filter(public))
+                    .filter_map(|field| field.ident.as_ref().map(syn::Ident::to_string))
+                    .collect();
+                if !named.is_empty() {
+                    items.structs.insert(format!("{module}::{}", item.ident), json!(named));
+                }
+            }
+            syn::Item::Const(item) if shown(&item.vis, &item.ident) => {
+                if let Some(value) = constant(&item.expr) {
+                    items.constants.insert(format!("{module}::{}", item.ident), value);
+                }
+            }
+            syn::Item::Use(item) if matches!(item.vis, syn::Visibility::Public(_)) && names.is_none() => {
+                let mut path = Vec::new();
+                let mut tree = &item.tree;
+                while let syn::UseTree::Path(step) = tree {
+                    path.push(step.ident.to_string());
+                    tree = &step.tree;
+                }
+                let names: BTreeSet<String> = match tree {
+                    syn::UseTree::Group(group) => group.items.iter().filter_map(use_name).collect(),
+                    single => use_name(single).into_iter().collect(),
+                };
+                // Of a sibling, or of a part of a module that fills a folder.
+                let folder = source.parent().unwrap();
+                let from = folder.join(format!("{}.rs", path.last().unwrap()));
+                if from.exists() {
+                    add_items(items, module, &from, Some(&names));
+                }
+            }
+            _ => {}
+        }
+    }
+}
+
+fn use_name(tree: &syn::UseTree) -> Option<String> {
+    if let syn::UseTree::Name(name) = tree { Some(name.ident.to_string()) } else { None }
+}
+
+/// The value of a constant that is a number, or a range of two.
+fn constant(value: &syn::Expr) -> Option<Value> {
+    let number =
+        |value: f64| if value.fract() == 0.0 && value.abs() < 1e15 { json!(value as i64) } else { json!(value) };
+    fn evaluate(value: &syn::Expr) -> Option<f64> {
+        match value {
+            syn::Expr::Lit(syn::ExprLit { lit: syn::Lit::Float(number), .. }) => number.base10_parse().ok(),
+            syn::Expr::Lit(syn::ExprLit { lit: syn::Lit::Int(number), .. }) => number.base10_parse().ok(),
+            syn::Expr::Unary(syn::ExprUnary { op: syn::UnOp::Neg(_), expr, .. }) => evaluate(expr).map(|v| -v),
+            syn::Expr::Binary(syn::ExprBinary { left, op: syn::BinOp::Div(_), right, .. }) => {
+                Some(evaluate(left)? / evaluate(right)?)
+            }
+            syn::Expr::Path(path) if path.path.is_ident("PI") => Some(std::f64::consts::PI),
+            _ => None,
+        }
+    }
+    match value {
+        syn::Expr::Array(array) => {
+            let numbers: Option<Vec<Value>> =
+                array.elems.iter().map(|number_of| evaluate(number_of).map(number)).collect();
+            numbers.map(Value::from)
+        }
+        single => evaluate(single).map(number),
+    }
+}
+
+/// Other languages have the same fields and constants under the same names: tests/py/test_contract.py.
+#[test]
+fn the_core_has_the_fields_and_constants_of_the_contract_and_no_others() {
+    let root = crate::project_file("alignment-core/src");
+    let mut items = Items::default();
+    for item in syn::parse_file(&std::fs::read_to_string(root.join("lib.rs")).unwrap()).unwrap().items {
+        let syn::Item::Mod(module) = item else { continue };
+        let name = module.ident.to_string();
+        if matches!(module.vis, syn::Visibility::Public(_)) && name != "frame" {
+            let file = root.join(format!("{name}.rs"));
+            let source = if file.exists() { file } else { root.join(&name).join("mod.rs") };
+            add_items(&mut items, &name, &source, None);
+        }
+    }
+    let table = |name: &str, of: &str| -> BTreeMap<String, Value> {
+        rows(name).iter().map(|row| (field(row, "name").to_owned(), row[of].clone())).collect()
+    };
+    assert_eq!(items.structs, table("structs", "fields"));
+    assert_eq!(items.constants, table("constants", "value"));
 }
 
 #[test]

@@ -7,6 +7,7 @@ mod contract;
 mod coverage;
 mod errors;
 mod format;
+mod formulas;
 mod invariants;
 mod joint;
 mod paths;

@@ -183,6 +183,10 @@ class AlignmentError(ValueError):
         self.line = line
         self.column = column
 
+    def __str__(self) -> str:
+        message = super().__str__()
+        return f"{[*self.index]} {message}" if self.index else message
+
 
 class NotFiniteError(AlignmentError):
     """A number is NaN or infinite."""
