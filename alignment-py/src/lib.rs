@@ -49,7 +49,7 @@ mod _native {
     use pyo3::types::PyTuple;
 
     #[pymodule_export]
-    use super::batch::{ahead_records, measure_records};
+    use super::batch::{ahead_records, cores, measure_records};
     #[pymodule_export]
     use super::formulas::{of_arrays, of_numbers, tyre_size};
     #[pymodule_export]

@@ -23,6 +23,7 @@ if TYPE_CHECKING:
     from wheel_alignment import (
         alignment,
         assessment,
+        batch,
         compensation,
         conformity,
         datum,
@@ -134,6 +135,7 @@ __all__ = [
     "alignment",
     "assess",
     "assessment",
+    "batch",
     "compensation",
     "conformity",
     "datum",
