@@ -26,7 +26,15 @@ from wheel_alignment import (
     Session,
     ThirdAxleError,
 )
-from wheel_alignment.session import MAX_STATIONS, Camera, PoseNoise, up_in_rig
+from wheel_alignment.session import (
+    MAX_STATIONS,
+    Camera,
+    JointOptions,
+    PoseCovariance,
+    PoseNoise,
+    Reference,
+    up_in_rig,
+)
 from wheel_alignment.simulate import VirtualVehicle
 from wheel_alignment.uncertainty import monte_carlo, propagate
 
@@ -204,7 +212,7 @@ def test_what_was_not_seen_is_left_out(demo: Session, framed: Session) -> None:
     again: Any = made.to_arrays()
     assert np.isnan(again["sweep"][3, 0, 2]).all(), "filled up at the end"
     assert Session.from_arrays(**again, **keys(framed)) == made
-    assert [len(made.frames("sweep", 3, wheel)) for wheel in WHEELS] == [2, 3, 3, 3]
+    assert [len(getattr(made.sweep[3], wheel)) for wheel in WHEELS] == [2, 3, 3, 3]
 
 
 def test_wheels_may_differ_in_frames(demo: Session) -> None:
@@ -215,10 +223,8 @@ def test_wheels_may_differ_in_frames(demo: Session) -> None:
     tree["ahead"]["fl"] = [tree["ahead"]["fl"]] * 2
     made = Session.from_arrays(**arrays, **keys(demo))
     assert made == Session.from_json(tree)
-    assert made.frames("ahead", 0, "fl") == (Pose.from_matrix4(fl),) * 2
-    assert made.frames("ahead", 0, "fr") == demo.frames("ahead", 0, "fr")
-    with pytest.raises(ValueError, match="no stage 'back'"):
-        made.frames("back", 0, "fl")
+    assert made.ahead.fl == (Pose.from_matrix4(fl),) * 2
+    assert made.ahead.fr == demo.ahead.fr
 
 
 def test_keys_are_read_as_in_the_json(demo: Session) -> None:
@@ -248,6 +254,53 @@ def test_keys_are_read_as_in_the_json(demo: Session) -> None:
         loaded_radius_mm=ByAxle(300.0, None),
     )
     assert front.to_dict()["loaded_radius_mm"] == {"front": 300, "rear": None}
+
+
+def test_the_keys_are_attributes(demo: Session) -> None:
+    tree: Any = demo.to_dict()
+    assert demo.format == "alignment-session/1"
+    assert demo.note == tree["note"]
+    assert demo.up == (0.0, 0.0, 1.0)
+    assert demo.clamp_standoff_mm == ByWheel(90.0, 90.0, 90.0, 90.0)
+    assert demo.cameras == {}
+    assert demo.pose_noise == PoseNoise(0.005, 0.05)
+    assert demo.input_uncertainty is not None
+    assert demo.input_uncertainty.up_deg == 0.005
+    assert isinstance(demo.input_uncertainty.right_cameras, PoseNoise)
+    assert demo.loaded_radius_mm == ByAxle(**tree["loaded_radius_mm"])
+    assert (demo.ride_height_mm, demo.runway_mm) == (None, None)
+    assert (demo.compensation, demo.rolling_body) == ("rolled", "translates")
+    assert (demo.sweep_wheels_locked, demo.sweep_body) == (True, "still")
+    assert demo.reference == Reference()
+    assert (demo.method, demo.joint) == ("staged", JointOptions())
+    assert len(demo.rolling) == len(tree["rolling"])
+    (pose,) = demo.ahead.rr
+    assert pose == Pose(**tree["ahead"]["rr"])
+    assert demo.lock_right is not None
+    bare = Session.from_json(
+        {
+            "format": "alignment-session/1",
+            "clamp_standoff_mm": dict.fromkeys(WHEELS, 1),
+            "pose_noise": PoseCovariance(np.eye(6)),  # type: ignore[arg-type]
+            "cameras": {"left": Camera(pose, ("fl", "rl"))},
+            "runway_mm": dict.fromkeys(WHEELS, [1, 2, 3]),
+            "ride_height_mm": dict.fromkeys(WHEELS, 5),
+            "joint": JointOptions(robust=True),
+            "reference": Reference(datum="runway"),
+            "rolling": [],
+            "ahead": {},
+        }
+    )
+    assert (bare.note, bare.up, bare.lock_left, bare.rolling) == (None, None, None, ())
+    assert bare.ahead == ByWheel((), (), (), ())
+    assert bare.pose_noise == PoseCovariance(tuple(map(tuple, np.eye(6).tolist())))
+    assert bare.cameras == {"left": Camera(pose, ("fl", "rl"))}
+    assert bare.runway_mm is not None
+    assert bare.runway_mm.fl == (1.0, 2.0, 3.0)
+    assert bare.ride_height_mm == ByWheel(5.0, 5.0, 5.0, 5.0)
+    assert bare.joint == JointOptions(robust=True)
+    assert bare.reference.datum == "runway"
+    assert "a covariance" in repr(bare)
 
 
 @pytest.mark.parametrize(

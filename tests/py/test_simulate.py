@@ -28,7 +28,7 @@ UP = [0, 0, 1]
 def test_the_default_car_hands_over_the_bits_that_it_does_in_rust() -> None:
     # The figures stand in the core's own test of the virtual vehicle.
     session = VirtualVehicle().session()
-    (seen,) = session.frames("sweep", 0, "fl")
+    (seen,) = session.sweep[0].fl
     assert seen.rotation == (
         (-0.9070637240988779, 0.3083426011025704, 0.286636077228907),
         (0.2599769925080909, -0.12526787740049908, 0.9574549191779329),
@@ -39,7 +39,8 @@ def test_the_default_car_hands_over_the_bits_that_it_does_in_rust() -> None:
         1019.4417285350561,
         308.57025073550074,
     )
-    (seen,) = session.frames("lock_left", 0, "fr")
+    assert session.lock_left is not None
+    (seen,) = session.lock_left.fr
     assert seen.translation_mm == (
         5203.508941069609,
         -672.7592320720682,

@@ -120,6 +120,11 @@ def from_json(kind: type[T], text: str) -> T:
     return build(kind, json.loads(text))
 
 
+def build_as(kind: object, tree: object) -> object:
+    """Build what an annotation says."""
+    return _build(kind, tree)
+
+
 def build(kind: type[T], tree: object) -> T:
     """Build a result from its tree."""
     built = _build(kind, tree)

@@ -34,6 +34,8 @@ def session_from_json(text: str) -> Session:
         Malformed JSON, an unknown or repeated key, a wrong type, a missing key, a pose
         without exactly one form of rotation: ``path``, ``line`` and ``column`` say
         where.
+    ThirdAxleError
+        A station has all four wheels and another.
 
     Examples
     --------

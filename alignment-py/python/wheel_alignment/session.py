@@ -20,7 +20,7 @@ from typing import (
 from wheel_alignment import _arrays, _inputs, _native, _stations
 from wheel_alignment._inputs import Given
 from wheel_alignment._stations import STAGES, WHEELS, Stations
-from wheel_alignment._values import T_co, Value, Vector
+from wheel_alignment._values import T, T_co, Value, Vector, build, build_as
 from wheel_alignment.pose import Pose, PoseLike
 
 if TYPE_CHECKING:
@@ -155,6 +155,28 @@ class PoseNoise(Value):
 
 
 @dataclass(frozen=True, slots=True, eq=False)
+class PoseCovariance(Value):
+    """How much a pose scatters, when its axes scatter differently or together.
+
+    The covariance of a small turn and a small shift, in the frame in which the pose is
+    given.
+
+    Attributes
+    ----------
+    covariance : tuple of 6 tuples of 6 floats
+        In the order x, y, z of the rotation, in degrees, then x, y, z of the
+        translation, in mm: the elements are in deg², deg·mm and mm².
+    """
+
+    covariance: tuple[tuple[float, ...], ...]
+
+    def __post_init__(self) -> None:
+        """Make tuples of the lists and arrays that stand for them."""
+        rows = _arrays.rows(self.covariance, "covariance")
+        object.__setattr__(self, "covariance", tuple(map(tuple, rows)))
+
+
+@dataclass(frozen=True, slots=True, eq=False)
 class InputUncertainty(Value):
     """Standard uncertainties of the inputs beside the poses; 0 is exact.
 
@@ -234,6 +256,24 @@ class Camera(Value):
     wheels: tuple[str, ...]
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class JointOptions(Value):
+    """What the joint fit is told beside the session.
+
+    Attributes
+    ----------
+    robust : bool
+        Whether poses that do not belong to the car of the others are found and left
+        out, each with a warning. Up to a fifth may be bad.
+    rolling_slip_mm : float
+        How far a wheel may slip on the ground between the ahead station and one of the
+        rolling, one standard deviation, mm.
+    """
+
+    robust: bool = False
+    rolling_slip_mm: float = 0.0
+
+
 class SessionKeys(TypedDict, total=False):
     """What a session may say beside its stations, each key with its default.
 
@@ -246,9 +286,8 @@ class SessionKeys(TypedDict, total=False):
         A remark for people.
     cameras : mapping of str to Camera
         The cameras that report in their own frames, by name; none.
-    pose_noise : PoseNoise or mapping
-        How much a pose scatters, per axis, or ``covariance``, 6×6 in deg and mm;
-        unknown.
+    pose_noise : PoseNoise, PoseCovariance or mapping
+        How much a pose scatters, per axis or as a covariance; unknown.
     input_uncertainty : InputUncertainty or mapping
         How well the rig knows its other inputs; exactly.
     loaded_radius_mm : number or mapping of axles
@@ -269,14 +308,14 @@ class SessionKeys(TypedDict, total=False):
         The choices on which readings depend.
     method : {"staged", "joint"}
         How the readings are estimated; stage by stage.
-    joint : mapping
-        What the joint fit is told: ``robust`` and ``rolling_slip_mm``.
+    joint : JointOptions or mapping
+        What the joint fit is told.
     """
 
     up: ArrayLike
     note: str
     cameras: Mapping[str, Camera | Mapping[str, object]]
-    pose_noise: PoseNoise | Mapping[str, ArrayLike]
+    pose_noise: PoseNoise | PoseCovariance | Mapping[str, ArrayLike]
     input_uncertainty: InputUncertainty | Mapping[str, object]
     loaded_radius_mm: float | ByAxle[float | None] | Mapping[str, float | None]
     ride_height_mm: PerWheel
@@ -287,7 +326,11 @@ class SessionKeys(TypedDict, total=False):
     sweep_body: Literal["still", "found_again"]
     reference: Reference | Mapping[str, object]
     method: Literal["staged", "joint"]
-    joint: Mapping[str, object]
+    joint: JointOptions | Mapping[str, object]
+
+
+Station: TypeAlias = "ByWheel[tuple[Pose, ...]]"
+"""The wheels at one moment: the frames that were seen of each, none, one or several."""
 
 
 @final
@@ -297,7 +340,7 @@ class Session:
     What takes a session takes this as well, and need not read it again. It is frozen;
     it can be compared, hashed, copied and pickled. `from_json`, `from_arrays` and
     `from_table` make one: nothing but the form is checked before it is used, and that
-    every number is finite.
+    every number is finite. Its attributes are the keys of the JSON.
 
     Examples
     --------
@@ -594,26 +637,144 @@ class Session:
                 columns[f"r{axis + 1}{column + 1}"] = stack[:, axis, column]
         return columns
 
-    def frames(self, stage: str, station: int, wheel: str) -> tuple[Pose, ...]:
-        """Return the frames of one wheel at one station: none, one or several.
+    @property
+    def format(self) -> str:
+        """The version of the format: ``alignment-session/1``."""
+        return str(self._keys()["format"])
 
-        Parameters
-        ----------
-        stage : {"rolling", "ahead", "sweep", "lock_left", "lock_right"}
-            The group of stations.
-        station : int
-            The station of the stage, counted from 0; 0 where there is but one.
-        wheel : {"fl", "fr", "rl", "rr"}
-            The wheel.
-        """
-        for name, array, counts in self._stages():
-            if name == stage:
-                at = WHEELS.index(wheel)
-                stack = array[station, at].reshape(-1, 4, 4)
-                count = counts[station][at]
-                seen = stack[: abs(count)]
-                return tuple(Pose.from_matrix4(one) for one in seen)
-        raise ValueError(f"the session has no stage {stage!r}")
+    @property
+    def note(self) -> str | None:
+        """A remark for people; it plays no part in any reading."""
+        return cast("str | None", self._keys().get("note"))
+
+    @property
+    def up(self) -> Vector | None:
+        """Unit vector upward, in the rig frame."""
+        up = cast("list[float] | None", self._keys().get("up"))
+        return None if up is None else (up[0], up[1], up[2])
+
+    @property
+    def clamp_standoff_mm(self) -> ByWheel[float]:
+        """From the wheel's centre plane outward to the target's origin, mm."""
+        return self._known(ByWheel[float], "clamp_standoff_mm")
+
+    @property
+    def cameras(self) -> dict[str, Camera]:
+        """The cameras that report in their own frames, by name."""
+        cameras = cast("dict[str, object]", self._keys().get("cameras", {}))
+        return {name: build(Camera, camera) for name, camera in cameras.items()}
+
+    @property
+    def pose_noise(self) -> PoseNoise | PoseCovariance | None:
+        """How much a pose scatters, if that is stated."""
+        noise = cast("dict[str, object] | None", self._keys().get("pose_noise"))
+        if noise is None:
+            return None
+        if "covariance" in noise:
+            return build(PoseCovariance, noise)
+        return build(PoseNoise, noise)
+
+    @property
+    def input_uncertainty(self) -> InputUncertainty | None:
+        """How well the rig knows its other inputs, if that is stated."""
+        return self._key(InputUncertainty, "input_uncertainty")
+
+    @property
+    def loaded_radius_mm(self) -> ByAxle[float | None] | None:
+        """Loaded radius per axle, mm."""
+        return self._key(ByAxle[float | None], "loaded_radius_mm")
+
+    @property
+    def ride_height_mm(self) -> ByWheel[float] | None:
+        """Ride height at each wheel, mm."""
+        return self._key(ByWheel[float], "ride_height_mm")
+
+    @property
+    def runway_mm(self) -> ByWheel[Vector] | None:
+        """Points of the runway, one under each wheel, in the rig frame, mm."""
+        return self._key(ByWheel[Vector], "runway_mm")
+
+    @property
+    def compensation(self) -> str:
+        """How the clamps are compensated: ``rolled`` or ``spun``."""
+        return str(self._keys()["compensation"])
+
+    @property
+    def rolling_body(self) -> str:
+        """What the body may do while the car is rolled: ``translates`` or ``turns``."""
+        return str(self._keys()["rolling_body"])
+
+    @property
+    def rolling(self) -> tuple[Station, ...]:
+        """The stations at which the car was rolled or its wheels spun."""
+        return self._seen("rolling")
+
+    @property
+    def ahead(self) -> Station:
+        """The station with the wheels straight ahead."""
+        return self._seen("ahead")[0]
+
+    @property
+    def sweep(self) -> tuple[Station, ...]:
+        """The stations of the caster sweep."""
+        return self._seen("sweep")
+
+    @property
+    def sweep_wheels_locked(self) -> bool | None:
+        """Whether the brake held the wheels during the sweep."""
+        return cast("bool | None", self._keys().get("sweep_wheels_locked"))
+
+    @property
+    def sweep_body(self) -> str:
+        """What the body does in the sweep: ``still`` or ``found_again``."""
+        return str(self._keys()["sweep_body"])
+
+    @property
+    def lock_left(self) -> Station | None:
+        """Full lock to the left."""
+        return next(iter(self._seen("lock_left")), None)
+
+    @property
+    def lock_right(self) -> Station | None:
+        """Full lock to the right."""
+        return next(iter(self._seen("lock_right")), None)
+
+    @property
+    def reference(self) -> Reference:
+        """The choices on which readings depend."""
+        return self._known(Reference, "reference")
+
+    @property
+    def method(self) -> str:
+        """How the readings are estimated: ``staged`` or ``joint``."""
+        return str(self._keys()["method"])
+
+    @property
+    def joint(self) -> JointOptions:
+        """What the joint fit is told beside the session."""
+        return self._known(JointOptions, "joint")
+
+    def _keys(self) -> dict[str, object]:
+        """Return all but the stations, as the JSON has it."""
+        tree: dict[str, object] = json.loads(self._core.keys())
+        return tree
+
+    def _key(self, kind: type[T], name: str) -> T | None:
+        tree = self._keys().get(name)
+        return None if tree is None else cast("T", build_as(kind, tree))
+
+    def _known(self, kind: type[T], name: str) -> T:
+        return cast("T", build_as(kind, self._keys()[name]))
+
+    def _seen(self, stage: str) -> tuple[Station, ...]:
+        """Return the stations of a stage, each frame as a pose."""
+        data, counts = self._core.stations(stage)
+        poses = (
+            Pose._of_flat(data[start : start + 128])
+            for start in range(0, len(data), 128)
+        )
+        frames = [tuple(next(poses) for _ in range(abs(count))) for count in counts]
+        return tuple(ByWheel(*frames[i : i + 4]) for i in range(0, len(frames), 4))
 
     def _stages(self) -> Iterator[tuple[str, Floats, list[list[int]]]]:
         """Walk through the stages: poses by station and wheel, and their counts."""
@@ -694,20 +855,19 @@ class Session:
                 least, most = min(frames), max(frames)
                 text += f"; {least}{f' to {most}' * (most > least)} frames"
             lines.append((stage, text))
-        tree = json.loads(self._core.keys())
-        lines.append(("pose_noise", _noise(tree.get("pose_noise"))))
-        lines.append(("method", tree["method"]))
-        if tree.get("note"):
-            lines.append(("note", " ".join(str(tree["note"]).split())))
+        lines.append(("pose_noise", _noise(self.pose_noise)))
+        lines.append(("method", self.method))
+        if self.note:
+            lines.append(("note", " ".join(self.note.split())))
         return lines
 
 
-def _noise(noise: dict[str, float] | None) -> str:
+def _noise(noise: PoseNoise | PoseCovariance | None) -> str:
     if noise is None:
         return "unknown"
-    if "covariance" in noise:
+    if isinstance(noise, PoseCovariance):
         return "a covariance"
-    return f"{noise['rotation_deg']:g}°, {noise['translation_mm']:g} mm per axis"
+    return f"{noise.rotation_deg:g}°, {noise.translation_mm:g} mm per axis"
 
 
 def up_in_rig(up: ArrayLike) -> Vector:
