@@ -151,6 +151,14 @@ def test_what_was_not_seen_is_nan() -> None:
     assert np.isnan(as_matrix4(np.full((2, 3, 4), np.nan))).all()
 
 
+def test_what_is_masked_was_not_seen() -> None:
+    stack = np.ma.array(np.stack([np.eye(4)] * 2), mask=False)
+    stack[1] = np.ma.masked
+    matrices = as_matrix4(stack)
+    assert np.isnan(matrices[1]).all()
+    assert same(matrices[0], np.eye(4))
+
+
 @pytest.mark.parametrize("axes", Axes)
 def test_axes_of_stacks_are_those_of_the_constructors(axes: Axes) -> None:
     rotations = Rotation.from_rotvec(VECTORS).as_matrix()

@@ -379,6 +379,25 @@ def test_a_fault_of_the_form_says_where(demo: Session) -> None:
     assert unit.value.index == (0, 0)
 
 
+@pytest.mark.parametrize(
+    "longer", [(0, 0, 1, 5), [0, 0, 1, 5], np.array([0, 0, 1, 5.0])]
+)
+def test_a_sequence_too_long_is_refused_as_in_the_json(
+    demo: Session, longer: Any
+) -> None:
+    tree: Any = demo.to_dict()
+    tree["up"] = longer
+    with pytest.raises(NotASessionError) as caught:
+        Session.from_json(tree)
+    assert caught.value.path == "up"
+    with pytest.raises(NotASessionError):
+        wa.measure(tree)
+    tree = demo.to_dict()
+    tree["ahead"]["fl"]["rotation"].append([0, 0, 0])
+    with pytest.raises(NotASessionError, match="4"):
+        wa.measure(tree)
+
+
 def test_too_many_stations_are_refused_when_measured(demo: Session) -> None:
     arrays: Any = demo.to_arrays()
     arrays["rolling"] = np.broadcast_to(arrays["ahead"], (MAX_STATIONS + 1, 4, 4, 4))

@@ -32,6 +32,9 @@ def floats(given: ArrayLike, what: str) -> Floats:
             array = np.array(
                 [np.nan if v is None else _number(v) for v in array.ravel().tolist()]
             ).reshape(array.shape)
+    if isinstance(given, np.ma.MaskedArray) and array.dtype.kind in "fiu":
+        # What is masked was not seen.
+        array = np.ma.filled(np.ma.asarray(given, np.float64), np.nan)
     if array.dtype.kind not in "fiu":
         raise TypeError(
             f"{what}: real numbers are needed, not dtype {array.dtype} of shape "
