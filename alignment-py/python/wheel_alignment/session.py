@@ -234,6 +234,33 @@ class Camera(Value):
     wheels: tuple[str, ...]
 
 
+class PoseCovariance(TypedDict):
+    """How much a pose scatters, in full.
+
+    Attributes
+    ----------
+    covariance : array-like of shape (6, 6)
+        Of rotation about each axis, degrees, and of translation along each, mm.
+    """
+
+    covariance: ArrayLike
+
+
+class JointOptions(TypedDict, total=False):
+    """What the joint fit is told.
+
+    Attributes
+    ----------
+    robust : bool
+        Whether poses that do not belong are found and left out; no.
+    rolling_slip_mm : float
+        How far a wheel may slip as it rolls, mm, one standard deviation; 0.
+    """
+
+    robust: bool
+    rolling_slip_mm: float
+
+
 class SessionKeys(TypedDict, total=False):
     """What a session may say beside its stations, each key with its default.
 
@@ -246,7 +273,7 @@ class SessionKeys(TypedDict, total=False):
         A remark for people.
     cameras : mapping of str to Camera
         The cameras that report in their own frames, by name; none.
-    pose_noise : PoseNoise or mapping
+    pose_noise : PoseNoise, PoseCovariance or mapping
         How much a pose scatters, per axis, or ``covariance``, 6×6 in deg and mm;
         unknown.
     input_uncertainty : InputUncertainty or mapping
@@ -269,14 +296,14 @@ class SessionKeys(TypedDict, total=False):
         The choices on which readings depend.
     method : {"staged", "joint"}
         How the readings are estimated; stage by stage.
-    joint : mapping
+    joint : JointOptions
         What the joint fit is told: ``robust`` and ``rolling_slip_mm``.
     """
 
     up: ArrayLike
     note: str
     cameras: Mapping[str, Camera | Mapping[str, object]]
-    pose_noise: PoseNoise | Mapping[str, ArrayLike]
+    pose_noise: PoseNoise | PoseCovariance | Mapping[str, ArrayLike]
     input_uncertainty: InputUncertainty | Mapping[str, object]
     loaded_radius_mm: float | ByAxle[float | None] | Mapping[str, float | None]
     ride_height_mm: PerWheel
@@ -287,7 +314,7 @@ class SessionKeys(TypedDict, total=False):
     sweep_body: Literal["still", "found_again"]
     reference: Reference | Mapping[str, object]
     method: Literal["staged", "joint"]
-    joint: Mapping[str, object]
+    joint: JointOptions
 
 
 @final
