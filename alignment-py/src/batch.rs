@@ -21,8 +21,7 @@ type Computed<'py> = (Bound<'py, PyArray2<f64>>, Bound<'py, PyArray1<i32>>, Boun
 const PAUSE: Duration = Duration::from_millis(50);
 
 /// How the work is to be done.
-#[derive(FromPyObject)]
-pub(crate) struct How {
+struct How {
     /// Positions in `READINGS`.
     readings: Vec<usize>,
     /// The first record that is refused raises its error.
@@ -187,6 +186,12 @@ fn stations<'a>(array: &'a PyReadonlyArrayDyn<'_, f64>) -> PyResult<Stations<'a>
     Ok(Stations { poses: poses(array)?, each: array.shape().get(1).copied().unwrap_or(0) })
 }
 
+/// How many cores this process may use.
+#[pyfunction]
+pub(crate) fn cores() -> usize {
+    std::thread::available_parallelism().map_or(1, std::num::NonZero::get)
+}
+
 /// Readings straight ahead of many records.
 #[pyfunction]
 #[expect(clippy::too_many_arguments, clippy::needless_pass_by_value, reason = "Python's arguments, by name")]
@@ -199,8 +204,12 @@ pub(crate) fn ahead_records<'py>(
     up: PyReadonlyArrayDyn<'py, f64>,
     loaded_radius_mm: (Option<f64>, Option<f64>),
     centreline: Bound<'py, PyAny>,
-    how: How,
+    readings: Vec<usize>,
+    raising: bool,
+    threads: usize,
+    progress: Option<Py<PyAny>>,
 ) -> PyResult<Computed<'py>> {
+    let how = How { readings, raising, threads, progress };
     let (front, rear) = loaded_radius_mm;
     let centreline: Centreline = tree::arguments(centreline)?;
     let records = AheadRecords {
@@ -233,8 +242,12 @@ pub(crate) fn measure_records<'py>(
     lock_right: Option<PyReadonlyArrayDyn<'py, f64>>,
     up: Option<PyReadonlyArrayDyn<'py, f64>>,
     clamp_standoff_mm: PyReadonlyArrayDyn<'py, f64>,
-    how: How,
+    readings: Vec<usize>,
+    raising: bool,
+    threads: usize,
+    progress: Option<Py<PyAny>>,
 ) -> PyResult<Computed<'py>> {
+    let how = How { readings, raising, threads, progress };
     let settings: Session = tree::session(settings, py.None().into_bound(py))?;
     let records = SessionRecords {
         settings: &settings,

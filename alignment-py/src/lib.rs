@@ -39,6 +39,7 @@ mod _native {
     use super::{error, json, run, tree};
     use alignment_core::conformity::{self, Decision, Limits, Production, Tolerance, Uncertain};
     use alignment_core::error::WarningCode;
+    use alignment_core::json::specification_to_json;
     use alignment_core::monte_carlo::Settings;
     use alignment_core::paths::{COUNT, READINGS};
     use alignment_core::uncertainty::{Plan, watched_monte_carlo};
@@ -48,7 +49,7 @@ mod _native {
     use pyo3::types::PyTuple;
 
     #[pymodule_export]
-    use super::batch::{ahead_records, measure_records};
+    use super::batch::{ahead_records, cores, measure_records};
     #[pymodule_export]
     use super::formulas::{of_arrays, of_numbers, tyre_size};
     #[pymodule_export]
@@ -84,6 +85,24 @@ mod _native {
     #[pyfunction]
     fn unit(path: &str) -> &'static str {
         alignment_core::paths::unit(path)
+    }
+
+    /// A specification as JSON, every path by itself.
+    #[pyfunction]
+    fn specification_json(specification: Bound<'_, PyAny>) -> PyResult<String> {
+        tree::specification(specification).map(|specification| specification_to_json(&specification))
+    }
+
+    /// The schema of a kind of JSON. The core's tests hold these files to its types.
+    #[pyfunction]
+    fn schema(kind: &str) -> PyResult<&'static str> {
+        match kind {
+            "session" => Ok(include_str!("../../alignment-core/schema/alignment-session-1.json")),
+            "specification" => Ok(include_str!("../../alignment-core/schema/alignment-specification-1.json")),
+            "measurement" => Ok(include_str!("../../alignment-core/schema/measurement.json")),
+            "assessment" => Ok(include_str!("../../alignment-core/schema/assessment.json")),
+            _ => Err(PyValueError::new_err(format!("no schema is named {kind:?}"))),
+        }
     }
 
     /// Where a path stands in `READINGS`.
@@ -141,8 +160,9 @@ mod _native {
         }
         let mut watch = Watch::new(progress);
         run_watched(py, || {
-            let watch = |trials| watch.at(trials, settings.most_trials);
-            watched_monte_carlo(&session, &paths, settings, watch).map(|trials| json(&trials))
+            let trials = watched_monte_carlo(&session, &paths, settings, |trials| watch.at(trials))?;
+            watch.tell(trials.simulation.trials)?;
+            Ok(json(&trials))
         })
     }
 

@@ -44,7 +44,7 @@ pub(crate) fn matrix(pose: &Pose) -> [f64; 16] {
 }
 
 /// Poses as matrices in bytes.
-pub(crate) fn bytes<'py>(py: Python<'py>, poses: impl IntoIterator<Item = Pose>) -> Bound<'py, PyByteArray> {
+pub(crate) fn bytes(py: Python<'_>, poses: impl IntoIterator<Item = Pose>) -> Bound<'_, PyByteArray> {
     let flat: Vec<u8> = poses.into_iter().flat_map(|pose| matrix(&pose)).flat_map(f64::to_le_bytes).collect();
     PyByteArray::new(py, &flat)
 }
@@ -118,12 +118,12 @@ pub(crate) fn direction_from(name: &str, direction: [f64; 3]) -> PyResult<(f64, 
     Ok(axes(name)?.direction(direction).into())
 }
 
+/// A mean, and the number and the scatter of its frames.
+type Mean<'py> = (Bound<'py, PyByteArray>, Option<(usize, f64, f64)>);
+
 /// The mean of frames, and their number and scatter in degrees and mm if there are several.
 #[pyfunction]
-pub(crate) fn mean_pose<'py>(
-    py: Python<'py>,
-    frames: &[u8],
-) -> PyResult<(Bound<'py, PyByteArray>, Option<(usize, f64, f64)>)> {
+pub(crate) fn mean_pose<'py>(py: Python<'py>, frames: &[u8]) -> PyResult<Mean<'py>> {
     let frames = poses(frames);
     let (mean, spread) = crate::run(py, || Pose::mean_and_spread(&frames))?;
     let spread = spread.map(|Spread { frames, rotation_deg, translation_mm }| (frames, rotation_deg, translation_mm));

@@ -1,5 +1,7 @@
 //! The law of propagation and the Monte Carlo method, of a measurement function that is written in Python.
 
+#![expect(clippy::needless_pass_by_value, reason = "what Python hands over is converted to values")]
+
 use crate::{error, run};
 use alignment_core::monte_carlo::{self, Agreement, Distribution, Settings, Simulated, Simulation, try_monte_carlo};
 use alignment_core::propagation::{self, Dual as CoreDual, Input, Number, Output, Propagation};
@@ -7,6 +9,7 @@ use pyo3::exceptions::{PyRuntimeError, PyTypeError, PyValueError, PyZeroDivision
 use pyo3::prelude::*;
 use pyo3::types::{PyBool, PyFloat, PyInt, PyString, PyTuple};
 use std::cmp::Ordering;
+use std::time::{Duration, Instant};
 
 /// The most inputs of a function written in Python: so many derivatives a dual number carries.
 pub(crate) const MAX_INPUTS: usize = 64;
@@ -92,6 +95,7 @@ impl Dual {
         Ok(format!("Dual({value}, derivatives={})", self.derivatives(py)?.repr()?))
     }
 
+    #[expect(clippy::unused_self, reason = "Python calls it of a number")]
     fn __float__(&self) -> PyResult<f64> {
         Err(PyTypeError::new_err(
             "a dual number is no float, which would lose its derivatives; use the functions of \
@@ -355,7 +359,6 @@ fn operand(output: &Bound<'_, PyAny>) -> PyResult<Dual> {
 
 /// Propagates through a function of Python.
 #[pyfunction]
-#[expect(clippy::needless_pass_by_value, reason = "Python's list is converted to one of Rust")]
 pub(crate) fn law_of_propagation(
     function: Bound<'_, PyAny>,
     known: Vec<Known>,
@@ -383,7 +386,6 @@ pub(crate) fn law_of_propagation(
 
 /// Propagates by derivatives that are known.
 #[pyfunction]
-#[expect(clippy::needless_pass_by_value, reason = "Python's lists are converted to those of Rust")]
 pub(crate) fn combine(
     py: Python<'_>,
     known: Vec<Known>,
@@ -396,7 +398,6 @@ pub(crate) fn combine(
 
 /// The input that repeated observations make.
 #[pyfunction]
-#[expect(clippy::needless_pass_by_value, reason = "Python's list is converted to one of Rust")]
 pub(crate) fn input_from_observations(py: Python<'_>, observations: Vec<f64>) -> PyResult<Known> {
     run(py, || Input::from_observations(&observations)).map(|input| parts(&input))
 }
@@ -444,7 +445,6 @@ fn distribution((name, figures): &Given) -> PyResult<Distribution> {
 
 /// The input that the law of propagation makes of a distribution.
 #[pyfunction]
-#[expect(clippy::needless_pass_by_value, reason = "Python's tuple is converted to one of Rust")]
 pub(crate) fn input_of(py: Python<'_>, given: Given) -> PyResult<Known> {
     let distribution = distribution(&given)?;
     run(py, || distribution.input()).map(|input| parts(&input))
@@ -481,7 +481,6 @@ impl Stop {
 
 /// Runs trials of a function of Python; returns them as JSON.
 #[pyfunction]
-#[expect(clippy::needless_pass_by_value, reason = "Python's list is converted to one of Rust")]
 pub(crate) fn trials_of(
     function: Bound<'_, PyAny>,
     given: Vec<Given>,
@@ -508,7 +507,7 @@ pub(crate) fn trials_of(
         |drawn, outputs| {
             // A function without bytecode of its own does not look for signals.
             trials = trials.wrapping_add(1);
-            if trials % 1024 == 0 {
+            if trials.is_multiple_of(1024) {
                 py.check_signals()?;
             }
             let returned = call(drawn)?;
@@ -553,29 +552,35 @@ pub(crate) fn agree(
     Ok((low, high, tolerance, agrees))
 }
 
-/// Tells a function of Python how far a run is, now and then, and looks for signals.
+/// Tells a function of Python now and then how many trials were made since it was told last, and looks for signals.
 pub(crate) struct Watch {
     progress: Option<Py<PyAny>>,
-    last: std::time::Instant,
+    last: Instant,
+    told: u32,
 }
 
 impl Watch {
     pub(crate) fn new(progress: Option<Py<PyAny>>) -> Self {
-        Self { progress, last: std::time::Instant::now() }
+        Self { progress, last: Instant::now(), told: 0 }
     }
 
-    /// So many trials of the most that there may be are made.
-    pub(crate) fn at(&mut self, trials: u32, most: u32) -> Result<(), Stop> {
-        const EVERY: std::time::Duration = std::time::Duration::from_millis(100);
+    /// So many trials are made.
+    pub(crate) fn at(&mut self, trials: u32) -> Result<(), Stop> {
+        const EVERY: Duration = Duration::from_millis(100);
         if self.last.elapsed() < EVERY {
             return Ok(());
         }
-        self.last = std::time::Instant::now();
+        self.last = Instant::now();
+        self.tell(trials)
+    }
+
+    pub(crate) fn tell(&mut self, trials: u32) -> Result<(), Stop> {
+        let more = trials - std::mem::replace(&mut self.told, trials);
         Python::attach(|py| {
             py.check_signals()?;
             match &self.progress {
-                Some(progress) => progress.call1(py, (trials, most)).map(|_| ()),
-                None => Ok(()),
+                Some(progress) if more > 0 => progress.call1(py, (more,)).map(drop),
+                _ => Ok(()),
             }
         })
         .map_err(Stop::Raised)

@@ -14,8 +14,10 @@ __all__ = [
     "__version__",
     "agree",
     "ahead_readings",
+    "ahead_records",
     "assess",
     "combine",
+    "cores",
     "crossed",
     "direction_from",
     "elementary",
@@ -31,6 +33,7 @@ __all__ = [
     "law_of_propagation",
     "mean_pose",
     "measure",
+    "measure_records",
     "monte_carlo",
     "of_arrays",
     "of_numbers",
@@ -43,6 +46,8 @@ __all__ = [
     "reach",
     "repeats",
     "rig_from_target",
+    "schema",
+    "specification_json",
     "tolerance_limits",
     "trials_of",
     "tyre_size",
@@ -94,7 +99,7 @@ def monte_carlo(
     paths: list[str],
     settings: object,
     method: str | None,
-    progress: Callable[[int, int], object] | None,
+    progress: Callable[[int], object] | None,
 ) -> str: ...
 def plan(planned: object) -> str: ...
 def reach(
@@ -242,3 +247,33 @@ def agree(
     output: int,
     significant_digits: int,
 ) -> tuple[float, float, float, bool]: ...
+def schema(kind: str) -> str: ...
+def specification_json(specification: object) -> str: ...
+def cores() -> int: ...
+def ahead_records(
+    poses: NDArray[np.float64],
+    spindle_in_target: NDArray[np.float64],
+    centre_in_target_mm: NDArray[np.float64],
+    rolling_radius_mm: NDArray[np.float64],
+    up: NDArray[np.float64],
+    loaded_radius_mm: tuple[float | None, float | None],
+    centreline: str,
+    readings: Sequence[int],
+    raising: bool,
+    threads: int,
+    progress: Callable[[int], object] | None,
+) -> tuple[NDArray[np.float64], NDArray[np.int32], NDArray[np.uint32]]: ...
+def measure_records(
+    settings: Session,
+    rolling: NDArray[np.float64],
+    ahead: NDArray[np.float64],
+    sweep: NDArray[np.float64] | None,
+    lock_left: NDArray[np.float64] | None,
+    lock_right: NDArray[np.float64] | None,
+    up: NDArray[np.float64] | None,
+    clamp_standoff_mm: NDArray[np.float64],
+    readings: Sequence[int],
+    raising: bool,
+    threads: int,
+    progress: Callable[[int], object] | None,
+) -> tuple[NDArray[np.float64], NDArray[np.int32], NDArray[np.uint32]]: ...

@@ -493,7 +493,7 @@ def monte_carlo(
     most_trials: int = 10_000_000,
     seed: int = 0,
     method: Literal["staged", "joint"] | None = None,
-    progress: Callable[[int, int], object] | None = None,
+    progress: Callable[[int], object] | None = None,
 ) -> Trials:
     """Measure a session again and again, every input drawn from what is known of it.
 
@@ -519,9 +519,9 @@ def monte_carlo(
     method : {"staged", "joint"}, optional
         As `measure` takes it.
     progress : callable, optional
-        Called some ten times a second with the number of trials made and
-        `most_trials`; mostly far fewer are needed. An exception that it raises ends
-        the run.
+        Called some ten times a second with the number of trials made since the last
+        call, as the ``update`` of a progress bar takes it. How many there will be is
+        not known beforehand. An exception that it raises ends the run.
 
     Returns
     -------
