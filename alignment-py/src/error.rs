@@ -14,7 +14,7 @@ pub(crate) fn from_core(py: Python<'_>, error: &Error) -> PyErr {
 }
 
 /// An error of the core at one element of many, which its `index` says; () where there is but one.
-pub(crate) fn from_core_at(py: Python<'_>, error: &Error, index: &[usize]) -> PyErr {
+pub(crate) fn at(py: Python<'_>, error: &Error, index: &[usize]) -> PyErr {
     let fields = PyDict::new(py);
     let filled = || -> PyResult<()> {
         fields.set_item("index", PyTuple::new(py, index)?)?;

@@ -171,7 +171,7 @@ pub(crate) fn of_numbers(py: Python<'_>, path: &str, row: Vec<f64>, raising: boo
     let mut found = vec![f64::NAN; gives];
     match caught(|| of(&row, &mut found))? {
         Ok(()) => Ok((found, 0)),
-        Err(fault) if raising => Err(error::from_core_at(py, &fault, &[])),
+        Err(fault) if raising => Err(error::at(py, &fault, &[])),
         Err(fault) => Ok((found, fault.code.number())),
     }
 }
@@ -213,7 +213,7 @@ pub(crate) fn of_arrays<'py>(
         Ok((values, codes))
     };
     let (values, codes) =
-        py.detach(|| caught(work))?.map_err(|(place, fault)| error::from_core_at(py, &fault, &index(place, &shape)))?;
+        py.detach(|| caught(work))?.map_err(|(place, fault)| error::at(py, &fault, &index(place, &shape)))?;
     let table = PyArray1::from_vec(py, values).reshape([count, gives])?;
     Ok((table, PyArray1::from_vec(py, codes)))
 }

@@ -37,7 +37,7 @@ fn json(value: &impl Serialize) -> String {
 mod _native {
     use super::propagation::{Watch, run_watched};
     use super::{error, json, run, tree};
-    use alignment_core::conformity::{self, Decision, Limits, Production, Uncertain};
+    use alignment_core::conformity::{self, Decision, Limits, Production, Tolerance, Uncertain};
     use alignment_core::error::WarningCode;
     use alignment_core::json::specification_to_json;
     use alignment_core::monte_carlo::Settings;
@@ -236,6 +236,15 @@ mod _native {
         let (limits, acceptance) = (self::limits(limits), self::limits(acceptance));
         run(py, || conformity::global_risks(production, standard_uncertainty, limits, acceptance))
             .map(|risks| (risks.consumer, risks.producer))
+    }
+
+    /// Least and greatest of a tolerance, in the unit of the reading at a path.
+    #[pyfunction]
+    fn tolerance_limits(tolerance: Bound<'_, PyAny>, path: &str) -> PyResult<(Option<f64>, Option<f64>)> {
+        let py = tolerance.py();
+        let tolerance: Tolerance = tree::arguments(tolerance)?;
+        let path = READINGS[error::position(py, path)?];
+        run(py, || tolerance.limits(path)).map(|limits| (limits.min, limits.max))
     }
 
     /// Repeats under the same conditions; returns what they show as JSON.

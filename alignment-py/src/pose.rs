@@ -105,7 +105,7 @@ fn convert<'py, const N: usize>(
             [f64::NAN; 16]
         } else {
             let converted = pose(rotation, translation.unwrap_or(NOT_SEEN.translation_mm));
-            matrix(&converted.map_err(|fault| error::from_core_at(py, &fault, &[index]))?)
+            matrix(&converted.map_err(|fault| error::at(py, &fault, &[index]))?)
         };
         flat.extend(converted.iter().flat_map(|v| v.to_le_bytes()));
     }

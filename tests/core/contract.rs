@@ -331,7 +331,7 @@ fn the_docs_of_a_function_name_its_errors_and_its_unit() {
     let functions = public_functions();
     for row in rows("functions") {
         let name = field(&row, "name");
-        let Function { docs, fallible } = &functions[name];
+        let Function { docs, fallible, .. } = &functions[name];
         let errors: Vec<&str> = row["errors"].as_array().unwrap().iter().map(|code| code.as_str().unwrap()).collect();
         assert_eq!(*fallible, !errors.is_empty(), "{name}: errors in the contract against the signature");
         assert_eq!(docs.contains("# Errors"), *fallible, "{name}: errors in the docs against the signature");

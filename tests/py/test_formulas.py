@@ -1,11 +1,15 @@
 """Plain formulas: numbers and arrays, broadcast as NumPy does, errors by place."""
 
+import dataclasses
+import json
 import math
 import pickle
+import struct
 import subprocess
 import sys
 from concurrent.futures import ThreadPoolExecutor
 from decimal import Decimal
+from pathlib import Path
 from typing import Any, Literal
 
 import numpy as np
@@ -350,3 +354,137 @@ def test_numbers_alone_need_no_numpy() -> None:
         [sys.executable, "-c", program], capture_output=True, text=True, check=True
     )
     assert done.stdout.strip() == "False"
+
+
+ROOT = Path(__file__).resolve().parents[2]
+VECTORS: dict[str, list[tuple[str, str | int]]] = json.loads(
+    (ROOT / "tests" / "vectors" / "formulas.json").read_text(encoding="utf-8")
+)
+PARAMETERS = {
+    row["name"]: row["parameters"]
+    for row in json.loads(
+        (ROOT / "alignment-core" / "contract.json").read_text(encoding="utf-8")
+    )["functions"]
+}
+
+
+def from_bits(words: str) -> list[float]:
+    """Return the numbers of which these are the bits."""
+    return [
+        NAN if word == "nan" else struct.unpack(">d", bytes.fromhex(word))[0]
+        for word in words.split()
+    ]
+
+
+def to_bits(numbers: Any) -> str:
+    """Return the bits of numbers."""
+    packed = (
+        "nan" if math.isnan(number) else struct.pack(">d", number).hex()
+        for number in numbers
+    )
+    return " ".join(packed)
+
+
+def taken(path: str, row: list[Any]) -> Tree:
+    """Return the arguments of a formula, from numbers or columns one after the other."""
+    rest = iter(row)
+    pitched = path in ("gauge::axis_from_pitches", "gauge::pitch_at_azimuth_deg")
+    position: Any = PitchPosition if pitched else GaugePosition
+
+    def take(name: str) -> Any:
+        if name == "side":
+            sides = np.where(np.asarray(next(rest)) > 0.0, "right", "left")
+            return sides if sides.shape else str(sides)
+        if name in ("spindle", "axis_direction", "centre_mm"):
+            components = [next(rest) for _ in range(3)]
+            arrays = isinstance(components[0], np.ndarray)
+            return np.stack(components, axis=-1) if arrays else components
+        if name == "angle":
+            below, degrees, minutes = next(rest), next(rest), next(rest)
+            return DegreesMinutes(below > 0.0, degrees, minutes)
+        if name in ("wheel", "ahead"):
+            return position(next(rest), next(rest))
+        if name == "positions":
+            return [position(next(rest), next(rest)) for _ in range(3)]
+        if name == "axis":
+            return AxisAngles(next(rest), next(rest))
+        if name == "ride_height_mm":
+            return ByWheel(*(next(rest) for _ in range(4)))
+        if name == "shares":
+            parts = np.array([*rest]).reshape(2, 2, *np.shape(row[0]))
+            pairs = np.moveaxis(parts, (0, 1), (-2, -1))
+            return pairs if pairs.ndim > 2 else [tuple(pair) for pair in pairs.tolist()]
+        if name == "significant_digits":
+            digits = next(rest)
+            return digits.astype(int) if isinstance(digits, np.ndarray) else int(digits)
+        return next(rest)
+
+    arguments = {name: take(name) for name in PARAMETERS[path]}
+    assert next(rest, None) is None
+    return arguments
+
+
+def given_back(value: Any) -> list[Any]:
+    """Return what a formula gave as numbers or arrays, one after the other."""
+    if dataclasses.is_dataclass(value):
+        return [getattr(value, field.name) for field in dataclasses.fields(value)]
+    return list(value) if isinstance(value, tuple) else [value]
+
+
+def test_every_formula_has_its_vectors() -> None:
+    modules = {"units", "wheel", "vehicle", "steering", "turns", "gauge"}
+    formulas = {name for name in PARAMETERS if name.partition("::")[0] in modules}
+    formulas |= {
+        "propagation::coverage_factor",
+        "propagation::effective_degrees_of_freedom",
+        "propagation::numerical_tolerance",
+    }
+    assert formulas - {"vehicle::ahead_readings"} == VECTORS.keys()
+    assert all(len(rows) == 60 for rows in VECTORS.values())
+
+
+@pytest.mark.parametrize("path", VECTORS)
+def test_numbers_have_the_cores_bits(path: str) -> None:
+    module, _, name = path.partition("::")
+    function = getattr(getattr(wheel_alignment, module), name)
+    for given, expected in VECTORS[path]:
+        arguments = taken(path, from_bits(given))
+        if isinstance(expected, str):
+            assert to_bits(given_back(function(**arguments))) == expected, given
+            continue
+        with pytest.raises(wheel_alignment.AlignmentError) as caught:
+            function(**arguments)
+        assert caught.value.code == expected, given
+        found, code = function(**arguments, on_error="codes")
+        assert code == expected
+        assert all(math.isnan(number) for number in given_back(found))
+
+
+@pytest.mark.parametrize("path", VECTORS)
+def test_arrays_have_the_cores_bits(path: str) -> None:
+    module, _, name = path.partition("::")
+    function = getattr(getattr(wheel_alignment, module), name)
+    rows = np.array([from_bits(given) for given, _ in VECTORS[path]])
+    expected = [found for _, found in VECTORS[path]]
+    # As columns of a table that is read every other row, and as a matrix.
+    twice = np.repeat(rows, 2, axis=0)[::2]
+    for shape in ((60,), (5, 12)):
+        arguments = taken(path, [column.reshape(shape) for column in twice.T])
+        if any(isinstance(found, int) for found in expected):
+            found, codes = function(**arguments, on_error="codes")
+        else:
+            found, codes = function(**arguments), np.zeros(shape, np.int32)
+        columns = [np.asarray(column) for column in given_back(found)]
+        if columns[0].shape != shape:
+            assert columns[0].shape == (*shape, 3)
+            columns = [columns[0][..., i] for i in range(3)]
+        table = np.stack([column.reshape(60).astype(float) for column in columns], -1)
+        for numbers, code, one in zip(table, codes.reshape(60), expected, strict=True):
+            assert (to_bits(numbers) if code == 0 else code) == one
+            assert code == 0 or np.isnan(numbers).all()
+        wrong = np.flatnonzero(codes)
+        if wrong.size:
+            with pytest.raises(wheel_alignment.AlignmentError) as caught:
+                function(**arguments)
+            assert caught.value.code == codes.flat[wrong[0]]
+            assert caught.value.index == np.unravel_index(wrong[0], shape)

@@ -10,6 +10,7 @@ import inspect
 import pickle
 import types
 import typing
+from collections.abc import Mapping
 from html.parser import HTMLParser
 from pathlib import Path
 from typing import Any, TypeVar
@@ -56,6 +57,8 @@ def sample(hint: object, number: float) -> Any:
     if origin is typing.Literal:
         return arguments[0]
     kind = origin or hint
+    if kind is Mapping:
+        return {HARM: sample(arguments[1], number)}
     if isinstance(kind, type) and dataclasses.is_dataclass(kind):
         hints = typing.get_type_hints(kind)
         made = {

@@ -15,6 +15,7 @@ from wheel_alignment.error import (
 )
 
 if TYPE_CHECKING:
+    from wheel_alignment.conformity import Specification
     from wheel_alignment.session import Session
 
 Given: TypeAlias = Mapping[str, object] | str | os.PathLike[str]
@@ -33,8 +34,12 @@ def session(given: SessionLike) -> object:
     return _text_or_tree(given, "session", NotASessionError)
 
 
-def specification(given: Given) -> object:
+def specification(given: Specification | Given) -> object:
     """Return a specification as the native half takes it: a text or a tree."""
+    from wheel_alignment.conformity import Specification
+
+    if isinstance(given, Specification):
+        return given.to_dict()
     return _text_or_tree(given, "specification", NotASpecificationError)
 
 

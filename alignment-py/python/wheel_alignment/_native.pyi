@@ -48,6 +48,7 @@ __all__ = [
     "rig_from_target",
     "schema",
     "specification_json",
+    "tolerance_limits",
     "trials_of",
     "tyre_size",
     "unit",
@@ -124,6 +125,9 @@ def global_risks(
     limits: tuple[float | None, float | None],
     acceptance: tuple[float | None, float | None],
 ) -> tuple[float, float]: ...
+def tolerance_limits(
+    tolerance: object, path: str
+) -> tuple[float | None, float | None]: ...
 def repeats(values: object) -> str: ...
 def one_way(groups: object) -> str: ...
 def crossed(values: object, pool_above_p: float, tolerance: float | None) -> str: ...

@@ -7,7 +7,7 @@ import json
 import math
 import types
 import typing
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from typing import TypeAlias, TypeVar
 
 if typing.TYPE_CHECKING:
@@ -60,6 +60,8 @@ def _equal(one: object, other: object) -> bool:
 
 
 def _hashable(value: object) -> object:
+    if isinstance(value, Mapping):
+        return frozenset(value.items())
     return _shape(value) or value
 
 

@@ -232,7 +232,16 @@ def measure(
     ------
     AlignmentError
         One subclass per code. Its message is one sentence and its attributes say what
-        is wrong, where, the figure, the bound and the remedy.
+        is wrong, where, the figure, the bound and the remedy:
+        `NotFiniteError`, `NotARotationError`, `ReflectionError`,
+        `LengthOutOfRangeError`, `NotUnitLengthError`, `AngleOutOfRangeError`,
+        `MissingInputError`, `WheelNotSeenError`, `TooFewStationsError`,
+        `RollTooSmallError`, `RollFullTurnError`, `SweepTooSmallError`,
+        `UpInvertedError`, `SidesSwappedError`, `EndsSwappedError`, `MirroredError`,
+        `SpindleNotLateralError`, `NotStillError`, `DifferentVehiclesError`,
+        `RearWheelSteerError`, `TooManyError`, `ContradictionError`,
+        `NotACovarianceError`, `NotDeterminedError` or `NotConvergedError`;
+        `NotASessionError` and `ThirdAxleError` when it cannot be read.
     TypeError
         An argument is none of the above.
     ValueError

@@ -10,7 +10,7 @@ from wheel_alignment import _inputs, _native
 from wheel_alignment._inputs import Given, SessionLike
 from wheel_alignment._values import build, table, with_infinities
 from wheel_alignment.alignment import Alignment, Measurement
-from wheel_alignment.conformity import Verdicts
+from wheel_alignment.conformity import Specification, Verdicts
 
 COVERAGE: Final[float] = 0.95
 """The coverage probability of `Assessment::expanded_uncertainty`."""
@@ -69,7 +69,7 @@ class Assessment(Measurement):
 
 def assess(
     session: SessionLike,
-    specification: Given | None = None,
+    specification: Specification | Given | None = None,
     *,
     method: Literal["staged", "joint"] | None = None,
 ) -> Assessment:
@@ -83,7 +83,7 @@ def assess(
     ----------
     session : Session, mapping, str or path-like
         What the rig hands over, as `measure` takes it.
-    specification : mapping, str or path-like, optional
+    specification : Specification, mapping, str or path-like, optional
         The limits, format ``alignment-specification/1``, in the same forms.
     method : {"staged", "joint"}, optional
         As `measure` takes it.
@@ -96,8 +96,17 @@ def assess(
     Raises
     ------
     AlignmentError
-        As `measure`; `NotACovarianceError` for a covariance that is none;
-        `NotASpecificationError` and `UnknownReadingError`.
+        One subclass per code, as `measure`; `NotASpecificationError` and
+        `UnknownReadingError` for a specification that is none:
+        `NotFiniteError`, `NotARotationError`, `ReflectionError`,
+        `LengthOutOfRangeError`, `NotUnitLengthError`, `AngleOutOfRangeError`,
+        `MissingInputError`, `WheelNotSeenError`, `TooFewStationsError`,
+        `RollTooSmallError`, `RollFullTurnError`, `SweepTooSmallError`,
+        `UpInvertedError`, `SidesSwappedError`, `EndsSwappedError`, `MirroredError`,
+        `SpindleNotLateralError`, `NotStillError`, `DifferentVehiclesError`,
+        `RearWheelSteerError`, `TooManyError`, `ContradictionError`,
+        `NotACovarianceError`, `NotDeterminedError`, `NotConvergedError`,
+        `UnknownReadingError`, `NotASpecificationError` or `OutOfRangeError`.
 
     Notes
     -----

@@ -154,7 +154,12 @@ def from_rolling(
     ------
     AlignmentError
         As the poses; too few stations, too little roll or a full turn, sides or up
-        exchanged, a length that no car has.
+        exchanged, a length that no car has:
+        `NotFiniteError`, `NotARotationError`, `ReflectionError`,
+        `LengthOutOfRangeError`, `NotUnitLengthError`, `TooFewStationsError`,
+        `RollTooSmallError`, `RollFullTurnError`, `SpindleNotLateralError`,
+        `UpInvertedError`, `SidesSwappedError`, `MirroredError`, `NotStillError` or
+        `TooManyError`.
 
     Examples
     --------
@@ -205,7 +210,11 @@ def from_spinning(
     Raises
     ------
     AlignmentError
-        As `from_rolling`.
+        As `from_rolling`:
+        `NotFiniteError`, `NotARotationError`, `ReflectionError`,
+        `LengthOutOfRangeError`, `NotUnitLengthError`, `TooFewStationsError`,
+        `RollTooSmallError`, `SpindleNotLateralError`, `NotStillError` or
+        `TooManyError`.
 
     Examples
     --------
@@ -264,7 +273,11 @@ def wheel_from_rolling(
     Raises
     ------
     AlignmentError
-        As `from_rolling`; a `forward` more than 60° from level.
+        As `from_rolling`; a `forward` more than 60° from level:
+        `NotFiniteError`, `NotARotationError`, `ReflectionError`,
+        `LengthOutOfRangeError`, `NotUnitLengthError`, `AngleOutOfRangeError`,
+        `TooFewStationsError`, `RollTooSmallError`, `RollFullTurnError`,
+        `SpindleNotLateralError`, `UpInvertedError` or `TooManyError`.
 
     Examples
     --------
@@ -316,7 +329,11 @@ def wheel_from_spinning(
     Raises
     ------
     AlignmentError
-        As `wheel_from_rolling`.
+        As `wheel_from_rolling`:
+        `NotFiniteError`, `NotARotationError`, `ReflectionError`,
+        `LengthOutOfRangeError`, `NotUnitLengthError`, `AngleOutOfRangeError`,
+        `TooFewStationsError`, `RollTooSmallError`, `SpindleNotLateralError` or
+        `TooManyError`.
 
     Examples
     --------

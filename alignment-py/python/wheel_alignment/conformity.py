@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Final, Literal
 
@@ -165,6 +166,125 @@ class GlobalRisks(Value):
     producer: float
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class Tolerance(Value):
+    """The limits of one reading as a specification writes them.
+
+    ``min``, ``max`` or both, or else ``nominal`` with ``minus`` and ``plus``.
+
+    Attributes
+    ----------
+    min, max : float or None
+        The least and the greatest value that conform.
+    nominal : float or None
+        The value to aim at.
+    minus, plus : float or None
+        How far below and above the nominal value conforms; not negative.
+    unit : {"deg", "arcmin", "mm"} or None
+        The unit of all of them: that of the reading when left out. Minutes of arc for
+        an angle; mm for a length, or for a toe at the reference diameter.
+    reference_diameter_mm : float or None
+        The diameter at which a toe in mm is told, mm.
+    """
+
+    min: float | None = None
+    max: float | None = None
+    nominal: float | None = None
+    minus: float | None = None
+    plus: float | None = None
+    unit: Literal["deg", "arcmin", "mm"] | None = None
+    reference_diameter_mm: float | None = None
+
+    def limits(self, path: str) -> Limits:
+        """Return the limits in the reading's own unit, degrees or mm.
+
+        60 minutes of arc are 1°. A toe of one wheel in mm is atan(length/D) at the
+        reference diameter D, a total toe in mm 2·atan(length/(2·D)).
+
+        Parameters
+        ----------
+        path : str
+            The path of the reading.
+
+        Returns
+        -------
+        Limits
+            The least and the greatest that conform.
+
+        Raises
+        ------
+        UnknownReadingError
+            The path is no reading, or that of a vector's component, which has no
+            limits.
+        NotASpecificationError
+            The tolerance is in neither form, or in a unit that the reading does not
+            have.
+        NotFiniteError
+            A number is NaN or infinite.
+        OutOfRangeError
+            A negative ``minus`` or ``plus``, a least value above the greatest, or
+            numbers beyond ± 1e9.
+        LengthOutOfRangeError
+            A diameter outside 100 to 3000 mm, or a toe beyond ± 45° there.
+
+        Examples
+        --------
+        >>> from wheel_alignment.conformity import Tolerance
+        >>> toe = Tolerance(min=1.0, max=3.0, unit="mm", reference_diameter_mm=400.0)
+        >>> print(f"{toe.limits('axles.front.total_toe_deg').max:.5f}°")
+        0.42972°
+        """
+        return Limits(*_native.tolerance_limits(_given(self), path))
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Specification(Value):
+    """The limits of one car: what its maker, or whoever answers for it, asks.
+
+    `assess` and `judge_all` take it in place of its JSON.
+
+    Attributes
+    ----------
+    limits : mapping of str to Tolerance
+        The limits, by the paths of the readings. Names in braces stand for a path
+        each, as in ``wheels.{fl,fr}.camber_deg``. Vectors have no limits.
+    note : str or None
+        A remark for people: whose limits they are, and of which car.
+    load_state : str or None
+        The load at which the limits hold, for people: tank, persons, ballast, ride
+        height.
+    decision : Decision
+        The rule by which readings are judged.
+    format : str
+        The version of the format.
+
+    Examples
+    --------
+    >>> from wheel_alignment.conformity import Specification, Tolerance, judge_all
+    >>> from wheel_alignment.uncertainty import plan
+    >>> wanted = Specification({"wheels.{fl,fr}.camber_deg": Tolerance(max=0.01)})
+    >>> judge_all(plan(), wanted).overall
+    'conforms'
+    """
+
+    limits: Mapping[str, Tolerance]
+    note: str | None = None
+    load_state: str | None = None
+    decision: Decision = Decision("guarded", 0.95)
+    format: str = "alignment-specification/1"
+
+    def to_dict(self) -> dict[str, object]:
+        """Return the specification as plain dicts, as the JSON has it."""
+        limits = {path: _given(tolerance) for path, tolerance in self.limits.items()}
+        return _given(self) | {"limits": limits, "decision": _given(self.decision)}
+
+
+def _given(value: Tolerance | Decision | Specification) -> dict[str, object]:
+    """Return what is given of a value: as the JSON has it."""
+    fields = ((name, getattr(value, name)) for name in value.__dataclass_fields__)
+    return {name: of for name, of in fields if of is not None}
+
+
 def judge(
     value: float,
     limits: Limits,
@@ -235,7 +355,7 @@ def judge(
 
 def judge_all(
     readings: Alignment,
-    specification: Given,
+    specification: Specification | Given,
     *,
     standard_uncertainty: Alignment | None = None,
     degrees_of_freedom: Alignment | None = None,
@@ -246,7 +366,7 @@ def judge_all(
     ----------
     readings : Alignment
         The readings, in degrees and mm.
-    specification : mapping, str or path-like
+    specification : Specification, mapping, str or path-like
         The limits, format ``alignment-specification/1``: a dict, the text of its JSON,
         or the path of a JSON file as a `pathlib.Path`.
     standard_uncertainty, degrees_of_freedom : Alignment, optional
@@ -262,7 +382,7 @@ def judge_all(
     ------
     NotASpecificationError, UnknownReadingError
         It is not a specification, or has limits of what is no reading.
-    OutOfRangeError, NotFiniteError
+    OutOfRangeError, LengthOutOfRangeError, NotFiniteError
         A number that cannot be judged; ``input`` is its path.
 
     Examples

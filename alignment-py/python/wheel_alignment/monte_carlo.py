@@ -359,6 +359,8 @@ def agree(
 
     Raises
     ------
+    NotFiniteError
+        A number is NaN or infinite.
     OutOfRangeError
         There is no such output; digits other than 1 to 4.
     MissingInputError

@@ -406,7 +406,9 @@ class Pose(Value):
         WheelNotSeenError
             There is no frame.
         AlignmentError
-            As `rig_from_target`, of any frame.
+            As `rig_from_target`, of any frame:
+            `NotFiniteError`, `NotARotationError`, `ReflectionError` or
+            `LengthOutOfRangeError`.
 
         Examples
         --------
@@ -431,6 +433,15 @@ class Pose(Value):
         -------
         tuple of Pose and Spread or None
             The mean, as `mean` returns it, and the scatter; None for one frame.
+
+        Raises
+        ------
+        WheelNotSeenError
+            There is no frame.
+        AlignmentError
+            As `mean`:
+            `NotFiniteError`, `NotARotationError`, `ReflectionError` or
+            `LengthOutOfRangeError`.
 
         Examples
         --------

@@ -403,8 +403,8 @@ class Output(Value):
 
         Raises
         ------
-        OutOfRangeError
-            A probability outside 0 to 1 − 1e-9.
+        NotFiniteError, OutOfRangeError
+            A probability that is none, or outside 0 to 1 − 1e-9.
         MissingInputError
             The effective degrees of freedom are absent.
 
@@ -566,7 +566,8 @@ def combine(
     Raises
     ------
     AlignmentError
-        As `law_of_propagation`; a row of the wrong length.
+        As `law_of_propagation`; a row of the wrong length:
+        `NotFiniteError`, `OutOfRangeError` or `NotACovarianceError`.
 
     Examples
     --------

@@ -125,12 +125,25 @@ class Uncertainty(Value):
         """Return the expanded uncertainty of a reading for a coverage probability.
 
         The factor is by Student's t, for the degrees of freedom rounded down.
+
+        Raises
+        ------
+        UnknownReadingError
+            No reading has this path.
+        NotFiniteError, OutOfRangeError
+            A probability that is none, or outside 0 to 1 − 1e-9.
         """
         both = self._known.expanded(path, probability)
         return None if both is None else Expanded(*both)
 
     def expanded_tree(self, probability: float = 0.95) -> Alignment:
-        """Return the expanded uncertainty of every reading, under the same path."""
+        """Return the expanded uncertainty of every reading, under the same path.
+
+        Raises
+        ------
+        NotFiniteError, OutOfRangeError
+            A probability that is none, or outside 0 to 1 − 1e-9.
+        """
         return from_json(Alignment, self._known.expanded_tree(probability))
 
     def budget(self, path: str) -> tuple[Contribution, ...]:
@@ -138,19 +151,42 @@ class Uncertainty(Value):
 
         The poses of one wheel and stage stand together. The shares add up to 1; empty
         when the reading is absent or exact.
+
+        Raises
+        ------
+        UnknownReadingError
+            No reading has this path.
         """
         return _contributions(self._known.budget(path))
 
     def budget_by_pose(self, path: str) -> tuple[Contribution, ...]:
-        """Return the budget pose by pose: which station to take with more care."""
+        """Return the budget pose by pose: which station to take with more care.
+
+        Raises
+        ------
+        UnknownReadingError
+            No reading has this path.
+        """
         return _contributions(self._known.budget_by_pose(path))
 
     def covariance(self, path: str, other: str) -> float | None:
-        """Return the covariance of two readings, in the product of their units."""
+        """Return the covariance of two readings, in the product of their units.
+
+        Raises
+        ------
+        UnknownReadingError
+            No reading has this path.
+        """
         return self._known.covariance(path, other)
 
     def correlation(self, path: str, other: str) -> float | None:
-        """Return the correlation of two readings, −1 to 1; None if one is exact."""
+        """Return the correlation of two readings, −1 to 1; None if one is exact.
+
+        Raises
+        ------
+        UnknownReadingError
+            No reading has this path.
+        """
         return self._known.correlation(path, other)
 
     def covariance_matrix(self) -> list[list[float]]:
@@ -214,7 +250,15 @@ def propagate(
     NotACovarianceError
         A covariance is none.
     AlignmentError
-        As `measure`.
+        As `measure`:
+        `NotFiniteError`, `NotARotationError`, `ReflectionError`,
+        `LengthOutOfRangeError`, `NotUnitLengthError`, `AngleOutOfRangeError`,
+        `WheelNotSeenError`, `TooFewStationsError`, `RollTooSmallError`,
+        `RollFullTurnError`, `SweepTooSmallError`, `UpInvertedError`,
+        `SidesSwappedError`, `EndsSwappedError`, `MirroredError`,
+        `SpindleNotLateralError`, `NotStillError`, `DifferentVehiclesError`,
+        `RearWheelSteerError`, `TooManyError`, `ContradictionError`,
+        `NotDeterminedError` or `NotConvergedError`.
 
     Notes
     -----
@@ -360,8 +404,10 @@ def plan(**planned: Unpack[Plan]) -> Alignment:
         A range or a number of stations or frames that no measurement has.
     LengthOutOfRangeError
         A size that no car has.
-    SweepTooSmallError, RollTooSmallError
+    AngleOutOfRangeError, SweepTooSmallError, RollTooSmallError
         As `measure`.
+    NotDeterminedError, NotConvergedError
+        By the joint method, as `measure`.
     NotFiniteError
         A number is not finite.
 
@@ -403,6 +449,10 @@ def reach(
     ------
     OutOfRangeError
         As `plan`; an uncertainty or a factor that is not positive.
+    LengthOutOfRangeError, AngleOutOfRangeError, NotFiniteError
+        As `plan`.
+    SweepTooSmallError, RollTooSmallError, NotDeterminedError, NotConvergedError
+        As `plan`.
 
     Examples
     --------
@@ -489,6 +539,16 @@ def monte_carlo(
         A reading that is watched is absent; or as `propagate`.
     OutOfRangeError
         A setting that no run has.
+    AlignmentError
+        As `propagate`:
+        `NotFiniteError`, `NotARotationError`, `ReflectionError`,
+        `LengthOutOfRangeError`, `NotUnitLengthError`, `AngleOutOfRangeError`,
+        `WheelNotSeenError`, `TooFewStationsError`, `RollTooSmallError`,
+        `RollFullTurnError`, `SweepTooSmallError`, `UpInvertedError`,
+        `SidesSwappedError`, `EndsSwappedError`, `MirroredError`,
+        `SpindleNotLateralError`, `NotStillError`, `DifferentVehiclesError`,
+        `RearWheelSteerError`, `TooManyError`, `ContradictionError`,
+        `NotACovarianceError`, `NotDeterminedError` or `NotConvergedError`.
 
     Notes
     -----

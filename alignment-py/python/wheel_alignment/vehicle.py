@@ -338,7 +338,10 @@ def ahead_readings(
         A wheel has no pose.
     AlignmentError
         As the poses; a length that no car has, wheels that are no car's, sides or ends
-        exchanged.
+        exchanged:
+        `NotFiniteError`, `NotARotationError`, `ReflectionError`,
+        `LengthOutOfRangeError`, `NotUnitLengthError`, `MirroredError`,
+        `SidesSwappedError`, `DifferentVehiclesError` or `SpindleNotLateralError`.
 
     Examples
     --------
