@@ -161,7 +161,7 @@ fn raise_first<'py>(
 ) -> PyResult<Computed<'py>> {
     let refused = if how.raising { computed.1.readonly().as_slice()?.iter().position(|&code| code != 0) } else { None };
     match refused.and_then(|record| Some((record, error_of(record)?))) {
-        Some((record, fault)) => Err(error::from_core_at(computed.1.py(), &fault, &[record])),
+        Some((record, fault)) => Err(error::at(computed.1.py(), &fault, &[record])),
         None => Ok(computed),
     }
 }
