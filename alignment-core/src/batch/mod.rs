@@ -253,12 +253,13 @@ impl<'a> Stations<'a> {
     }
 
     fn part(&self, input: &'static str, records: &Range<usize>) -> Result<Self, Error> {
-        let poses = some(input, self.poses, &(records.start * self.each..records.end * self.each))?;
+        let poses =
+            some(input, self.poses, &(records.start.saturating_mul(self.each)..records.end.saturating_mul(self.each)))?;
         Ok(Self { poses, ..*self })
     }
 
     fn check(&self, input: &'static str, records: usize) -> Result<(), Error> {
-        same_length(input, self.poses.len(), records * self.each)
+        same_length(input, self.poses.len(), records.saturating_mul(self.each))
     }
 }
 
