@@ -128,10 +128,29 @@ fn of<T>(each: &[T], record: usize) -> &T {
 }
 
 impl AheadRecords<'_> {
-    /// Some of the records, in their order.
+    /// Some of the records, in their order: what one thread, or one machine, computes of them.
     ///
     /// # Errors
     /// [`ErrorCode::Contradiction`] when there are not so many.
+    ///
+    /// ```
+    /// # use alignment_core::{batch::{AheadRecords, Columns}, session::{ByAxle, Centreline}};
+    /// # let pose = |x, y| [[1.0, 0.0, 0.0, x], [0.0, 1.0, 0.0, y], [0.0, 0.0, 1.0, 310.0], [0.0, 0.0, 0.0, 1.0]];
+    /// # let car = |wheelbase| [pose(wheelbase, 760.0), pose(wheelbase, -760.0), pose(0.0, 750.0), pose(0.0, -750.0)];
+    /// # let (left, right) = ([0.0, 1.0, 0.0], [0.0, -1.0, 0.0]);
+    /// # let records = AheadRecords {
+    /// #     poses: &[car(2600.0), car(2700.0)],
+    /// #     spindle_in_target: &[[left, right, left, right]],
+    /// #     centre_in_target_mm: &[[[0.0; 3]; 4]],
+    /// #     rolling_radius_mm: &[[310.0; 4]],
+    /// #     up: &[[0.0, 0.0, 1.0]],
+    /// #     loaded_radius_mm: ByAxle::default(),
+    /// #     centreline: Centreline::AxleMidpoints,
+    /// # };
+    /// let second = records.part(1..2)?; // records as in `one`, below
+    /// assert_eq!(second.one(0)?, records.one(1)?);
+    /// # Ok::<(), alignment_core::Error>(())
+    /// ```
     pub fn part(&self, records: Range<usize>) -> Result<Self, Error> {
         Ok(Self {
             poses: some("poses", self.poses, &records)?,
@@ -189,6 +208,27 @@ impl AheadRecords<'_> {
     ///
     /// # Errors
     /// Those of [`vehicle::ahead_readings`]; [`ErrorCode::Contradiction`] when there are not so many records.
+    ///
+    /// ```
+    /// use alignment_core::batch::AheadRecords;
+    /// use alignment_core::session::{ByAxle, Centreline};
+    ///
+    /// // Two flawless cars whose targets sit on the wheel centres.
+    /// let pose = |x, y| [[1.0, 0.0, 0.0, x], [0.0, 1.0, 0.0, y], [0.0, 0.0, 1.0, 310.0], [0.0, 0.0, 0.0, 1.0]];
+    /// let car = |wheelbase| [pose(wheelbase, 760.0), pose(wheelbase, -760.0), pose(0.0, 750.0), pose(0.0, -750.0)];
+    /// let (left, right) = ([0.0, 1.0, 0.0], [0.0, -1.0, 0.0]);
+    /// let records = AheadRecords {
+    ///     poses: &[car(2600.0), car(2700.0)],
+    ///     spindle_in_target: &[[left, right, left, right]],
+    ///     centre_in_target_mm: &[[[0.0; 3]; 4]],
+    ///     rolling_radius_mm: &[[310.0; 4]],
+    ///     up: &[[0.0, 0.0, 1.0]],
+    ///     loaded_radius_mm: ByAxle::default(),
+    ///     centreline: Centreline::AxleMidpoints,
+    /// };
+    /// assert_eq!(records.one(1)?.chassis.wheelbase_left_mm, Some(2700.0));
+    /// # Ok::<(), alignment_core::Error>(())
+    /// ```
     #[cold]
     #[inline(never)]
     pub fn one(&self, record: usize) -> Result<Alignment, Error> {
@@ -231,6 +271,29 @@ fn tree_of(now: &AheadReadings) -> Alignment {
 /// # Errors
 /// What holds for all records: [`ErrorCode::Contradiction`] for slices and columns of different lengths, [`ErrorCode::UnknownReading`], and the
 /// errors of `loaded_radius_mm`. What is wrong with one record stands in its code.
+///
+/// ```
+/// # use alignment_core::{batch::{AheadRecords, Columns}, session::{ByAxle, Centreline}};
+/// # let pose = |x, y| [[1.0, 0.0, 0.0, x], [0.0, 1.0, 0.0, y], [0.0, 0.0, 1.0, 310.0], [0.0, 0.0, 0.0, 1.0]];
+/// # let car = |wheelbase| [pose(wheelbase, 760.0), pose(wheelbase, -760.0), pose(0.0, 750.0), pose(0.0, -750.0)];
+/// # let (left, right) = ([0.0, 1.0, 0.0], [0.0, -1.0, 0.0]);
+/// # let records = AheadRecords {
+/// #     poses: &[car(2600.0), car(2700.0)],
+/// #     spindle_in_target: &[[left, right, left, right]],
+/// #     centre_in_target_mm: &[[[0.0; 3]; 4]],
+/// #     rolling_radius_mm: &[[310.0; 4]],
+/// #     up: &[[0.0, 0.0, 1.0]],
+/// #     loaded_radius_mm: ByAxle::default(),
+/// #     centreline: Centreline::AxleMidpoints,
+/// # };
+/// # use alignment_core::paths::position;
+/// let (mut wheelbase_mm, mut codes) = ([0.0; 2], [0; 2]); // of two records, as in [`AheadRecords::one`]
+/// let readings = [position("chassis.wheelbase_left_mm")?];
+/// let mut columns = Columns { readings: &readings, values: &mut [&mut wheelbase_mm], codes: &mut codes };
+/// alignment_core::batch::ahead_readings(&records, &mut columns)?;
+/// assert_eq!((wheelbase_mm, codes), ([2600.0, 2700.0], [0, 0]));
+/// # Ok::<(), alignment_core::Error>(())
+/// ```
 pub fn ahead_readings(records: &AheadRecords<'_>, columns: &mut Columns<'_, '_>) -> Result<(), Error> {
     records.check()?;
     columns.check(records.poses.len())?;
@@ -253,12 +316,13 @@ impl<'a> Stations<'a> {
     }
 
     fn part(&self, input: &'static str, records: &Range<usize>) -> Result<Self, Error> {
-        let poses = some(input, self.poses, &(records.start * self.each..records.end * self.each))?;
+        let poses =
+            some(input, self.poses, &(records.start.saturating_mul(self.each)..records.end.saturating_mul(self.each)))?;
         Ok(Self { poses, ..*self })
     }
 
     fn check(&self, input: &'static str, records: usize) -> Result<(), Error> {
-        same_length(input, self.poses.len(), records * self.each)
+        same_length(input, self.poses.len(), records.saturating_mul(self.each))
     }
 }
 
@@ -285,6 +349,12 @@ pub struct SessionRecords<'a> {
 
 impl<'a> SessionRecords<'a> {
     /// No records yet.
+    ///
+    /// ```
+    /// # use alignment_core::{batch::SessionRecords, simulate::VirtualVehicle};
+    /// let session = VirtualVehicle::default().session();
+    /// assert!(SessionRecords::new(&session).ahead.is_empty());
+    /// ```
     #[must_use]
     pub fn new(settings: &'a Session) -> Self {
         let (rolling, sweep) = (Stations::default(), Stations::default());
@@ -295,6 +365,16 @@ impl<'a> SessionRecords<'a> {
     ///
     /// # Errors
     /// [`ErrorCode::Contradiction`] when there are not so many.
+    ///
+    /// ```
+    /// # use alignment_core::{batch::{self, SessionRecords, Stations}, simulate::VirtualVehicle};
+    /// let session = VirtualVehicle::default().session();
+    /// let rolling: Vec<_> = session.rolling.iter().map(batch::poses_of).collect();
+    /// let ahead = [batch::poses_of(&session.ahead)];
+    /// let rolling = Stations { poses: &rolling, each: rolling.len() };
+    /// let records = SessionRecords { rolling, ahead: &ahead, ..SessionRecords::new(&session) };
+    /// assert!(records.part(0..1).is_ok() && records.part(0..2).is_err());
+    /// ```
     pub fn part(&self, records: Range<usize>) -> Result<Self, Error> {
         let lock = |input, each: &'a [Poses4]| if each.is_empty() { Ok(each) } else { some(input, each, &records) };
         Ok(Self {
@@ -329,7 +409,19 @@ impl<'a> SessionRecords<'a> {
     /// One record as a session.
     ///
     /// # Errors
-    /// [`ErrorCode::Contradiction`] when there are not so many records; the errors of a pose that is none.
+    /// [`ErrorCode::Contradiction`] when there are not so many records; [`ErrorCode::NotFinite`] and [`ErrorCode::NotARotation`] for a
+    /// matrix that is no pose.
+    ///
+    /// ```
+    /// # use alignment_core::{batch::{self, SessionRecords, Stations}, simulate::VirtualVehicle};
+    /// let session = VirtualVehicle::default().session();
+    /// let rolling: Vec<_> = session.rolling.iter().map(batch::poses_of).collect();
+    /// let ahead = [batch::poses_of(&session.ahead)];
+    /// let rolling = Stations { poses: &rolling, each: rolling.len() };
+    /// let records = SessionRecords { rolling, ahead: &ahead, ..SessionRecords::new(&session) };
+    /// assert_eq!(records.one(0)?.rolling, session.rolling);
+    /// # Ok::<(), alignment_core::Error>(())
+    /// ```
     pub fn one(&self, record: usize) -> Result<Session, Error> {
         let part = self.part(record..record.saturating_add(1))?;
         let mut session = self.empty();
@@ -392,7 +484,14 @@ fn station_of(poses: &Poses4, station: &mut Station) -> Result<(), Error> {
     Ok(())
 }
 
-/// The poses of a station as a record has them: of a wheel with several frames the first, of one that was not seen NaN.
+/// The poses of a station as a record has them: of a wheel with several frames the first, of one that was not seen NaN. In mm.
+///
+/// ```
+/// # use alignment_core::{batch::poses_of, simulate::VirtualVehicle};
+/// let session = VirtualVehicle::default().session();
+/// let [fl, ..] = poses_of(&session.ahead);
+/// assert_eq!(fl[0][3], session.ahead.fl.frames()[0].translation_mm[0]);
+/// ```
 #[must_use]
 pub fn poses_of(station: &Station) -> Poses4 {
     Wheel::ALL.map(|wheel| {
@@ -409,6 +508,22 @@ pub fn poses_of(station: &Station) -> Poses4 {
 /// # Errors
 /// What holds for all records: [`ErrorCode::Contradiction`] for slices and columns of different lengths, and [`ErrorCode::UnknownReading`]. What
 /// is wrong with one record stands in its code.
+///
+/// See the example of the [module](self#example):
+///
+/// ```
+/// # use alignment_core::{batch::{self, SessionRecords, Stations}, simulate::VirtualVehicle};
+/// let session = VirtualVehicle::default().session();
+/// let rolling: Vec<_> = session.rolling.iter().map(batch::poses_of).collect();
+/// let ahead = [batch::poses_of(&session.ahead)];
+/// let rolling = Stations { poses: &rolling, each: rolling.len() };
+/// let records = SessionRecords { rolling, ahead: &ahead, ..SessionRecords::new(&session) };
+/// # let (mut values, mut codes, mut warnings) = ([0.0], [0], [0]);
+/// # let mut columns = batch::Columns { readings: &[0], values: &mut [&mut values], codes: &mut codes };
+/// batch::measure(&records, &mut columns, &mut warnings)?;
+/// # assert_eq!(codes, [0]);
+/// # Ok::<(), alignment_core::Error>(())
+/// ```
 pub fn measure(records: &SessionRecords<'_>, columns: &mut Columns<'_, '_>, warnings: &mut [u32]) -> Result<(), Error> {
     records.check()?;
     columns.check(records.ahead.len())?;
