@@ -27,6 +27,9 @@ CONSTANTS = {row["name"]: row["value"] for row in CONTRACT["constants"]}
 NO_FUNCTION = {
     "json::JsonError::code_of": "an exception has its class already",
     "json::JsonError::specification_code_of": "an exception has its class already",
+    "monte_carlo::try_monte_carlo": "what a function raises ends monte_carlo",
+    "session::Sighting::frames": "a station of a session holds the frames themselves",
+    "uncertainty::watched_monte_carlo": "monte_carlo has progress",
 }
 """Functions of the core that Python does without, and why."""
 
@@ -35,8 +38,6 @@ ELSEWHERE = {
     "paths::Alignment::get": "alignment::Alignment::get",
     "paths::Alignment::values": "alignment::Alignment::values",
     "paths::Alignment::from_values": "alignment::Alignment::from_values",
-    # A sighting is whatever holds poses; a session tells its frames.
-    "session::Sighting::frames": "session::Session::frames",
     # An error of the core is an exception.
     "error::Error": "error::AlignmentError",
     "json::JsonError": "error::AlignmentError",
@@ -52,9 +53,7 @@ KEYWORDS = {
     "uncertainty::plan": {"plan": "uncertainty::Plan"},
     "uncertainty::reach": {"plan": "uncertainty::Plan"},
     "uncertainty::monte_carlo": {"settings": "monte_carlo::Settings"},
-    "uncertainty::watched_monte_carlo": {"settings": "monte_carlo::Settings"},
     "monte_carlo::monte_carlo": {"settings": "monte_carlo::Settings"},
-    "monte_carlo::watched_monte_carlo": {"settings": "monte_carlo::Settings"},
 }
 """Arguments of which the fields are keywords in Python: a struct only bundles them."""
 
