@@ -62,7 +62,7 @@ fn placed(py: Python<'_>, code: ErrorCode, message: &str, field: &str, place: &s
 
 fn exception(code: ErrorCode, message: &str, fields: &Bound<'_, PyDict>) -> PyErr {
     let make = || -> PyResult<PyErr> {
-        let class = fields.py().import("wheel_alignment._errors")?.getattr(class_name(code))?;
+        let class = fields.py().import("wheel_alignment.error")?.getattr(class_name(code))?;
         Ok(PyErr::from_value(class.call((message,), Some(fields))?))
     };
     make().unwrap_or_else(|fault| fault)

@@ -28,6 +28,7 @@ fn json(value: &impl Serialize) -> String {
 mod _native {
     use super::{error, json, run, tree};
     use alignment_core::conformity::{self, Decision, Limits, Production, Uncertain};
+    use alignment_core::error::WarningCode;
     use alignment_core::paths::{COUNT, READINGS};
     use alignment_core::uncertainty::Plan;
     use alignment_core::{Alignment, ErrorCode, repeatability};
@@ -42,6 +43,18 @@ mod _native {
     #[pyfunction]
     fn error_codes() -> Vec<(i32, &'static str)> {
         ErrorCode::ALL.iter().map(|code| (code.number(), code.name())).collect()
+    }
+
+    /// Number and name of every warning.
+    #[pyfunction]
+    fn warning_codes() -> Vec<(i32, &'static str)> {
+        WarningCode::ALL.iter().map(|code| (code.number(), code.name())).collect()
+    }
+
+    /// The unit of the reading at a path.
+    #[pyfunction]
+    fn unit(path: &str) -> &'static str {
+        alignment_core::paths::unit(path)
     }
 
     /// Where a path stands in `READINGS`.

@@ -1,34 +1,42 @@
 """Docstrings that run and leave no field out; types that hold."""
 
 import doctest
+import importlib
 import importlib.metadata
 import inspect
 import re
 import subprocess
 import sys
 from pathlib import Path
+from types import ModuleType
 from typing import is_typeddict
 
 import pytest
 import wheel_alignment
-import wheel_alignment._assessment
-import wheel_alignment._conformity
-import wheel_alignment._errors
-import wheel_alignment._measure
-import wheel_alignment._readings
-import wheel_alignment._repeatability
-import wheel_alignment._uncertainty
+from wheel_alignment.error import AlignmentError
 
 HERE = Path(__file__).parent
+PACKAGE = Path(wheel_alignment.__file__).parent
+NAMES = sorted(
+    path.stem for path in PACKAGE.glob("*.py") if not path.stem.startswith("_")
+)
 MODULES = [
     wheel_alignment,
-    wheel_alignment._assessment,
-    wheel_alignment._conformity,
-    wheel_alignment._errors,
-    wheel_alignment._measure,
-    wheel_alignment._readings,
-    wheel_alignment._repeatability,
-    wheel_alignment._uncertainty,
+    *(importlib.import_module(f"wheel_alignment.{name}") for name in NAMES),
+]
+
+
+def is_public(module: ModuleType, name: str) -> bool:
+    """Whether a module defines a name for its users."""
+    home = getattr(getattr(module, name), "__module__", None)
+    return not name.startswith("_") and home == module.__name__
+
+
+PUBLIC = [
+    (module, name)
+    for module in MODULES[1:]
+    for name in sorted(vars(module))
+    if is_public(module, name)
 ]
 EXAMPLES = [
     example
@@ -39,14 +47,14 @@ EXAMPLES = [
 
 
 def test_every_function_and_the_errors_have_examples() -> None:
-    names = {example.name.rpartition(".")[2] for example in EXAMPLES}
+    names = {example.name for example in EXAMPLES}
     public = {
-        name
-        for name in wheel_alignment.__all__
-        if inspect.isfunction(getattr(wheel_alignment, name))
+        f"{module.__name__}.{name}"
+        for module, name in PUBLIC
+        if inspect.isfunction(getattr(module, name))
     }
     assert len(public) > 10
-    assert public | {"AlignmentError"} <= names
+    assert public | {"wheel_alignment.error.AlignmentError"} <= names
 
 
 @pytest.mark.parametrize("example", EXAMPLES, ids=lambda example: example.name)
@@ -56,11 +64,11 @@ def test_the_example_runs(example: doctest.DocTest) -> None:
     assert failed == 0, "".join(report)
 
 
-@pytest.mark.parametrize("name", [*wheel_alignment.__all__, "Warning"])
-def test_everything_public_is_documented(name: str) -> None:
-    public = getattr(wheel_alignment, name)
-    if isinstance(public, str):
-        return
+@pytest.mark.parametrize(
+    ("module", "name"), PUBLIC, ids=[f"{m.__name__}.{name}" for m, name in PUBLIC]
+)
+def test_everything_public_is_documented(module: ModuleType, name: str) -> None:
+    public = getattr(module, name)
     docs = inspect.getdoc(public)
     assert docs
     assert not docs.startswith(f"{name}(")  # what a dataclass makes up
@@ -69,6 +77,35 @@ def test_everything_public_is_documented(name: str) -> None:
         fields = set(public.__annotations__)
     heads = re.findall(r"^(\w+(?:, \w+)*)(?: : .+)?$", docs, re.MULTILINE)
     assert not fields - {field for head in heads for field in head.split(", ")}
+
+
+def test_the_top_level_has_what_the_core_has_there() -> None:
+    errors = {kind.__name__ for kind in AlignmentError.__subclasses__()}
+    names = {"AlignmentError", "ErrorCode", "__version__", *errors, *NAMES}
+    names |= {"measure", "Alignment", "Measurement", "assess", "Assessment"}
+    names |= {"ByAxle", "BySide", "ByWheel"}
+    assert set(wheel_alignment.__all__) == names
+    assert len(wheel_alignment.__all__) == len(names)
+    assert names <= set(dir(wheel_alignment))
+    for name in names:
+        assert getattr(wheel_alignment, name) is not None
+    name = "invented"
+    with pytest.raises(AttributeError, match="no attribute 'invented'"):
+        getattr(wheel_alignment, name)
+
+
+def test_the_package_imports_what_is_used_and_no_more() -> None:
+    program = (
+        "import sys, wheel_alignment; before = set(sys.modules); "
+        "wheel_alignment.paths.READINGS; "
+        "print([name in before for name in "
+        "('numpy', 'wheel_alignment._native', 'wheel_alignment.paths', 'dataclasses')],"
+        " 'wheel_alignment.paths' in sys.modules, 'numpy' in sys.modules)"
+    )
+    done = subprocess.run(
+        [sys.executable, "-c", program], capture_output=True, text=True, check=True
+    )
+    assert done.stdout.strip() == "[False, False, False, False] True False"
 
 
 def test_the_version_is_the_packages() -> None:

@@ -10,7 +10,14 @@ from typing import Any, Literal
 import numpy as np
 import pytest
 import wheel_alignment
-from wheel_alignment import AlignmentError, NotASessionError, _native, measure
+from wheel_alignment import (
+    AlignmentError,
+    NotASessionError,
+    _native,
+    measure,
+    uncertainty,
+)
+from wheel_alignment.error import WarningCode
 
 Tree = dict[str, Any]
 
@@ -26,6 +33,13 @@ def test_every_code_has_its_class() -> None:
         assert kind.__doc__
         assert title in wheel_alignment.__all__
     assert len(AlignmentError.__subclasses__()) == len(codes)
+
+
+def test_the_numbers_and_names_are_the_cores() -> None:
+    errors = [(int(code), code.name) for code in wheel_alignment.ErrorCode]
+    assert errors == _native.error_codes()
+    warnings = [(int(code), code.name) for code in WarningCode]
+    assert warnings == _native.warning_codes()
 
 
 def refused(session: Tree, kind: type[AlignmentError]) -> AlignmentError:
@@ -171,8 +185,8 @@ def test_every_function_takes_the_method_asked_for(
     calls: list[Callable[[], object]] = [
         lambda: measure(session, method=method),
         lambda: wheel_alignment.assess(session, method=method),
-        lambda: wheel_alignment.propagate(session, method=method),
-        lambda: wheel_alignment.monte_carlo(
+        lambda: uncertainty.propagate(session, method=method),
+        lambda: uncertainty.monte_carlo(
             session, watched, significant_digits=1, method=method
         ),
     ]
@@ -357,4 +371,4 @@ def test_errors_survive_pickling(session: Tree) -> None:
     assert type(again) is type(error)
     assert str(again) == str(error)
     assert vars(again) == vars(error)
-    assert type(error).__module__ == "wheel_alignment"
+    assert type(error).__module__ == "wheel_alignment.error"

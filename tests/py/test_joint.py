@@ -6,7 +6,10 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from wheel_alignment import READINGS, Fit, assess, measure, propagate
+from wheel_alignment import assess, measure
+from wheel_alignment.joint import Fit
+from wheel_alignment.paths import READINGS
+from wheel_alignment.uncertainty import propagate
 
 Tree = dict[str, Any]
 CAMBER = "wheels.fl.camber_deg"

@@ -8,17 +8,10 @@ from typing import Any
 import numpy as np
 import pytest
 import wheel_alignment
-from wheel_alignment import (
-    Limits,
-    assess,
-    crossed,
-    global_risks,
-    judge,
-    judge_all,
-    measure,
-    one_way,
-    repeatability,
-)
+from wheel_alignment import assess, measure
+from wheel_alignment.conformity import Judgement, Limits, global_risks, judge, judge_all
+from wheel_alignment.paths import READINGS
+from wheel_alignment.repeatability import AnovaRow, crossed, one_way, repeatability
 
 Tree = dict[str, Any]
 VECTORS = Path(__file__).resolve().parents[1] / "vectors"
@@ -131,7 +124,7 @@ def test_verdicts_come_in_the_order_of_the_tree(
     assert verdicts is not None
     assert verdicts.load_state == specification["load_state"]
     assert (verdicts.decision.rule, verdicts.decision.probability) == ("guarded", 0.95)
-    positions = [wheel_alignment.READINGS.index(v.path) for v in verdicts.readings]
+    positions = [READINGS.index(v.path) for v in verdicts.readings]
     assert positions == sorted(positions)
     # Names in braces stand for a path each.
     paths = specification["limits"]
@@ -146,7 +139,7 @@ def test_verdicts_come_in_the_order_of_the_tree(
         caster.limits,
         standard_uncertainty=caster.standard_uncertainty,
     )
-    for field in wheel_alignment.Judgement.__dataclass_fields__:
+    for field in Judgement.__dataclass_fields__:
         assert getattr(caster, field) == getattr(alone, field), field
     plain = judge_all(measure(session).alignment, specification)
     assert {v.rule for v in plain.readings} == {"simple_acceptance"}
@@ -244,7 +237,7 @@ def test_a_specification_in_no_form_is_refused(session: Tree, tmp_path: Path) ->
         assess(session, path)
 
 
-def row(found: wheel_alignment.AnovaRow, case: Tree, of_all: float) -> None:
+def row(found: AnovaRow, case: Tree, of_all: float) -> None:
     """A line of the analysis of variance as the case has it."""
     assert found.degrees_of_freedom == case["degrees_of_freedom"]
     # A line is what is left of all squares: it carries their rounding.

@@ -2,6 +2,7 @@
 
 import copy
 import dataclasses
+import inspect
 import json
 import pickle
 from collections.abc import Iterator, Mapping
@@ -13,7 +14,14 @@ from typing import Any
 import numpy as np
 import pytest
 import wheel_alignment
-from wheel_alignment import Measurement, assess, measure
+from wheel_alignment import (
+    Measurement,
+    assess,
+    conformity,
+    measure,
+    repeatability,
+    uncertainty,
+)
 
 Tree = dict[str, Any]
 
@@ -177,25 +185,23 @@ def every_result(session: Tree, specification: Tree) -> Iterator[object]:
     """A result of each function."""
     yield measure(session, method="joint")
     yield wheel_alignment.assess(session, specification)
-    known = wheel_alignment.propagate(session)
+    known = uncertainty.propagate(session)
     yield known.expanded("wheels.fl.camber_deg")
     yield known.budget("wheels.fl.camber_deg")
-    yield wheel_alignment.reach(0.02)
-    yield wheel_alignment.monte_carlo(
-        session, "wheels.fl.camber_deg", significant_digits=1
-    )
-    limits = wheel_alignment.Limits(-1.0, 1.0)
-    yield wheel_alignment.judge(0.5, limits)
-    yield wheel_alignment.global_risks(
+    yield uncertainty.reach(0.02)
+    yield uncertainty.monte_carlo(session, "wheels.fl.camber_deg", significant_digits=1)
+    limits = conformity.Limits(-1.0, 1.0)
+    yield conformity.judge(0.5, limits)
+    yield conformity.global_risks(
         mean=0.0,
         standard_deviation=0.5,
         standard_uncertainty=0.1,
         limits=limits,
         acceptance=limits,
     )
-    yield wheel_alignment.repeatability([1.0, 2.0])
-    yield wheel_alignment.one_way([[1.0, 2.0], [3.0, 4.0]])
-    yield wheel_alignment.crossed([[[1.0, 2.0], [2.0, 4.0]], [[3.0, 5.0], [1.0, 9.0]]])
+    yield repeatability.repeatability([1.0, 2.0])
+    yield repeatability.one_way([[1.0, 2.0], [3.0, 4.0]])
+    yield repeatability.crossed([[[1.0, 2.0], [2.0, 4.0]], [[3.0, 5.0], [1.0, 9.0]]])
 
 
 def test_a_result_cannot_be_changed(session: Tree, specification: Tree) -> None:
@@ -216,9 +222,13 @@ def test_a_result_cannot_be_changed(session: Tree, specification: Tree) -> None:
                 node.invented = 1
             assert not hasattr(node, "__dict__")
     assert seen == {
-        name
-        for name in dir(wheel_alignment)
-        if dataclasses.is_dataclass(getattr(wheel_alignment, name))
+        kind.__name__
+        for module in (
+            getattr(wheel_alignment, name) for name in wheel_alignment.__all__
+        )
+        if inspect.ismodule(module)
+        for kind in vars(module).values()
+        if dataclasses.is_dataclass(kind)
     }
 
 

@@ -12,19 +12,10 @@ from typing import Any
 import numpy as np
 import pytest
 import wheel_alignment
-from wheel_alignment import (
-    READINGS,
-    Alignment,
-    Assessment,
-    Measurement,
-    assess,
-    judge_all,
-    measure,
-    monte_carlo,
-    plan,
-    propagate,
-    reach,
-)
+from wheel_alignment import Alignment, Assessment, Measurement, assess, measure
+from wheel_alignment.conformity import judge_all
+from wheel_alignment.paths import READINGS
+from wheel_alignment.uncertainty import Source, monte_carlo, plan, propagate, reach
 
 Tree = dict[str, Any]
 CAMBER = "wheels.fl.camber_deg"
@@ -196,7 +187,7 @@ def test_coverage_factors_are_those_of_the_normal_distribution(session: Tree) ->
 
 
 def test_noise_estimated_from_frames_has_few_degrees_of_freedom(session: Tree) -> None:
-    # What is known beside the poses has endless degrees of freedom, and would lend them.
+    # What is known beside the poses has endless degrees of freedom, and lends them.
     alone = {key: value for key, value in session.items() if key != "input_uncertainty"}
     known = propagate(estimated(alone))
     freedom = number(known.degrees_of_freedom.get("axles.front.track_mm"))
@@ -225,14 +216,14 @@ def test_a_budget_adds_up_to_the_whole(session: Tree) -> None:
     sources = {part.source.kind for part in known.budget(CAMBER)}
     assert {"poses", "up"} <= sources
     up = next(p.source for p in known.budget(CAMBER) if p.source.kind == "up")
-    assert up == wheel_alignment.Source("up")
+    assert up == Source("up")
     poses = [p.source for p in known.budget(CASTER) if p.source.kind == "poses"]
-    assert poses[0] == wheel_alignment.Source("poses", "sweep", None, "fl")
+    assert poses[0] == Source("poses", "sweep", None, "fl")
     by_pose = known.budget_by_pose(CASTER)[1].source
     assert (by_pose.stage, by_pose.wheel) == ("sweep", "fl")
     assert by_pose.station in range(len(session["sweep"]))
     clamps = {p.source for p in known.budget("steering.left.scrub_radius_mm")}
-    assert wheel_alignment.Source("clamp_standoff", wheel="fl") in clamps
+    assert Source("clamp_standoff", wheel="fl") in clamps
 
 
 def test_covariances_carry_over_to_sums(session: Tree) -> None:

@@ -6,8 +6,19 @@ An ignored error that no longer is one fails the check.
 from pathlib import Path
 
 import wheel_alignment
-from typing_extensions import assert_type  # noqa: UP035 (typing has it from 3.11 on)
-from wheel_alignment import Measurement, Warning, measure
+from typing_extensions import assert_type
+from wheel_alignment import (
+    Measurement,
+    compensation,
+    conformity,
+    joint,
+    measure,
+    paths,
+    propagation,
+    session,
+    uncertainty,
+)
+from wheel_alignment.error import Warning
 
 result = measure(Path("session.json"))
 assert_type(result, Measurement)
@@ -19,8 +30,8 @@ assert_type(result.warnings, tuple[Warning, ...])
 assert_type(result.warnings[0].value, float | None)
 assert_type(result.reference.turn.angle_deg, float)
 residual = result.residuals.rolling[0].fl
-assert_type(residual, wheel_alignment.Residual | None)
-assert_type(result.fit, wheel_alignment.Fit | None)
+assert_type(residual, compensation.Residual | None)
+assert_type(result.fit, joint.Fit | None)
 
 measure({"format": "alignment-session/1"})
 measure("{}", method="joint")
@@ -34,22 +45,22 @@ known = wheel_alignment.assess(Path("session.json"), {"limits": {}})
 assert_type(known, wheel_alignment.Assessment)
 assert_type(known.alignment.wheels.fl.camber_deg, float | None)
 assert_type(known.uncertainty, wheel_alignment.Alignment | None)
-assert_type(known.verdicts, wheel_alignment.Verdicts | None)
-propagated = wheel_alignment.propagate("{}")
+assert_type(known.verdicts, conformity.Verdicts | None)
+propagated = uncertainty.propagate("{}")
 assert_type(propagated.standard, wheel_alignment.Alignment)
 assert_type(propagated.measurement, Measurement)
-assert_type(propagated.expanded("path"), wheel_alignment.Expanded | None)
+assert_type(propagated.expanded("path"), propagation.Expanded | None)
 assert_type(propagated.budget("path")[0].source.wheel, str | None)
 propagated.standard = known.alignment  # type: ignore[misc]
-assert_type(wheel_alignment.READINGS, tuple[str, ...])
+assert_type(paths.READINGS, tuple[str, ...])
 
-noise: wheel_alignment.PoseNoise = {"rotation_deg": 0.01, "translation_mm": 0.1}
-planned = wheel_alignment.plan(frames=4, pose_noise=noise)
+noise: session.PoseNoise = {"rotation_deg": 0.01, "translation_mm": 0.1}
+planned = uncertainty.plan(frames=4, pose_noise=noise)
 assert_type(planned, wheel_alignment.Alignment)
-assert_type(wheel_alignment.reach(0.02, frames=4).roll_range_deg, float | None)
-wheel_alignment.plan(colour=1)  # type: ignore[call-arg]
-wheel_alignment.plan(frames="4")  # type: ignore[arg-type]
-wheel_alignment.judge(0.0, wheel_alignment.Limits(0, 1), rule="x")  # type: ignore[arg-type]
+assert_type(uncertainty.reach(0.02, frames=4).roll_range_deg, float | None)
+uncertainty.plan(colour=1)  # type: ignore[call-arg]
+uncertainty.plan(frames="4")  # type: ignore[arg-type]
+conformity.judge(0.0, conformity.Limits(0, 1), rule="x")  # type: ignore[arg-type]
 
 try:
     measure("{}")

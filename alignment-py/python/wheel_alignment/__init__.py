@@ -4,8 +4,8 @@ A rig's cameras watch one flat target per wheel and hand over its pose. The car 
 rolled a little, stood straight ahead, and steered left and right. `measure` takes the
 whole session and returns camber, toe, thrust line, setback, dimensions, caster,
 steering-axis inclination, included angle and toe-out on turns, in one tree. `assess`
-also says what every reading is worth, and judges it by its limits; `propagate` has the
-budgets, and `plan` says beforehand what a measurement will be worth.
+also says what every reading is worth, and judges it by its limits. All else is in the
+modules, which have the names of the core's and load when they are first used.
 
 Axes follow ISO 8855:2011: X forward, Y left, Z up. Degrees and millimetres, always, and
 the name says so.
@@ -14,140 +14,84 @@ Readings are no licence to drive: the vehicle maker's procedure and figures, loc
 and licensed practice come first.
 """
 
-from wheel_alignment._assessment import (
-    Assessment,
-    assess,
-)
-from wheel_alignment._conformity import (
-    Decision,
-    GlobalRisks,
-    Judgement,
-    Limits,
-    ReadingVerdict,
-    Verdicts,
-    global_risks,
-    judge,
-    judge_all,
-)
-from wheel_alignment._errors import (
-    AlignmentError,
-    AngleOutOfRangeError,
-    ContradictionError,
-    DifferentVehiclesError,
-    EndsSwappedError,
-    LengthOutOfRangeError,
-    MirroredError,
-    MissingInputError,
-    NotACovarianceError,
-    NotARotationError,
-    NotASessionError,
-    NotASpecificationError,
-    NotATyreSizeError,
-    NotConvergedError,
-    NotDeterminedError,
-    NotFiniteError,
-    NotSettledError,
-    NotStillError,
-    NotUnitLengthError,
-    OutOfRangeError,
-    RearWheelSteerError,
-    ReflectionError,
-    RollFullTurnError,
-    RollTooSmallError,
-    SidesSwappedError,
-    SpindleNotLateralError,
-    SweepTooSmallError,
-    ThirdAxleError,
-    TooFewStationsError,
-    TooManyError,
-    UnknownReadingError,
-    UpInvertedError,
-    WheelNotSeenError,
-)
-from wheel_alignment._measure import measure
-from wheel_alignment._native import __version__
-from wheel_alignment._readings import (
-    READINGS,
-    Alignment,
-    AxleReadings,
-    ByAxle,
-    BySide,
-    ByWheel,
-    ChassisReadings,
-    Fit,
-    InstantaneousAxis,
-    LockReadings,
-    Measurement,
-    PoseFit,
-    Reference,
-    Residual,
-    Residuals,
-    StationSpread,
-    SteeringAxisReadings,
-    SteeringReadings,
-    Turn,
-    TurnReadings,
-    TurnsReadings,
-    WheelReadings,
-)
-from wheel_alignment._readings import Warning as Warning  # not for `import *`
-from wheel_alignment._repeatability import (
-    AnovaRow,
-    Crossed,
-    OneWay,
-    Repeatability,
-    Share,
-    crossed,
-    one_way,
-    repeatability,
-)
-from wheel_alignment._uncertainty import (
-    Agreement,
-    Contribution,
-    Expanded,
-    InputUncertainty,
-    Plan,
-    PoseNoise,
-    Reach,
-    Simulated,
-    Simulation,
-    Source,
-    Trials,
-    Uncertainty,
-    monte_carlo,
-    plan,
-    propagate,
-    reach,
-)
+from __future__ import annotations
+
+# As in typing, whose own import would take most of the time.
+TYPE_CHECKING = False
+
+if TYPE_CHECKING:
+    from wheel_alignment import (
+        alignment,
+        assessment,
+        compensation,
+        conformity,
+        error,
+        joint,
+        monte_carlo,
+        paths,
+        propagation,
+        repeatability,
+        session,
+        steering,
+        turns,
+        uncertainty,
+        vehicle,
+        wheel,
+    )
+    from wheel_alignment._native import __version__
+    from wheel_alignment.alignment import Alignment, Measurement, measure
+    from wheel_alignment.assessment import Assessment, assess
+    from wheel_alignment.error import (
+        AlignmentError,
+        AngleOutOfRangeError,
+        ContradictionError,
+        DifferentVehiclesError,
+        EndsSwappedError,
+        ErrorCode,
+        LengthOutOfRangeError,
+        MirroredError,
+        MissingInputError,
+        NotACovarianceError,
+        NotARotationError,
+        NotASessionError,
+        NotASpecificationError,
+        NotATyreSizeError,
+        NotConvergedError,
+        NotDeterminedError,
+        NotFiniteError,
+        NotSettledError,
+        NotStillError,
+        NotUnitLengthError,
+        OutOfRangeError,
+        RearWheelSteerError,
+        ReflectionError,
+        RollFullTurnError,
+        RollTooSmallError,
+        SidesSwappedError,
+        SpindleNotLateralError,
+        SweepTooSmallError,
+        ThirdAxleError,
+        TooFewStationsError,
+        TooManyError,
+        UnknownReadingError,
+        UpInvertedError,
+        WheelNotSeenError,
+    )
+    from wheel_alignment.session import ByAxle, BySide, ByWheel
 
 __all__ = [
-    "READINGS",
-    "Agreement",
     "Alignment",
     "AlignmentError",
     "AngleOutOfRangeError",
-    "AnovaRow",
     "Assessment",
-    "AxleReadings",
     "ByAxle",
     "BySide",
     "ByWheel",
-    "ChassisReadings",
     "ContradictionError",
-    "Contribution",
-    "Crossed",
-    "Decision",
     "DifferentVehiclesError",
     "EndsSwappedError",
-    "Expanded",
-    "Fit",
-    "GlobalRisks",
-    "InputUncertainty",
-    "InstantaneousAxis",
-    "Judgement",
+    "ErrorCode",
     "LengthOutOfRangeError",
-    "Limits",
-    "LockReadings",
     "Measurement",
     "MirroredError",
     "MissingInputError",
@@ -162,55 +106,100 @@ __all__ = [
     "NotSettledError",
     "NotStillError",
     "NotUnitLengthError",
-    "OneWay",
     "OutOfRangeError",
-    "Plan",
-    "PoseFit",
-    "PoseNoise",
-    "Reach",
-    "ReadingVerdict",
     "RearWheelSteerError",
-    "Reference",
     "ReflectionError",
-    "Repeatability",
-    "Residual",
-    "Residuals",
     "RollFullTurnError",
     "RollTooSmallError",
-    "Share",
     "SidesSwappedError",
-    "Simulated",
-    "Simulation",
-    "Source",
     "SpindleNotLateralError",
-    "StationSpread",
-    "SteeringAxisReadings",
-    "SteeringReadings",
     "SweepTooSmallError",
     "ThirdAxleError",
     "TooFewStationsError",
     "TooManyError",
-    "Trials",
-    "Turn",
-    "TurnReadings",
-    "TurnsReadings",
-    "Uncertainty",
     "UnknownReadingError",
     "UpInvertedError",
-    "Verdicts",
     "WheelNotSeenError",
-    "WheelReadings",
     "__version__",
+    "alignment",
     "assess",
-    "crossed",
-    "global_risks",
-    "judge",
-    "judge_all",
+    "assessment",
+    "compensation",
+    "conformity",
+    "error",
+    "joint",
     "measure",
     "monte_carlo",
-    "one_way",
-    "plan",
-    "propagate",
-    "reach",
+    "paths",
+    "propagation",
     "repeatability",
+    "session",
+    "steering",
+    "turns",
+    "uncertainty",
+    "vehicle",
+    "wheel",
 ]
+
+# What the top level has of the modules, by the module. Nothing is imported before it is
+# used, neither the native half nor anything that a program may not need.
+_HOMES = {
+    "_native": ["__version__"],
+    "alignment": ["Alignment", "Measurement", "measure"],
+    "assessment": ["Assessment", "assess"],
+    "error": [
+        "AlignmentError",
+        "AngleOutOfRangeError",
+        "ContradictionError",
+        "DifferentVehiclesError",
+        "EndsSwappedError",
+        "ErrorCode",
+        "LengthOutOfRangeError",
+        "MirroredError",
+        "MissingInputError",
+        "NotACovarianceError",
+        "NotARotationError",
+        "NotASessionError",
+        "NotASpecificationError",
+        "NotATyreSizeError",
+        "NotConvergedError",
+        "NotDeterminedError",
+        "NotFiniteError",
+        "NotSettledError",
+        "NotStillError",
+        "NotUnitLengthError",
+        "OutOfRangeError",
+        "RearWheelSteerError",
+        "ReflectionError",
+        "RollFullTurnError",
+        "RollTooSmallError",
+        "SidesSwappedError",
+        "SpindleNotLateralError",
+        "SweepTooSmallError",
+        "ThirdAxleError",
+        "TooFewStationsError",
+        "TooManyError",
+        "UnknownReadingError",
+        "UpInvertedError",
+        "WheelNotSeenError",
+    ],
+    "session": ["ByAxle", "BySide", "ByWheel"],
+}
+_HOME = {name: module for module, names in _HOMES.items() for name in names}
+
+if not TYPE_CHECKING:
+
+    def __getattr__(name: str) -> object:
+        """Import what is asked for, and keep it."""
+        if name not in __all__:
+            raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
+        import importlib
+
+        module = importlib.import_module(f"{__name__}.{_HOME.get(name, name)}")
+        found = getattr(module, name) if name in _HOME else module
+        globals()[name] = found
+        return found
+
+
+def __dir__() -> list[str]:
+    return sorted({*globals(), *__all__})

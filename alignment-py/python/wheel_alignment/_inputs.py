@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import TypeAlias
 
-from wheel_alignment._errors import (
+from wheel_alignment.error import (
     AlignmentError,
     NotASessionError,
     NotASpecificationError,

@@ -9,33 +9,14 @@ from typing import TYPE_CHECKING, Final, Literal, TypedDict
 
 from wheel_alignment import _inputs, _native
 from wheel_alignment._inputs import Given
-from wheel_alignment._readings import (
-    Alignment,
-    Measurement,
-    build,
-    from_json,
-    table,
-    with_infinities,
-)
+from wheel_alignment._values import build, from_json, table, with_infinities
+from wheel_alignment.alignment import Alignment, Measurement
+from wheel_alignment.monte_carlo import Agreement, Simulation
+from wheel_alignment.propagation import Expanded
+from wheel_alignment.session import InputUncertainty, PoseNoise
 
 if TYPE_CHECKING:
     from typing_extensions import Unpack
-
-
-@dataclass(frozen=True, slots=True)
-class Expanded:
-    """An interval about a reading, reading ± expanded uncertainty.
-
-    Attributes
-    ----------
-    coverage_factor : float
-        The factor on the standard uncertainty.
-    expanded_uncertainty : float
-        Half the length of the interval, in the reading's unit.
-    """
-
-    coverage_factor: float
-    expanded_uncertainty: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -210,7 +191,7 @@ def propagate(
     A flawless car, whose targets sit on the wheel centres:
 
     >>> import math
-    >>> import wheel_alignment
+    >>> from wheel_alignment import uncertainty
     >>> front = {"fl": (2700, 760), "fr": (2700, -760)}
     >>> rear = {"rl": (0, 750), "rr": (0, -750)}
     >>> def station(roll_deg):
@@ -231,7 +212,7 @@ def propagate(
     ...     "rolling": [station(0), station(20), station(40)],
     ...     "ahead": station(0),
     ... }
-    >>> known = wheel_alignment.propagate(session)
+    >>> known = uncertainty.propagate(session)
     >>> print(f"{known.standard.wheels.fl.camber_deg:.4f}°")
     0.0125°
     >>> camber = known.expanded("wheels.fl.camber_deg", 0.95)
@@ -244,48 +225,6 @@ def propagate(
     up None: 16 %
     """
     return Uncertainty(_native.propagate(_inputs.session(session), method))
-
-
-class PoseNoise(TypedDict):
-    """How much a pose scatters: one standard deviation per axis.
-
-    Attributes
-    ----------
-    rotation_deg : float
-        Of the rotation, about each axis, degrees.
-    translation_mm : float
-        Of the translation, along each axis, mm.
-    """
-
-    rotation_deg: float
-    translation_mm: float
-
-
-class InputUncertainty(TypedDict, total=False):
-    """Standard uncertainties of the inputs beside the poses; 0 when left out.
-
-    Attributes
-    ----------
-    clamp_standoff_mm : float
-        Of each clamp's standoff, mm.
-    up_deg : float
-        Of ``up``, about each level axis, degrees.
-    loaded_radius_mm : float
-        Of each axle's loaded radius, mm, where it is given.
-    runway_mm : float
-        Of each coordinate of a point of the runway, mm.
-    ride_height_mm : float
-        Of each ride height, mm.
-    right_cameras : PoseNoise
-        Of where the cameras of the right wheels stand against those of the left.
-    """
-
-    clamp_standoff_mm: float
-    up_deg: float
-    loaded_radius_mm: float
-    runway_mm: float
-    ride_height_mm: float
-    right_cameras: PoseNoise
 
 
 class Plan(TypedDict, total=False):
@@ -384,9 +323,9 @@ def plan(**planned: Unpack[Plan]) -> Alignment:
 
     Examples
     --------
-    >>> import wheel_alignment
-    >>> short = wheel_alignment.plan(roll_range_deg=20)
-    >>> long = wheel_alignment.plan(roll_range_deg=60)
+    >>> from wheel_alignment import uncertainty
+    >>> short = uncertainty.plan(roll_range_deg=20)
+    >>> long = uncertainty.plan(roll_range_deg=60)
     >>> long.wheels.fl.camber_deg < short.wheels.fl.camber_deg
     True
     """
@@ -423,77 +362,13 @@ def reach(
 
     Examples
     --------
-    >>> import wheel_alignment
-    >>> reach = wheel_alignment.reach(0.02)
+    >>> from wheel_alignment import uncertainty
+    >>> reach = uncertainty.reach(0.02)
     >>> print(f"{reach.roll_range_deg:.0f}° {reach.sweep_range_deg:.0f}°")
     58° 30°
     """
     text = _native.reach(planned, expanded_uncertainty_deg, coverage_factor)
     return from_json(Reach, text)
-
-
-@dataclass(frozen=True, slots=True)
-class Simulated:
-    """One reading, from its values in all trials, in its own unit.
-
-    Attributes
-    ----------
-    estimate : float
-        The mean of the values.
-    standard_uncertainty : float
-        Their standard deviation.
-    symmetric_interval : tuple of 2 floats
-        The interval that leaves as much outside below as above.
-    shortest_interval : tuple of 2 floats
-        The shortest interval of the same probability.
-    """
-
-    estimate: float
-    standard_uncertainty: float
-    symmetric_interval: tuple[float, float]
-    shortest_interval: tuple[float, float]
-
-
-@dataclass(frozen=True, slots=True)
-class Simulation:
-    """What a run of trials gave.
-
-    Attributes
-    ----------
-    outputs : tuple of Simulated
-        One per reading that was watched.
-    covariance : tuple of tuples of float
-        Their covariances, each in the product of both units.
-    trials : int
-        So many trials were made.
-    probability : float
-        The probability of the intervals.
-    """
-
-    outputs: tuple[Simulated, ...]
-    covariance: tuple[tuple[float, ...], ...]
-    trials: int
-    probability: float
-
-
-@dataclass(frozen=True, slots=True)
-class Agreement:
-    """How far the law of propagation is from the trials, in the reading's unit.
-
-    Attributes
-    ----------
-    low, high : float
-        The distance of the lower, and of the upper, ends of both intervals.
-    tolerance : float
-        What either may be.
-    agrees : bool
-        Whether both are within the tolerance: the law of propagation will do.
-    """
-
-    low: float
-    high: float
-    tolerance: float
-    agrees: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -573,8 +448,8 @@ def monte_carlo(
 
     Examples
     --------
-    >>> import wheel_alignment
-    >>> trials = wheel_alignment.monte_carlo(
+    >>> from wheel_alignment import uncertainty
+    >>> trials = uncertainty.monte_carlo(
     ...     session, ["wheels.fl.camber_deg"]
     ... )  # doctest: +SKIP
     >>> trials.agreement[0].agrees  # doctest: +SKIP

@@ -7,7 +7,9 @@ from typing import Literal
 
 from wheel_alignment import _inputs, _native
 from wheel_alignment._inputs import Given
-from wheel_alignment._readings import READINGS, Alignment, from_json
+from wheel_alignment._values import from_json
+from wheel_alignment.alignment import Alignment
+from wheel_alignment.paths import READINGS
 
 
 @dataclass(frozen=True, slots=True)
@@ -207,7 +209,7 @@ def judge(
 
     Examples
     --------
-    >>> from wheel_alignment import Limits, judge
+    >>> from wheel_alignment.conformity import Limits, judge
     >>> limits = Limits(min=-1.0, max=0.0)
     >>> judged = judge(-0.05, limits, standard_uncertainty=0.05)
     >>> judged.verdict, judged.reason
@@ -263,7 +265,7 @@ def judge_all(
     --------
     Whether a planned measurement is good enough for its purpose:
 
-    >>> import wheel_alignment
+    >>> from wheel_alignment import conformity, uncertainty
     >>> wanted = {
     ...     "format": "alignment-specification/1",
     ...     "limits": {
@@ -271,7 +273,7 @@ def judge_all(
     ...         "steering.{left,right}.caster_deg": {"max": 0.005},
     ...     },
     ... }
-    >>> verdicts = wheel_alignment.judge_all(wheel_alignment.plan(), wanted)
+    >>> verdicts = conformity.judge_all(uncertainty.plan(), wanted)
     >>> verdicts.overall
     'does_not_conform'
     >>> [reading.path for reading in verdicts.readings if reading.verdict == "conforms"]
@@ -328,7 +330,7 @@ def global_risks(
 
     Examples
     --------
-    >>> from wheel_alignment import Limits, global_risks
+    >>> from wheel_alignment.conformity import Limits, global_risks
     >>> limits = Limits(-0.5, 0.5)
     >>> guarded = global_risks(
     ...     mean=0.0,

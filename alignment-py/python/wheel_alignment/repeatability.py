@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import Protocol
 
 from wheel_alignment import _native
-from wheel_alignment._readings import from_json
+from wheel_alignment._values import from_json
 
 
 class Array(Protocol):
@@ -213,7 +213,7 @@ def repeatability(values: Sequence[float] | Array) -> Repeatability:
 
     Examples
     --------
-    >>> from wheel_alignment import repeatability
+    >>> from wheel_alignment.repeatability import repeatability
     >>> found = repeatability([-0.51, -0.49, -0.50, -0.52, -0.48])
     >>> print(f"{found.standard_deviation:.4f}° {found.expanded:.4f}°")
     0.0158° 0.0439°
@@ -247,7 +247,7 @@ def one_way(groups: Sequence[Sequence[float] | Array] | Array) -> OneWay:
     --------
     Camber in degrees: three clampings, and three repeats in each.
 
-    >>> from wheel_alignment import one_way
+    >>> from wheel_alignment.repeatability import one_way
     >>> found = one_way(
     ...     [[-0.51, -0.50, -0.50], [-0.54, -0.55, -0.54], [-0.47, -0.48, -0.48]]
     ... )
@@ -292,7 +292,7 @@ def crossed(
     --------
     Toe in degrees: three cars, two operators, two repeats; specified to ± 0.10°.
 
-    >>> from wheel_alignment import crossed
+    >>> from wheel_alignment.repeatability import crossed
     >>> toe_deg = [
     ...     [[0.10, 0.11], [0.12, 0.12]],
     ...     [[0.25, 0.24], [0.26, 0.27]],

@@ -7,15 +7,10 @@ from dataclasses import dataclass
 from typing import Literal
 
 from wheel_alignment import _inputs, _native
-from wheel_alignment._conformity import Verdicts
 from wheel_alignment._inputs import Given
-from wheel_alignment._readings import (
-    Alignment,
-    Measurement,
-    build,
-    table,
-    with_infinities,
-)
+from wheel_alignment._values import build, table, with_infinities
+from wheel_alignment.alignment import Alignment, Measurement
+from wheel_alignment.conformity import Verdicts
 
 
 @dataclass(frozen=True, repr=False)

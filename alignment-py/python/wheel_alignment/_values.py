@@ -1,0 +1,131 @@
+"""How results are built of what the native half returns, and shown."""
+
+from __future__ import annotations
+
+import dataclasses
+import json
+import math
+import types
+import typing
+from collections.abc import Iterable
+from typing import TypeAlias, TypeVar
+
+if typing.TYPE_CHECKING:
+    from wheel_alignment.alignment import Alignment, Measurement
+
+T = TypeVar("T")
+
+Vector: TypeAlias = tuple[float, float, float]
+"""x, y, z."""
+
+
+def table(
+    name: str,
+    measured: Measurement,
+    expanded: Alignment | None,
+    more: Iterable[tuple[str, str]] = (),
+) -> str:
+    """Show the chief readings, each with its expanded uncertainty if that is known."""
+    corners = [f"wheels.{wheel}" for wheel in ("fl", "fr", "rl", "rr")]
+    sides = [f"steering.{side}" for side in ("left", "right")]
+    rows = {
+        "camber_deg": corners,
+        "toe_deg": corners,
+        "caster_deg": sides,
+        "sai_deg": sides,
+        "thrust_angle_deg": ["chassis"],
+    }
+    lines = []
+    for reading, places in rows.items():
+        cells = []
+        for place in places:
+            path = f"{place}.{reading}"
+            of = None if expanded is None else expanded.get(path)
+            at = "car" if place == "chassis" else place.rpartition(".")[2]
+            cells.append(f"{at} {_angle(measured.alignment.get(path), of)}")
+        lines.append((reading, "  ".join(cells)))
+    codes = ", ".join(dict.fromkeys(warning.code for warning in measured.warnings))
+    lines += [("warnings", codes or "none"), *more]
+    return "\n".join([f"<{name}", *(f"    {key:<17}{row}" for key, row in lines), ">"])
+
+
+def _angle(value: float | None, expanded: float | None) -> str:
+    if value is None:
+        return "absent"
+    if expanded is None:
+        # A value that rounds to zero has no sign for a person.
+        return f"{round(value, 2) + 0.0:+.2f}"
+    # Two significant digits of the uncertainty, and of the value what stands above.
+    digits = 1 - math.floor(math.log10(expanded)) if expanded > 0.0 else 2
+    digits = min(max(digits, 2), 6)
+    return f"{round(value, digits) + 0.0:+.{digits}f} ± {expanded:.{digits}f}"
+
+
+def from_json(kind: type[T], text: str) -> T:
+    """Build a result from its JSON."""
+    return build(kind, json.loads(text))
+
+
+def build(kind: type[T], tree: object) -> T:
+    """Build a result from its tree."""
+    built = _build(kind, tree)
+    assert isinstance(built, kind)
+    return built
+
+
+def with_infinities(tree: object, like: object) -> object:
+    """Put infinity where there is none in a tree, but a number in another like it.
+
+    JSON has no infinity, and infinite degrees of freedom are null in it.
+    """
+    if isinstance(like, dict):
+        assert isinstance(tree, dict)
+        return {key: with_infinities(tree[key], of) for key, of in like.items()}
+    if isinstance(like, list):
+        assert isinstance(tree, list)
+        return [with_infinities(*both) for both in zip(tree, like, strict=True)]
+    return math.inf if tree is None and like is not None else tree
+
+
+def plain(value: object) -> object:
+    if dataclasses.is_dataclass(value):
+        fields = dataclasses.fields(value)
+        return {field.name: plain(getattr(value, field.name)) for field in fields}
+    if isinstance(value, tuple):
+        return [plain(item) for item in value]
+    return None if value == math.inf else value
+
+
+def _build(kind: object, tree: object) -> object:
+    """Build what the annotation `kind` says; a key too many or too few is an error."""
+    if isinstance(kind, types.UnionType):
+        if tree is None:
+            return None
+        (kind,) = (one for one in typing.get_args(kind) if one is not types.NoneType)
+    origin = typing.get_origin(kind) or kind
+    if origin is tuple:
+        assert isinstance(tree, list)
+        one, more = typing.get_args(kind)[:2]
+        return tuple(_build(one, item) for item in tree) if more is ... else tuple(tree)
+    if isinstance(origin, type) and dataclasses.is_dataclass(origin):
+        assert isinstance(tree, dict)
+        fields = _fields(origin)
+        arguments = typing.get_args(kind)
+        return origin(
+            **{
+                name: _build(
+                    arguments[0] if fields.get(name) is T else fields.get(name), value
+                )
+                for name, value in tree.items()
+            }
+        )
+    return tree
+
+
+_FIELDS: dict[type, dict[str, object]] = {}
+
+
+def _fields(kind: type) -> dict[str, object]:
+    if kind not in _FIELDS:
+        _FIELDS[kind] = typing.get_type_hints(kind)
+    return _FIELDS[kind]
