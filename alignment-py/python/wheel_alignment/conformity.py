@@ -7,9 +7,9 @@ from typing import Literal
 
 from wheel_alignment import _inputs, _native
 from wheel_alignment._inputs import Given
-from wheel_alignment._values import from_json
+from wheel_alignment._tables import Column, Table
+from wheel_alignment._values import Tree, from_json
 from wheel_alignment.alignment import Alignment
-from wheel_alignment.paths import READINGS
 
 
 @dataclass(frozen=True, slots=True)
@@ -123,8 +123,12 @@ class ReadingVerdict:
 
 
 @dataclass(frozen=True, slots=True)
-class Verdicts:
+class Verdicts(Tree, Table):
     """The verdicts on a car.
+
+    As a table it has one row for each of `readings`, with the fields of
+    `ReadingVerdict` as columns; the limits are ``min`` and ``max``, and those of what
+    is accepted ``acceptance_min`` and ``acceptance_max``.
 
     Attributes
     ----------
@@ -143,6 +147,34 @@ class Verdicts:
     decision: Decision
     load_state: str | None
     readings: tuple[ReadingVerdict, ...]
+
+    def _columns(self) -> list[Column]:
+        def text(name: str) -> Column:
+            return Column(name, "text", [getattr(one, name) for one in self.readings])
+
+        def number(name: str) -> Column:
+            return Column(name, "number", [getattr(one, name) for one in self.readings])
+
+        limits = [one.limits for one in self.readings]
+        accepted = [one.acceptance or Limits() for one in self.readings]
+        return [
+            text("path"),
+            number("value"),
+            text("unit"),
+            number("standard_uncertainty"),
+            number("degrees_of_freedom"),
+            number("nominal"),
+            Column("min", "number", [of.min for of in limits]),
+            Column("max", "number", [of.max for of in limits]),
+            text("verdict"),
+            text("reason"),
+            text("rule"),
+            number("probability_of_conformity"),
+            number("risk_of_wrong_verdict"),
+            number("guard_band"),
+            Column("acceptance_min", "number", [of.min for of in accepted]),
+            Column("acceptance_max", "number", [of.max for of in accepted]),
+        ]
 
 
 @dataclass(frozen=True, slots=True)
@@ -282,16 +314,14 @@ def judge_all(
     return from_json(
         Verdicts,
         _native.judge_all(
-            _values(readings),
-            None if standard_uncertainty is None else _values(standard_uncertainty),
-            None if degrees_of_freedom is None else _values(degrees_of_freedom),
+            list(readings.values()),
+            None
+            if standard_uncertainty is None
+            else list(standard_uncertainty.values()),
+            None if degrees_of_freedom is None else list(degrees_of_freedom.values()),
             _inputs.specification(specification),
         ),
     )
-
-
-def _values(tree: Alignment) -> list[float | None]:
-    return [tree.get(path) for path in READINGS]
 
 
 def global_risks(
