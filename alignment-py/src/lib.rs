@@ -97,7 +97,8 @@ mod _native {
     fn propagate(session: Bound<'_, PyAny>, method: Bound<'_, PyAny>) -> PyResult<Uncertainty> {
         let py = session.py();
         let session = tree::session(session, method)?;
-        run(py, || alignment_core::uncertainty::propagate(&session).map(Uncertainty))
+        let known = run(py, || alignment_core::uncertainty::propagate(&session))?;
+        Ok(Uncertainty { known, session })
     }
 
     /// Measures a session again and again, its inputs drawn; returns the trials as JSON.

@@ -1,3 +1,4 @@
+from collections.abc import Sequence
 from typing import final
 
 __all__ = [
@@ -28,6 +29,7 @@ READINGS: tuple[str, ...]
 
 @final
 class Uncertainty:
+    def session(self) -> str: ...
     def measurement(self) -> str: ...
     def standard(self) -> str: ...
     def degrees_of_freedom(self) -> str: ...
@@ -64,9 +66,9 @@ def judge(
     decision: object,
 ) -> str: ...
 def judge_all(
-    readings: list[float | None],
-    standard_uncertainty: list[float | None] | None,
-    degrees_of_freedom: list[float | None] | None,
+    readings: Sequence[float | None],
+    standard_uncertainty: Sequence[float | None] | None,
+    degrees_of_freedom: Sequence[float | None] | None,
     specification: object,
 ) -> str: ...
 def global_risks(

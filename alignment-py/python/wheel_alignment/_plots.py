@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Sequence
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Final, Literal
 
 from wheel_alignment._tables import extra
 from wheel_alignment.paths import unit
@@ -42,11 +42,13 @@ WHEELS: Final = {
 UNITS: Final = {"deg": "°", "mm": " mm", "1": ""}
 
 
-def _figure(width: float, height: float) -> Figure:
+def _figure(
+    width: float, height: float, layout: Literal["constrained"] | None = "constrained"
+) -> Figure:
     """Make a figure that no global state knows of, so many inches in size."""
     with extra("plot"):
         from matplotlib.figure import Figure
-    return Figure(figsize=(width, height), layout="constrained")
+    return Figure(figsize=(width, height), layout=layout)
 
 
 def _digits(unit: str, expanded: float | None) -> int:
@@ -106,7 +108,8 @@ def plan_view(
             f"exaggeration is {exaggeration}; it is a finite factor above 0, "
             "and 1 draws angles as they are"
         )
-    ax = _figure(7.4, 8.0).subplots() if ax is None else ax
+    if ax is None:
+        ax = _figure(7.4, 8.0, None).add_axes((0.0, 0.0, 1.0, 1.0))
     return _PlanView(alignment, expanded, exaggeration, ax).draw()
 
 

@@ -21,6 +21,55 @@ Vector: TypeAlias = tuple[float, float, float]
 """x, y, z."""
 
 
+class Value:
+    """A result: frozen, and equal to another when all their fields are.
+
+    Of arrays that is every number; NaN stands for what is absent and equals itself.
+    """
+
+    __slots__ = ()
+
+    def __eq__(self, other: object) -> bool:
+        """Compare the types, then field by field."""
+        if type(other) is not type(self):
+            return NotImplemented
+        return all(map(_equal, contents(self), contents(other)))
+
+    def __hash__(self) -> int:
+        """Hash the fields; of an array its shape, since its numbers may be many."""
+        return hash((type(self), *map(_hashable, contents(self))))
+
+    def _repr_html_(self) -> str:
+        from wheel_alignment import _html
+
+        return _html.page(self)
+
+
+def contents(value: Value) -> list[object]:
+    """Return what the fields hold."""
+    assert dataclasses.is_dataclass(value)
+    return [getattr(value, field.name) for field in dataclasses.fields(value)]
+
+
+def _equal(one: object, other: object) -> bool:
+    if not (_shape(one) or _shape(other)):
+        return one == other or (one != one and other != other)
+    import numpy as np
+
+    first, second = np.asarray(one), np.asarray(other)
+    return np.array_equal(first, second, equal_nan=first.dtype.kind == "f")
+
+
+def _hashable(value: object) -> object:
+    return _shape(value) or value
+
+
+def _shape(value: object) -> tuple[int, ...]:
+    """Return the shape of an array; of all else it is ()."""
+    shape: tuple[int, ...] = getattr(value, "shape", ())
+    return shape
+
+
 def table(
     name: str,
     measured: Measurement,
@@ -57,7 +106,11 @@ def _angle(value: float | None, expanded: float | None) -> str:
     if expanded is None:
         # A value that rounds to zero has no sign for a person.
         return f"{round(value, 2) + 0.0:+.2f}"
-    # Two significant digits of the uncertainty, and of the value what stands above.
+    return plus_minus(value, expanded)
+
+
+def plus_minus(value: float, expanded: float) -> str:
+    """Show a value with its expanded uncertainty, of which two digits matter."""
     digits = 1 - math.floor(math.log10(expanded)) if expanded > 0.0 else 2
     digits = min(max(digits, 2), 6)
     return f"{round(value, digits) + 0.0:+.{digits}f} ± {expanded:.{digits}f}"
@@ -89,8 +142,8 @@ def with_infinities(tree: object, like: object) -> object:
     return math.inf if tree is None and like is not None else tree
 
 
-class Tree:
-    """What can be had as plain data, and be made of it again."""
+class Tree(Value):
+    """A result that can be had as plain data, and be made of it again."""
 
     __slots__ = ()
 

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import operator
 import typing
+from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Literal
 
 from wheel_alignment import _inputs, _native
 from wheel_alignment._inputs import Given
 from wheel_alignment._tables import Column, Table
-from wheel_alignment._values import Tree, from_json, table
+from wheel_alignment._values import Tree, Value, build, from_json, table
 from wheel_alignment.compensation import Residual
 from wheel_alignment.error import Warning
 from wheel_alignment.joint import Fit
@@ -25,7 +26,7 @@ if typing.TYPE_CHECKING:
     from matplotlib.axes import Axes
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class Alignment(Tree, Table):
     """Every reading of one session: degrees and millimetres, by their names.
 
@@ -70,8 +71,61 @@ class Alignment(Tree, Table):
         return typing.cast("float | None", value)
 
     def values(self) -> tuple[float | None, ...]:
-        """Return every reading, in the order of `READINGS`; None where absent."""
+        """Return every reading, in the order of `READINGS`; None where absent.
+
+        Examples
+        --------
+        >>> from wheel_alignment import uncertainty
+        >>> planned = uncertainty.plan()
+        >>> planned.values()[0] == planned.wheels.fl.camber_deg
+        True
+        """
         return tuple(self.get(path) for path in READINGS)
+
+    @classmethod
+    def from_values(cls, values: Iterable[float | None]) -> Alignment:
+        """Build the tree of values that stand in the order of `READINGS`; any unit.
+
+        A vector of which one component is absent is absent.
+
+        Parameters
+        ----------
+        values : iterable of float or None
+            One value for each of `READINGS`.
+
+        Returns
+        -------
+        Alignment
+            The tree.
+
+        Raises
+        ------
+        ValueError
+            There are more or fewer values.
+
+        Examples
+        --------
+        >>> from wheel_alignment import Alignment
+        >>> from wheel_alignment.paths import COUNT, position
+        >>> values = [None] * COUNT
+        >>> values[position("steering.left.caster_deg")] = 5.0
+        >>> Alignment.from_values(values).steering.left.caster_deg
+        5.0
+        """
+        tree: dict[str, typing.Any] = {}
+        for path, value in zip(READINGS, values, strict=True):
+            *places, name = path.partition("[")[0].split(".")
+            at = tree
+            for place in places:
+                at = at.setdefault(place, {})
+            if "[" not in path:
+                at[name] = value
+                continue
+            # The first component that is absent makes the vector absent.
+            vector = at.setdefault(name, [])
+            if vector is not None:
+                at[name] = None if value is None else [*vector, value]
+        return build(cls, tree)
 
     def _columns(self) -> list[Column]:
         return [
@@ -112,8 +166,8 @@ class Alignment(Tree, Table):
         return _plots.plan_view(self, None, exaggeration, ax)
 
 
-@dataclass(frozen=True, slots=True)
-class Residuals:
+@dataclass(frozen=True, slots=True, eq=False)
+class Residuals(Value):
     """How far each pose lies from the rigid motion fitted to its stage.
 
     By station, then by wheel; None where a wheel was not seen.
@@ -133,7 +187,7 @@ class Residuals:
     sweep: tuple[ByWheel[Residual | None], ...]
 
 
-@dataclass(frozen=True, slots=True, repr=False)
+@dataclass(frozen=True, slots=True, eq=False, repr=False)
 class Measurement(Tree, Table):
     """What `measure` returns.
 

@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from typing_extensions import Self
 
 
-@dataclass(frozen=True, repr=False)
+@dataclass(frozen=True, eq=False, repr=False)
 class Assessment(Measurement):
     """What `assess` returns: a measurement with all that can be said of it.
 
@@ -110,6 +110,11 @@ class Assessment(Measurement):
             named = "" if overall == "conforms" else ": " + ", ".join(paths)
             more.append(("verdicts", overall + named))
         return table("Assessment", self, self.expanded_uncertainty, more)
+
+    def _repr_html_(self) -> str:
+        from wheel_alignment import _html
+
+        return _html.page(self, self.expanded_uncertainty)
 
 
 def assess(

@@ -4,9 +4,11 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from wheel_alignment._values import Value
 
-@dataclass(frozen=True, slots=True)
-class Residual:
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Residual(Value):
     """How far a pose lies from the motion fitted to it.
 
     Attributes

@@ -8,12 +8,12 @@ from typing import Literal
 from wheel_alignment import _inputs, _native
 from wheel_alignment._inputs import Given
 from wheel_alignment._tables import Column, Table
-from wheel_alignment._values import Tree, from_json
+from wheel_alignment._values import Tree, Value, from_json
 from wheel_alignment.alignment import Alignment
 
 
-@dataclass(frozen=True, slots=True)
-class Limits:
+@dataclass(frozen=True, slots=True, eq=False)
+class Limits(Value):
     """The least and the greatest value that conform; at least one of them.
 
     Attributes
@@ -28,8 +28,8 @@ class Limits:
     max: float | None = None
 
 
-@dataclass(frozen=True, slots=True)
-class Decision:
+@dataclass(frozen=True, slots=True, eq=False)
+class Decision(Value):
     """The rule by which readings are judged.
 
     Attributes
@@ -45,8 +45,8 @@ class Decision:
     probability: float
 
 
-@dataclass(frozen=True, slots=True)
-class Judgement:
+@dataclass(frozen=True, slots=True, eq=False)
+class Judgement(Value):
     """The verdict on one value, and what it rests on.
 
     Attributes
@@ -80,8 +80,8 @@ class Judgement:
     acceptance: Limits | None
 
 
-@dataclass(frozen=True, slots=True)
-class ReadingVerdict:
+@dataclass(frozen=True, slots=True, eq=False)
+class ReadingVerdict(Value):
     """The verdict on one reading.
 
     Attributes
@@ -122,7 +122,7 @@ class ReadingVerdict:
     acceptance: Limits | None
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class Verdicts(Tree, Table):
     """The verdicts on a car.
 
@@ -177,8 +177,8 @@ class Verdicts(Tree, Table):
         ]
 
 
-@dataclass(frozen=True, slots=True)
-class GlobalRisks:
+@dataclass(frozen=True, slots=True, eq=False)
+class GlobalRisks(Value):
     """The risks of judging all that is produced.
 
     Attributes

@@ -9,6 +9,8 @@ from dataclasses import dataclass
 from enum import IntEnum
 from typing import ClassVar
 
+from wheel_alignment._values import Value
+
 
 class ErrorCode(IntEnum):
     """What went wrong, as a stable number and name.
@@ -476,8 +478,8 @@ class WarningCode(IntEnum):
     they may be the wrong ones."""
 
 
-@dataclass(frozen=True, slots=True)
-class Warning:  # One name in every language; `import *` leaves it out.
+@dataclass(frozen=True, slots=True, eq=False)
+class Warning(Value):  # One name in every language; `import *` leaves it out.
     """What is weak in a result that was given all the same.
 
     Attributes

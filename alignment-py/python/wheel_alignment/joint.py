@@ -4,9 +4,11 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from wheel_alignment._values import Value
 
-@dataclass(frozen=True, slots=True)
-class PoseFit:
+
+@dataclass(frozen=True, slots=True, eq=False)
+class PoseFit(Value):
     """One pose, and how far it lies from where all other poses say that it must be.
 
     Attributes
@@ -43,8 +45,8 @@ class PoseFit:
     left_out: bool
 
 
-@dataclass(frozen=True, slots=True)
-class Fit:
+@dataclass(frozen=True, slots=True, eq=False)
+class Fit(Value):
     """How well the poses of a session fit one rigid car, and which of them do not.
 
     Attributes

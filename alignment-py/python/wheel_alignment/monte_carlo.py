@@ -4,9 +4,11 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from wheel_alignment._values import Value
 
-@dataclass(frozen=True, slots=True)
-class Simulated:
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Simulated(Value):
     """One reading, from its values in all trials, in its own unit.
 
     Attributes
@@ -27,8 +29,8 @@ class Simulated:
     shortest_interval: tuple[float, float]
 
 
-@dataclass(frozen=True, slots=True)
-class Simulation:
+@dataclass(frozen=True, slots=True, eq=False)
+class Simulation(Value):
     """What a run of trials gave.
 
     Attributes
@@ -49,8 +51,8 @@ class Simulation:
     probability: float
 
 
-@dataclass(frozen=True, slots=True)
-class Agreement:
+@dataclass(frozen=True, slots=True, eq=False)
+class Agreement(Value):
     """How far the law of propagation is from the trials, in the reading's unit.
 
     Attributes

@@ -4,9 +4,11 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from wheel_alignment._values import Value
 
-@dataclass(frozen=True, slots=True)
-class Expanded:
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Expanded(Value):
     """An interval about a reading, reading ± expanded uncertainty.
 
     Attributes

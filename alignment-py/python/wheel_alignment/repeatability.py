@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import Protocol
 
 from wheel_alignment import _native
-from wheel_alignment._values import from_json
+from wheel_alignment._values import Value, from_json
 
 
 class Array(Protocol):
@@ -17,8 +17,8 @@ class Array(Protocol):
         """Return the numbers."""
 
 
-@dataclass(frozen=True, slots=True)
-class Repeatability:
+@dataclass(frozen=True, slots=True, eq=False)
+class Repeatability(Value):
     """Repeats of one reading, in its own unit.
 
     Attributes
@@ -48,8 +48,8 @@ class Repeatability:
     expanded_of_mean: float
 
 
-@dataclass(frozen=True, slots=True)
-class AnovaRow:
+@dataclass(frozen=True, slots=True, eq=False)
+class AnovaRow(Value):
     """One line of an analysis of variance.
 
     Attributes
@@ -74,8 +74,8 @@ class AnovaRow:
     p: float | None
 
 
-@dataclass(frozen=True, slots=True)
-class OneWay:
+@dataclass(frozen=True, slots=True, eq=False)
+class OneWay(Value):
     """Repeats in groups: clampings, or operators.
 
     Attributes
@@ -114,8 +114,8 @@ class OneWay:
     reproducibility_limit: float
 
 
-@dataclass(frozen=True, slots=True)
-class Share:
+@dataclass(frozen=True, slots=True, eq=False)
+class Share(Value):
     """One share of the variance of a crossed study.
 
     Attributes
@@ -143,8 +143,8 @@ class Share:
     percent_of_tolerance: float | None
 
 
-@dataclass(frozen=True, slots=True)
-class Crossed:
+@dataclass(frozen=True, slots=True, eq=False)
+class Crossed(Value):
     """A crossed study: cars × operators × repeats.
 
     Attributes

@@ -5,11 +5,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Generic, TypedDict
 
-from wheel_alignment._values import T
+from wheel_alignment._values import T, Value
 
 
-@dataclass(frozen=True, slots=True)
-class ByWheel(Generic[T]):
+@dataclass(frozen=True, slots=True, eq=False)
+class ByWheel(Value, Generic[T]):
     """One value per wheel.
 
     Attributes
@@ -24,8 +24,8 @@ class ByWheel(Generic[T]):
     rr: T
 
 
-@dataclass(frozen=True, slots=True)
-class BySide(Generic[T]):
+@dataclass(frozen=True, slots=True, eq=False)
+class BySide(Value, Generic[T]):
     """One value per side.
 
     Attributes
@@ -38,8 +38,8 @@ class BySide(Generic[T]):
     right: T
 
 
-@dataclass(frozen=True, slots=True)
-class ByAxle(Generic[T]):
+@dataclass(frozen=True, slots=True, eq=False)
+class ByAxle(Value, Generic[T]):
     """One value per axle.
 
     Attributes
@@ -52,8 +52,8 @@ class ByAxle(Generic[T]):
     rear: T
 
 
-@dataclass(frozen=True, slots=True)
-class StationSpread:
+@dataclass(frozen=True, slots=True, eq=False)
+class StationSpread(Value):
     """How much the frames of one wheel scatter at one station.
 
     Attributes
@@ -124,8 +124,8 @@ class InputUncertainty(TypedDict, total=False):
     right_cameras: PoseNoise
 
 
-@dataclass(frozen=True, slots=True)
-class Turn:
+@dataclass(frozen=True, slots=True, eq=False)
+class Turn(Value):
     """The custom by which toe-out on turns was read.
 
     Attributes
@@ -140,8 +140,8 @@ class Turn:
     angle_deg: float
 
 
-@dataclass(frozen=True, slots=True)
-class Reference:
+@dataclass(frozen=True, slots=True, eq=False)
+class Reference(Value):
     """The choices that the readings rest on, defaults included.
 
     Attributes

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from wheel_alignment._values import Vector
+from wheel_alignment._values import Value, Vector
 
 
-@dataclass(frozen=True, slots=True)
-class SteeringAxisReadings:
+@dataclass(frozen=True, slots=True, eq=False)
+class SteeringAxisReadings(Value):
     """The readings of one side's steering axis; None where one is absent.
 
     Attributes
@@ -59,8 +59,8 @@ class SteeringAxisReadings:
     residual_mm: float | None
 
 
-@dataclass(frozen=True, slots=True)
-class SteeringReadings:
+@dataclass(frozen=True, slots=True, eq=False)
+class SteeringReadings(Value):
     """The readings of the steering, from the sweep; None where one is absent.
 
     Attributes
@@ -87,8 +87,8 @@ class SteeringReadings:
     sweep_range_deg: float | None
 
 
-@dataclass(frozen=True, slots=True)
-class InstantaneousAxis:
+@dataclass(frozen=True, slots=True, eq=False)
+class InstantaneousAxis(Value):
     """The steering axis between two neighbouring stations of a sweep.
 
     Attributes

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Literal
 from wheel_alignment import _inputs, _native
 from wheel_alignment._inputs import Given
 from wheel_alignment._tables import Column, Table
-from wheel_alignment._values import Tree, Vector, from_json
+from wheel_alignment._values import Tree, Value, Vector, from_json
 from wheel_alignment.compensation import Residual
 from wheel_alignment.steering import SteeringAxisReadings
 
@@ -24,8 +24,8 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
 
-@dataclass(frozen=True, slots=True)
-class SweptStation:
+@dataclass(frozen=True, slots=True, eq=False)
+class SweptStation(Value):
     """One front wheel at one station of the sweep.
 
     In the vehicle frame as it stood at the ahead station. Where the session says that
@@ -57,8 +57,8 @@ class SweptStation:
     residual: Residual | None
 
 
-@dataclass(frozen=True, slots=True)
-class SweptWheel:
+@dataclass(frozen=True, slots=True, eq=False)
+class SweptWheel(Value):
     """One front wheel in the sweep.
 
     Attributes
@@ -74,7 +74,7 @@ class SweptWheel:
     stations: tuple[SweptStation, ...]
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class Sweep(Tree, Table):
     """What `follow` returns: a sweep, station by station.
 

@@ -4,9 +4,11 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from wheel_alignment._values import Value
 
-@dataclass(frozen=True, slots=True)
-class TurnReadings:
+
+@dataclass(frozen=True, slots=True, eq=False)
+class TurnReadings(Value):
     """The readings of one turn: magnitudes; None where one is absent.
 
     Attributes
@@ -26,8 +28,8 @@ class TurnReadings:
     ackermann_deg: float | None
 
 
-@dataclass(frozen=True, slots=True)
-class LockReadings:
+@dataclass(frozen=True, slots=True, eq=False)
+class LockReadings(Value):
     """The steer angles at full lock; None where one is absent.
 
     Attributes
@@ -41,8 +43,8 @@ class LockReadings:
     right_deg: float | None
 
 
-@dataclass(frozen=True, slots=True)
-class TurnsReadings:
+@dataclass(frozen=True, slots=True, eq=False)
+class TurnsReadings(Value):
     """The readings of turning, from the sweep and the locks.
 
     Attributes

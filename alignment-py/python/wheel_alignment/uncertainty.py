@@ -3,15 +3,16 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Final, Literal, TypedDict, overload
+from typing import TYPE_CHECKING, Literal, TypedDict, overload
 
 from wheel_alignment import _inputs, _native
 from wheel_alignment._inputs import Given
 from wheel_alignment._tables import Column, Table
 from wheel_alignment._values import (
     Tree,
+    Value,
     build,
     from_json,
     plain,
@@ -29,8 +30,8 @@ if TYPE_CHECKING:
     from typing_extensions import Unpack
 
 
-@dataclass(frozen=True, slots=True)
-class Source:
+@dataclass(frozen=True, slots=True, eq=False)
+class Source(Value):
     """What makes a reading uncertain.
 
     Attributes
@@ -53,8 +54,8 @@ class Source:
     wheel: str | None = None
 
 
-@dataclass(frozen=True, slots=True)
-class Contribution:
+@dataclass(frozen=True, slots=True, eq=False)
+class Contribution(Value):
     """What one input contributes to the uncertainty of one reading.
 
     Attributes
@@ -73,8 +74,8 @@ class Contribution:
     share: float
 
 
-@dataclass(frozen=True, slots=True)
-class Budget(Sequence[Contribution], Tree, Table):
+@dataclass(frozen=True, slots=True, eq=False)
+class Budget(Tree, Table, Sequence[Contribution]):
     """What makes one reading uncertain: its contributions, the largest first.
 
     A sequence of them; the shares add up to 1. Empty when the reading is absent or
@@ -150,12 +151,17 @@ class Budget(Sequence[Contribution], Tree, Table):
         return _plots.budget(self, ax)
 
 
-class Uncertainty(Table):
+@dataclass(frozen=True, slots=True, eq=False, repr=False)
+class Uncertainty(Value, Table):
     """What `propagate` returns: a measurement, and what each of its readings is worth.
 
-    Paths are those of `READINGS`. Readings that are absent are None. As a table it has
-    one row for each of them: ``path``, ``value``, ``unit``, ``standard_uncertainty``,
-    ``degrees_of_freedom`` and, for 95 %, ``expanded_uncertainty``.
+    Paths are those of `READINGS`. Readings that are absent are None. Two are equal when
+    their sessions are; a copy by `pickle` is computed anew of the session, to the same
+    bits.
+
+    As a table it has one row for each of `READINGS`: ``path``, ``value``, ``unit``,
+    ``standard_uncertainty``, ``degrees_of_freedom`` and, for 95 %,
+    ``expanded_uncertainty``.
 
     Attributes
     ----------
@@ -169,38 +175,55 @@ class Uncertainty(Table):
         where the noise is known.
     """
 
-    __slots__ = ("_native", "degrees_of_freedom", "measurement", "standard")
+    measurement: Measurement
+    standard: Alignment
+    degrees_of_freedom: Alignment
+    _known: _native.Uncertainty
 
-    def __init__(self, native: _native.Uncertainty) -> None:
-        standard = json.loads(native.standard())
-        freedom = with_infinities(json.loads(native.degrees_of_freedom()), standard)
-        self._native: Final = native
-        self.measurement: Final = from_json(Measurement, native.measurement())
-        self.standard: Final = build(Alignment, standard)
-        self.degrees_of_freedom: Final = build(Alignment, freedom)
+    def __eq__(self, other: object) -> bool:
+        """Compare the sessions, of which all the rest follows."""
+        if not isinstance(other, Uncertainty):
+            return NotImplemented
+        return self._known.session() == other._known.session()
+
+    def __hash__(self) -> int:
+        """Hash the session."""
+        return hash(self._known.session())
+
+    def __copy__(self) -> Uncertainty:
+        """Return the very same, since nothing in it can change."""
+        return self
+
+    def __deepcopy__(self, memo: object) -> Uncertainty:
+        """Return the very same, since nothing in it can change."""
+        return self
+
+    def __reduce__(self) -> tuple[Callable[[str], Uncertainty], tuple[str]]:
+        """Keep the session."""
+        return propagate, (self._known.session(),)
 
     def expanded(self, path: str, probability: float = 0.95) -> Expanded | None:
         """Return the expanded uncertainty of a reading for a coverage probability.
 
         The factor is by Student's t, for the degrees of freedom rounded down.
         """
-        both = self._native.expanded(path, probability)
+        both = self._known.expanded(path, probability)
         return None if both is None else Expanded(*both)
 
     def expanded_tree(self, probability: float = 0.95) -> Alignment:
         """Return the expanded uncertainty of every reading, under the same path."""
-        return from_json(Alignment, self._native.expanded_tree(probability))
+        return from_json(Alignment, self._known.expanded_tree(probability))
 
     def budget(self, path: str) -> Budget:
         """Return what each input contributes to a reading, the largest first.
 
         The poses of one wheel and stage stand together.
         """
-        return self._budget(path, self._native.budget(path))
+        return self._budget(path, self._known.budget(path))
 
     def budget_by_pose(self, path: str) -> Budget:
         """Return the budget pose by pose: which station to take with more care."""
-        return self._budget(path, self._native.budget_by_pose(path))
+        return self._budget(path, self._known.budget_by_pose(path))
 
     def _budget(self, path: str, contributions: str) -> Budget:
         parts = tuple(
@@ -211,18 +234,18 @@ class Uncertainty(Table):
 
     def covariance(self, path: str, other: str) -> float | None:
         """Return the covariance of two readings, in the product of their units."""
-        return self._native.covariance(path, other)
+        return self._known.covariance(path, other)
 
     def correlation(self, path: str, other: str) -> float | None:
         """Return the correlation of two readings, −1 to 1; None if one is exact."""
-        return self._native.correlation(path, other)
+        return self._known.correlation(path, other)
 
     def covariance_matrix(self) -> list[list[float]]:
         """Return the covariance of all `READINGS`, in the products of their units.
 
         Zero where a reading is absent.
         """
-        return self._native.covariance_matrix()
+        return self._known.covariance_matrix()
 
     def to_dict(self) -> dict[str, object]:
         """Return all but the covariances as plain dicts and lists.
@@ -246,6 +269,11 @@ class Uncertainty(Table):
 
     def __repr__(self) -> str:
         return table("Uncertainty", self.measurement, self.expanded_tree())
+
+    def _repr_html_(self) -> str:
+        from wheel_alignment import _html
+
+        return _html.page(self.measurement, self.expanded_tree(), "Uncertainty")
 
 
 def _source(tree: str | dict[str, str | dict[str, str | int | None]]) -> Source:
@@ -332,7 +360,15 @@ def propagate(
     poses ahead: 16 %
     up None: 16 %
     """
-    return Uncertainty(_native.propagate(_inputs.session(session), method))
+    native = _native.propagate(_inputs.session(session), method)
+    standard = json.loads(native.standard())
+    freedom = with_infinities(json.loads(native.degrees_of_freedom()), standard)
+    return Uncertainty(
+        from_json(Measurement, native.measurement()),
+        build(Alignment, standard),
+        build(Alignment, freedom),
+        native,
+    )
 
 
 class Plan(TypedDict, total=False):
@@ -379,8 +415,8 @@ class Plan(TypedDict, total=False):
     rolling_radius_mm: float
 
 
-@dataclass(frozen=True, slots=True)
-class Reach:
+@dataclass(frozen=True, slots=True, eq=False)
+class Reach(Value):
     """How far to roll and to sweep.
 
     Attributes
@@ -479,8 +515,8 @@ def reach(
     return from_json(Reach, text)
 
 
-@dataclass(frozen=True, slots=True)
-class Trials:
+@dataclass(frozen=True, slots=True, eq=False)
+class Trials(Value):
     """What the trials of a session gave, beside the law of propagation.
 
     Attributes

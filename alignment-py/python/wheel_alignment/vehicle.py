@@ -4,9 +4,11 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from wheel_alignment._values import Value
 
-@dataclass(frozen=True, slots=True)
-class AxleReadings:
+
+@dataclass(frozen=True, slots=True, eq=False)
+class AxleReadings(Value):
     """The readings of one axle; None where one is absent.
 
     Attributes
@@ -33,8 +35,8 @@ class AxleReadings:
     setback_mm: float | None
 
 
-@dataclass(frozen=True, slots=True)
-class ChassisReadings:
+@dataclass(frozen=True, slots=True, eq=False)
+class ChassisReadings(Value):
     """The readings of the chassis, taken at the wheel centres; None where absent.
 
     Attributes

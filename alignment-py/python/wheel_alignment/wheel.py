@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from wheel_alignment._values import Vector
+from wheel_alignment._values import Value, Vector
 
 
-@dataclass(frozen=True, slots=True)
-class WheelReadings:
+@dataclass(frozen=True, slots=True, eq=False)
+class WheelReadings(Value):
     """The readings of one wheel; None where one is absent.
 
     Attributes
