@@ -54,6 +54,8 @@ const LEAST_SLIP_DEG: f64 = 1e-4;
 
 /// Where a wheel sits in the target clamped to it.
 #[derive(Debug, Clone, Copy, PartialEq)]
+#[cfg_attr(feature = "json", derive(serde::Serialize, serde::Deserialize))]
+#[cfg_attr(feature = "json", serde(deny_unknown_fields))]
 pub struct Compensation {
     /// The spindle, unit vector outward, in the target frame.
     pub spindle_in_target: [f64; 3],
@@ -122,6 +124,7 @@ impl Compensation {
 
 /// The compensation of the wheels, with what the fit left over.
 #[derive(Debug, Clone, PartialEq)]
+#[cfg_attr(feature = "json", derive(serde::Serialize))]
 pub struct ClampCompensation {
     /// Where each wheel sits in its target. Absent for a wheel that was not seen often enough.
     pub wheels: ByWheel<Option<Compensation>>,

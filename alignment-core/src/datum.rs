@@ -19,6 +19,7 @@ pub const UNEVEN_MM: f64 = 1.0;
 
 /// A plane through points, by least squares.
 #[derive(Debug, Clone, Copy, PartialEq)]
+#[cfg_attr(feature = "json", derive(serde::Serialize))]
 pub struct Plane {
     /// Unit vector square to the plane. Its sign is not settled by the points.
     pub normal: [f64; 3],

@@ -87,6 +87,8 @@ impl fmt::Display for Wheel {
 
 /// A side of the vehicle, seen by its driver.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+#[cfg_attr(feature = "json", derive(serde::Serialize, serde::Deserialize))]
+#[cfg_attr(feature = "json", serde(rename_all = "lowercase"))]
 pub enum Side {
     /// The driver's left, +y.
     Left,

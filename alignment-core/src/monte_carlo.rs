@@ -271,35 +271,82 @@ pub fn monte_carlo<const N: usize, const M: usize>(
     function: impl Fn([f64; N]) -> [f64; M],
     settings: Settings,
 ) -> Result<Simulation, Error> {
+    let correlation: Option<Vec<Vec<f64>>> = correlation.map(|rows| rows.iter().map(|row| row.to_vec()).collect());
+    let function = |drawn: &[f64], outputs: &mut [f64]| {
+        outputs.copy_from_slice(&function(core::array::from_fn(|i| drawn[i])));
+        Ok(())
+    };
+    try_monte_carlo(inputs, correlation.as_deref(), M, function, settings)
+}
+
+/// As [`monte_carlo`], of a function of slices: how many inputs and outputs there are need not be known beforehand. What it fails with ends
+/// the run and comes out as it is, so that a long run can also be watched and stopped.
+///
+/// # Errors
+/// As [`monte_carlo`]; [`ErrorCode::OutOfRange`] too for a correlation of the wrong size; and what the function fails with.
+///
+/// ```
+/// use alignment_core::monte_carlo::{Distribution, Settings, monte_carlo, try_monte_carlo};
+/// use alignment_core::Error;
+///
+/// #[derive(Debug, PartialEq)]
+/// enum Ended {
+///     Stopped,
+///     Failed(Error),
+/// }
+/// impl From<Error> for Ended {
+///     fn from(error: Error) -> Self {
+///         Self::Failed(error)
+///     }
+/// }
+/// let inputs = [1.24, 0.87].map(|v: f64| Distribution::Rectangular { least: v - 0.005, most: v + 0.005 });
+/// let mut left = 200_000;
+/// let mut difference = |inputs: &[f64], outputs: &mut [f64]| {
+///     outputs[0] = inputs[0] - inputs[1];
+///     left -= 1;
+///     if left > 0 { Ok(()) } else { Err(Ended::Stopped) }
+/// };
+/// let result = try_monte_carlo(&inputs, None, 1, &mut difference, Settings::default());
+/// assert_eq!(result, Ok(monte_carlo(&inputs, None, |[a, b]| [a - b], Settings::default())?));
+/// let stopped = try_monte_carlo(&inputs, None, 1, &mut difference, Settings::default());
+/// assert_eq!(stopped, Err(Ended::Stopped));
+/// # Ok::<(), alignment_core::Error>(())
+/// ```
+pub fn try_monte_carlo<E: From<Error>>(
+    inputs: &[Distribution],
+    correlation: Option<&[Vec<f64>]>,
+    count_of_outputs: usize,
+    mut function: impl FnMut(&[f64], &mut [f64]) -> Result<(), E>,
+    settings: Settings,
+) -> Result<Simulation, E> {
     for input in inputs {
         input.input()?;
     }
     let factor = match correlation {
         None => None,
         Some(rows) => {
-            let rows: Vec<Vec<f64>> = rows.iter().map(|row| row.to_vec()).collect();
-            let factor = propagation::factor(&rows, N)?;
-            check_correlated(inputs, &rows)?;
+            let factor = propagation::factor(rows, inputs.len())?;
+            check_correlated(inputs, rows)?;
             Some(factor)
         }
     };
     let mut rng = Pcg64::seed_from_u64(settings.seed);
-    let mut trial = || {
-        let Some(factor) = &factor else {
-            return function(inputs.map(|input| input.draw(&mut rng)));
-        };
-        let units: [f64; N] = core::array::from_fn(|_| student_t(f64::INFINITY, &mut rng));
-        function(core::array::from_fn(|i| match inputs[i] {
-            Distribution::Normal { mean, standard_deviation } => {
-                let unit: f64 = factor[i].iter().zip(units).map(|(weight, unit)| weight * unit).sum();
-                mean + standard_deviation * unit
-            }
-            other => other.draw(&mut rng),
-        }))
-    };
-    settle(settings, 1.0, M, |outputs| {
-        outputs.copy_from_slice(&trial());
-        Ok(())
+    let mut units: Vec<f64> = inputs.iter().map(|_| 0.0).collect();
+    let mut drawn = units.clone();
+    settle(settings, 1.0, count_of_outputs, |outputs| {
+        if factor.is_some() {
+            units.fill_with(|| student_t(f64::INFINITY, &mut rng));
+        }
+        for (i, (value, input)) in drawn.iter_mut().zip(inputs).enumerate() {
+            *value = match (&factor, *input) {
+                (Some(factor), Distribution::Normal { mean, standard_deviation }) => {
+                    let unit: f64 = factor[i].iter().zip(&units).map(|(weight, unit)| weight * unit).sum();
+                    mean + standard_deviation * unit
+                }
+                (_, input) => input.draw(&mut rng),
+            };
+        }
+        function(&drawn, outputs)
     })
 }
 
@@ -316,12 +363,12 @@ fn check_correlated(inputs: &[Distribution], correlation: &[Vec<f64>]) -> Result
 }
 
 /// Blocks of trials, until the outputs stand still, within a share of the tolerance of the digits asked for.
-pub(crate) fn settle(
+pub(crate) fn settle<E: From<Error>>(
     settings: Settings,
     share: f64,
     count_of_outputs: usize,
-    mut trial: impl FnMut(&mut [f64]) -> Result<(), Error>,
-) -> Result<Simulation, Error> {
+    mut trial: impl FnMut(&mut [f64]) -> Result<(), E>,
+) -> Result<Simulation, E> {
     let Settings { probability, significant_digits, most_trials, .. } = settings;
     check_probability(probability)?;
     check_range("significant_digits", f64::from(significant_digits), [1.0, 4.0])?;
@@ -338,7 +385,7 @@ pub(crate) fn settle(
         while made < block {
             trial(&mut outputs)?;
             if !outputs.iter().all(|v| v.is_finite()) {
-                return Err(Error::new(ErrorCode::NotFinite).input("outputs"));
+                return Err(Error::new(ErrorCode::NotFinite).input("outputs").into());
             }
             for (list, v) in values.iter_mut().zip(&outputs) {
                 list.push(*v);
@@ -355,14 +402,14 @@ pub(crate) fn settle(
             continue;
         }
         let still = |figures: &Vec<_>| stands_still(figures, block, significant_digits, share);
-        let still: Vec<bool> = figures.iter().map(still).collect::<Result<_, _>>()?;
+        let still: Vec<bool> = figures.iter().map(still).collect::<Result<_, Error>>()?;
         if !still.contains(&false) {
-            let outputs = values.iter().map(|list| summary(list, probability)).collect::<Result<_, _>>()?;
+            let outputs = values.iter().map(|list| summary(list, probability)).collect::<Result<_, Error>>()?;
             return Ok(Simulation { outputs, covariance: covariance(&values), trials, probability });
         }
     }
     let error = Error::new(ErrorCode::NotSettled).input("most_trials");
-    Err(error.value(f64::from(most_trials)))
+    Err(error.value(f64::from(most_trials)).into())
 }
 
 /// Whether further blocks would no longer change the digits asked for, from the figures of one output, block by block.

@@ -26,6 +26,8 @@ use rand_pcg::Pcg64;
 
 /// One virtual wheel, straight ahead.
 #[derive(Debug, Clone, Copy, PartialEq)]
+#[cfg_attr(feature = "json", derive(serde::Serialize, serde::Deserialize))]
+#[cfg_attr(feature = "json", serde(deny_unknown_fields))]
 pub struct VirtualWheel {
     /// Camber, degrees, positive with the top outward.
     pub camber_deg: f64,
@@ -45,6 +47,8 @@ pub struct VirtualWheel {
 
 /// How a target sits on its wheel. All zero, it sits true: its z axis is the spindle, outward, its y axis up.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
+#[cfg_attr(feature = "json", derive(serde::Serialize, serde::Deserialize))]
+#[cfg_attr(feature = "json", serde(deny_unknown_fields))]
 pub struct Clamp {
     /// From the wheel's centre plane outward along the spindle to the target's origin, mm.
     pub standoff_mm: f64,
@@ -60,6 +64,8 @@ pub struct Clamp {
 
 /// One virtual axle.
 #[derive(Debug, Clone, Copy, PartialEq)]
+#[cfg_attr(feature = "json", derive(serde::Serialize, serde::Deserialize))]
+#[cfg_attr(feature = "json", serde(deny_unknown_fields))]
 pub struct VirtualAxle {
     /// The left wheel.
     pub left: VirtualWheel,
@@ -76,6 +82,8 @@ pub struct VirtualAxle {
 /// How the body moves on its plates while the front wheels are steered, at the greatest steer of the sweep. In between, rise and pitch go with
 /// the square of the steer, the others with the steer itself.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
+#[cfg_attr(feature = "json", derive(serde::Serialize, serde::Deserialize))]
+#[cfg_attr(feature = "json", serde(deny_unknown_fields))]
 pub struct BodyMotion {
     /// Upward, mm.
     pub rise_mm: f64,
@@ -91,6 +99,8 @@ pub struct BodyMotion {
 
 /// A fault: a target that slips on its clamp, round the spindle.
 #[derive(Debug, Clone, Copy, PartialEq)]
+#[cfg_attr(feature = "json", derive(serde::Serialize, serde::Deserialize))]
+#[cfg_attr(feature = "json", serde(deny_unknown_fields))]
 pub struct ClampSlip {
     /// In which group of stations: rolling or sweep.
     pub stage: Stage,
@@ -106,6 +116,8 @@ pub struct ClampSlip {
 
 /// A rigid car on a rig, and what is done with it.
 #[derive(Debug, Clone, PartialEq)]
+#[cfg_attr(feature = "json", derive(serde::Serialize, serde::Deserialize))]
+#[cfg_attr(feature = "json", serde(deny_unknown_fields))]
 pub struct VirtualVehicle {
     /// Mean wheelbase, mm.
     pub wheelbase_mm: f64,

@@ -74,6 +74,7 @@ pub struct ChassisReadings {
 
 /// What four poses show straight ahead: the wheels, the axles, the chassis, and where the vehicle stands in the rig.
 #[derive(Debug, Clone, Copy, PartialEq)]
+#[cfg_attr(feature = "json", derive(serde::Serialize))]
 pub struct AheadReadings {
     /// Per wheel.
     pub wheels: ByWheel<WheelReadings>,

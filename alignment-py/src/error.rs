@@ -23,6 +23,19 @@ pub(crate) fn from_core(py: Python<'_>, error: &Error) -> PyErr {
     filled().map_or_else(|fault| fault, |()| exception(error.code, &error.to_string(), &fields))
 }
 
+/// An error of the core at one element of many: its `index` says which.
+pub(crate) fn from_core_at(py: Python<'_>, error: &Error, index: usize) -> PyErr {
+    let exception = from_core(py, error);
+    exception.value(py).setattr("index", (index,)).map_or_else(|fault| fault, |()| exception)
+}
+
+/// A number at a path in a session that is NaN or infinite.
+pub(crate) fn not_finite(py: Python<'_>, path: &str) -> PyErr {
+    let place = if path.is_empty() { "session" } else { path };
+    let message = format!("{place}: a number is not finite; check where the number comes from");
+    from_tree(py, ErrorCode::NotFinite, &message, path)
+}
+
 /// A text that is not a session, or not a specification.
 pub(crate) fn from_json(py: Python<'_>, error: &JsonError) -> PyErr {
     let fields = PyDict::new(py);

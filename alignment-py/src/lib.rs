@@ -1,6 +1,10 @@
 //! The native half of the Python package `wheel_alignment`: sessions in, results as JSON out, errors as exceptions.
 
 mod error;
+mod pose;
+mod propagation;
+mod session;
+mod stages;
 mod tree;
 mod uncertainty;
 
@@ -26,16 +30,32 @@ fn json(value: &impl Serialize) -> String {
 /// The native half of `wheel_alignment`.
 #[pymodule(gil_used = false)]
 mod _native {
+    use super::propagation::{Watch, run_watched};
     use super::{error, json, run, tree};
     use alignment_core::conformity::{self, Decision, Limits, Production, Uncertain};
     use alignment_core::error::WarningCode;
+    use alignment_core::monte_carlo::Settings;
     use alignment_core::paths::{COUNT, READINGS};
-    use alignment_core::uncertainty::Plan;
-    use alignment_core::{Alignment, ErrorCode, repeatability};
+    use alignment_core::uncertainty::{Plan, watched_monte_carlo};
+    use alignment_core::{Alignment, ErrorCode, compensation, datum, pose, repeatability, session, vehicle};
     use pyo3::exceptions::PyValueError;
     use pyo3::prelude::*;
     use pyo3::types::PyTuple;
 
+    #[pymodule_export]
+    use super::pose::{direction_from, mean_pose, poses_from, rig_from_target};
+    #[pymodule_export]
+    use super::propagation::{
+        Dual, agree, combine, elementary, expanded_output, input_from_observations, input_of, law_of_propagation,
+        trials_of,
+    };
+    #[pymodule_export]
+    use super::session::Session;
+    #[pymodule_export]
+    use super::stages::{
+        ahead_readings, from_rolling, from_spinning, plane_through, up_in_rig, virtual_session, virtual_truth,
+        virtual_vehicle, wheel_from_rolling, wheel_from_spinning,
+    };
     #[pymodule_export]
     use super::uncertainty::Uncertainty;
 
@@ -109,15 +129,20 @@ mod _native {
         paths: Vec<String>,
         settings: Bound<'_, PyAny>,
         method: Bound<'_, PyAny>,
+        progress: Option<Py<PyAny>>,
     ) -> PyResult<String> {
         let py = session.py();
         let session = tree::session(session, method)?;
-        let settings = tree::arguments(settings)?;
+        let settings: Settings = tree::arguments(settings)?;
         let paths: Vec<&str> = paths.iter().map(String::as_str).collect();
         for path in &paths {
             error::position(py, path)?;
         }
-        run(py, || alignment_core::uncertainty::monte_carlo(&session, &paths, settings).map(|trials| json(&trials)))
+        let mut watch = Watch::new(progress);
+        run_watched(py, || {
+            let watch = |trials| watch.at(trials, settings.most_trials);
+            watched_monte_carlo(&session, &paths, settings, watch).map(|trials| json(&trials))
+        })
     }
 
     /// The standard uncertainties of a planned measurement as JSON.
@@ -228,6 +253,26 @@ mod _native {
 
     #[pymodule_init]
     fn init(module: &Bound<'_, PyModule>) -> PyResult<()> {
+        module.add("ROTATION_TOLERANCE", pose::ROTATION_TOLERANCE)?;
+        module.add("UNIT_LENGTH_TOLERANCE", pose::UNIT_LENGTH_TOLERANCE)?;
+        module.add("MAX_COORDINATE_MM", pose::MAX_COORDINATE_MM)?;
+        for (name, range) in [
+            ("CLAMP_STANDOFF_RANGE_MM", session::CLAMP_STANDOFF_RANGE_MM),
+            ("LOADED_RADIUS_RANGE_MM", session::LOADED_RADIUS_RANGE_MM),
+            ("RIDE_HEIGHT_RANGE_MM", session::RIDE_HEIGHT_RANGE_MM),
+            ("TURN_ANGLE_RANGE_DEG", session::TURN_ANGLE_RANGE_DEG),
+            ("WHEELBASE_RANGE_MM", vehicle::WHEELBASE_RANGE_MM),
+            ("TRACK_RANGE_MM", vehicle::TRACK_RANGE_MM),
+        ] {
+            module.add(name, (range[0], range[1]))?;
+        }
+        module.add("MAX_STATIONS", session::MAX_STATIONS)?;
+        module.add("MAX_FRAMES", session::MAX_FRAMES)?;
+        module.add("MAX_INPUTS", super::propagation::MAX_INPUTS)?;
+        module.add("SHORT_ROLL_DEG", compensation::SHORT_ROLL_DEG)?;
+        module.add("MIN_ROLL_DEG", compensation::MIN_ROLL_DEG)?;
+        module.add("MIN_EXTENT_MM", datum::MIN_EXTENT_MM)?;
+        module.add("UNEVEN_MM", datum::UNEVEN_MM)?;
         module.add("READINGS", PyTuple::new(module.py(), READINGS)?)?;
         module.add("__version__", env!("CARGO_PKG_VERSION"))
     }

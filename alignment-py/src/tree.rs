@@ -1,4 +1,5 @@
-//! Reads what Python hands over: JSON texts, and trees of mappings, sequences, numbers, and arrays that have `tolist`.
+//! Reads what Python hands over: JSON texts, and trees of mappings, dataclasses, sequences, numbers, and arrays that
+//! have `tolist`.
 //!
 //! Unlike JSON, trees can hold numbers that are not finite. They reach the core, whose error names the place.
 
@@ -15,11 +16,15 @@ use serde::de::{
 };
 use std::fmt;
 
-/// Reads a session: a text is its JSON. A method, unless it is None, takes the place of the session's own.
+/// Reads a session: a text is its JSON, and one that was read is itself. A method, unless it is None, takes the place of the session's own.
 pub(crate) fn session(given: Bound<'_, PyAny>, method: Bound<'_, PyAny>) -> PyResult<Session> {
-    let session = text_or_tree(given, session_from_json, |py, reason, message, path| {
-        error::from_tree(py, JsonError::code_of(reason), &message, path)
-    })?;
+    let session = if let Ok(session) = given.cast::<crate::session::Session>() {
+        session.get().0.clone()
+    } else {
+        text_or_tree(given, session_from_json, |py, reason, message, path| {
+            error::from_tree(py, JsonError::code_of(reason), &message, path)
+        })?
+    };
     let method: Option<Method> =
         read(method, |py, reason, message, path| error::from_argument(py, reason, format!("method: {message}"), path))?;
     Ok(Session { method: method.unwrap_or(session.method), ..session })
@@ -99,7 +104,7 @@ impl From<PyErr> for Fault {
 /// A Python object as part of a tree.
 struct Tree<'py>(Bound<'py, PyAny>);
 
-impl<'de> Deserializer<'de> for Tree<'_> {
+impl<'de, 'py> Deserializer<'de> for Tree<'py> {
     type Error = Fault;
 
     fn deserialize_any<V: Visitor<'de>>(self, visitor: V) -> Result<V::Value, Fault> {
@@ -124,6 +129,11 @@ impl<'de> Deserializer<'de> for Tree<'_> {
             visitor.visit_seq(Items(tuple.iter().collect::<Vec<_>>().into_iter()))
         } else if let Ok(mapping) = value.cast::<PyMapping>() {
             let pairs = mapping.items()?.iter().map(|pair| pair.extract()).collect::<PyResult<Vec<_>>>()?;
+            visitor.visit_map(Pairs { pairs: pairs.into_iter(), value: None })
+        } else if let Some(fields) = value.getattr_opt("__dataclass_fields__")? {
+            let names = fields.cast::<PyMapping>().map_err(PyErr::from)?.keys()?;
+            let pair = |name: Bound<'py, PyAny>| Ok((name.clone(), value.getattr(name.cast::<PyString>()?)?));
+            let pairs = names.iter().map(pair).collect::<PyResult<Vec<_>>>()?;
             visitor.visit_map(Pairs { pairs: pairs.into_iter(), value: None })
         } else {
             Err(unexpected(&value, &visitor))

@@ -84,7 +84,7 @@ def test_the_top_level_has_what_the_core_has_there() -> None:
     errors = {kind.__name__ for kind in AlignmentError.__subclasses__()}
     names = {"AlignmentError", "ErrorCode", "__version__", *errors, *NAMES}
     names |= {"measure", "Alignment", "Measurement", "assess", "Assessment"}
-    names |= {"ByAxle", "BySide", "ByWheel"}
+    names |= {"ByAxle", "BySide", "ByWheel", "Pose", "Session"}
     assert set(wheel_alignment.__all__) == names
     assert len(wheel_alignment.__all__) == len(names)
     assert names <= set(dir(wheel_alignment))

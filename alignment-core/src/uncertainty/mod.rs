@@ -61,7 +61,7 @@ use nalgebra::SVector;
 pub use plan::{MAX_PLANNED, Plan, ROLL_RANGE_DEG, Reach, SWEEP_RANGE_DEG, plan, reach};
 use steered::SteeredFollows;
 #[cfg(feature = "simulate")]
-pub use trials::{Trials, monte_carlo};
+pub use trials::{Trials, monte_carlo, watched_monte_carlo};
 
 /// A row of a matrix by its elements that are not zero.
 type Sparse = Vec<(usize, f64)>;

@@ -60,26 +60,61 @@ pub struct Trials {
 /// # Ok::<(), alignment_core::Error>(())
 /// ```
 pub fn monte_carlo(session: &Session, paths: &[&str], settings: Settings) -> Result<Trials, Error> {
-    let positions = paths.iter().map(|path| paths::position(path)).collect::<Result<Vec<_>, _>>()?;
+    watched_monte_carlo(session, paths, settings, |_| Ok(()))
+}
+
+/// As [`monte_carlo`], and `watch` is told after each trial how many have been made. What it fails with ends the run and comes out as it
+/// is: a run of minutes can show how far it is, and be stopped.
+///
+/// # Errors
+/// As [`monte_carlo`], and what `watch` fails with.
+///
+/// ```
+/// use alignment_core::{Error, monte_carlo::Settings, session::PoseNoise, simulate::VirtualVehicle, uncertainty};
+///
+/// enum Stopped {
+///     Asked,
+///     Failed(Error),
+/// }
+/// impl From<Error> for Stopped {
+///     fn from(error: Error) -> Self {
+///         Self::Failed(error)
+///     }
+/// }
+/// let noise = PoseNoise { rotation_deg: 0.005, translation_mm: 0.05 };
+/// let session = VirtualVehicle { pose_noise: Some(noise), ..VirtualVehicle::default() }.session();
+/// let watch = |trials| if trials < 100 { Ok(()) } else { Err(Stopped::Asked) };
+/// let ended = uncertainty::watched_monte_carlo(&session, &["wheels.fl.camber_deg"], Settings::default(), watch);
+/// assert!(matches!(ended, Err(Stopped::Asked)));
+/// ```
+pub fn watched_monte_carlo<E: From<Error>>(
+    session: &Session,
+    paths: &[&str],
+    settings: Settings,
+    mut watch: impl FnMut(u32) -> Result<(), E>,
+) -> Result<Trials, E> {
+    let positions = paths.iter().map(|path| paths::position(path)).collect::<Result<Vec<_>, Error>>()?;
     let known = propagate(session)?;
     let (_, trace, _) = alignment::trace(session)?;
     let values = known.measurement.alignment.values();
     if let Some(&absent) = positions.iter().find(|&&position| values[position].is_none()) {
-        return Err(Error::new(crate::error::ErrorCode::MissingInput).input(paths::READINGS[absent]));
+        return Err(Error::new(crate::error::ErrorCode::MissingInput).input(paths::READINGS[absent]).into());
     }
     let mut trial = Trial::of(session, &known, &trace, settings.seed);
+    let mut trials = 0;
     let simulation = settle(settings, FINER, positions.len(), |outputs| {
         let drawn = trial.draw()?.values();
         for (output, &position) in outputs.iter_mut().zip(&positions) {
             *output = drawn[position].unwrap_or(f64::NAN);
         }
-        Ok(())
+        trials += 1;
+        watch(trials)
     })?;
     let compare = |(index, &position): (usize, &usize)| {
         let estimate = values[position].unwrap_or(f64::NAN);
         monte_carlo::agree(&known.output(position, estimate), &simulation, index, settings.significant_digits)
     };
-    let agreement = positions.iter().enumerate().map(compare).collect::<Result<_, _>>()?;
+    let agreement = positions.iter().enumerate().map(compare).collect::<Result<_, Error>>()?;
     let paths = positions.iter().map(|&position| paths::READINGS[position]).collect();
     Ok(Trials { paths, simulation, agreement })
 }

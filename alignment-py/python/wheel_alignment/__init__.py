@@ -25,13 +25,16 @@ if TYPE_CHECKING:
         assessment,
         compensation,
         conformity,
+        datum,
         error,
         joint,
         monte_carlo,
         paths,
+        pose,
         propagation,
         repeatability,
         session,
+        simulate,
         steering,
         sweep,
         turns,
@@ -78,7 +81,8 @@ if TYPE_CHECKING:
         UpInvertedError,
         WheelNotSeenError,
     )
-    from wheel_alignment.session import ByAxle, BySide, ByWheel
+    from wheel_alignment.pose import Pose
+    from wheel_alignment.session import ByAxle, BySide, ByWheel, Session
 
 __all__ = [
     "Alignment",
@@ -108,10 +112,12 @@ __all__ = [
     "NotStillError",
     "NotUnitLengthError",
     "OutOfRangeError",
+    "Pose",
     "RearWheelSteerError",
     "ReflectionError",
     "RollFullTurnError",
     "RollTooSmallError",
+    "Session",
     "SidesSwappedError",
     "SpindleNotLateralError",
     "SweepTooSmallError",
@@ -127,14 +133,17 @@ __all__ = [
     "assessment",
     "compensation",
     "conformity",
+    "datum",
     "error",
     "joint",
     "measure",
     "monte_carlo",
     "paths",
+    "pose",
     "propagation",
     "repeatability",
     "session",
+    "simulate",
     "steering",
     "sweep",
     "turns",
@@ -185,7 +194,8 @@ _HOMES = {
         "UpInvertedError",
         "WheelNotSeenError",
     ],
-    "session": ["ByAxle", "BySide", "ByWheel"],
+    "pose": ["Pose"],
+    "session": ["ByAxle", "BySide", "ByWheel", "Session"],
 }
 _HOME = {name: module for module, names in _HOMES.items() for name in names}
 

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+import copy
 import os
 from collections.abc import Mapping
 from pathlib import Path
-from typing import TypeAlias
+from typing import TYPE_CHECKING, TypeAlias, Union
 
 from wheel_alignment.error import (
     AlignmentError,
@@ -13,12 +14,22 @@ from wheel_alignment.error import (
     NotASpecificationError,
 )
 
+if TYPE_CHECKING:
+    from wheel_alignment.session import Session
+
 Given: TypeAlias = Mapping[str, object] | str | os.PathLike[str]
 """A tree, the text of its JSON, or the path of a JSON file."""
 
+SessionLike: TypeAlias = Union[Given, "Session"]
+"""The same, or a session that was read."""
 
-def session(given: Given) -> object:
-    """Return a session as the native half takes it: a text or a tree."""
+
+def session(given: SessionLike) -> object:
+    """Return a session as the native half takes it: itself, a text or a tree."""
+    from wheel_alignment.session import Session
+
+    if isinstance(given, Session):
+        return given._core
     return _text_or_tree(given, "session", NotASessionError)
 
 
@@ -50,3 +61,13 @@ def _text_or_tree(given: Given, what: str, refusal: type[AlignmentError]) -> obj
     raise TypeError(
         f"a {what} is a mapping, a JSON text or a path-like object, not {kind}"
     )
+
+
+def placed(error: Exception, place: str) -> Exception:
+    """Return an error again, its message with the place where it was."""
+    if not isinstance(error, AlignmentError):
+        return type(error)(f"{place}: {error}")
+    index = "" if error.index is None else f"[{', '.join(map(str, error.index))}]"
+    again = copy.copy(error)
+    again.args = (f"{place}{index}: {error}",)
+    return again

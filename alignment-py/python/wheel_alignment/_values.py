@@ -205,3 +205,9 @@ def _fields(kind: type) -> dict[str, object]:
     if kind not in _FIELDS:
         _FIELDS[kind] = typing.get_type_hints(kind)
     return _FIELDS[kind]
+
+
+def build_fields(kind: type, tree: dict[str, object]) -> dict[str, object]:
+    """Build what a dataclass is made of, each field by itself."""
+    fields = _fields(kind)
+    return {name: _build(fields[name], value) for name, value in tree.items()}

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from wheel_alignment import _inputs, _native
-from wheel_alignment._inputs import Given
+from wheel_alignment._inputs import SessionLike
 from wheel_alignment._tables import Column, Table
 from wheel_alignment._values import Tree, Value, build, from_json, table
 from wheel_alignment.compensation import Residual
@@ -242,7 +242,7 @@ class Measurement(Tree, Table):
 
 
 def measure(
-    session: Given, *, method: Literal["staged", "joint"] | None = None
+    session: SessionLike, *, method: Literal["staged", "joint"] | None = None
 ) -> Measurement:
     """Measure a car: from the target poses of one session to every reading.
 
@@ -253,11 +253,11 @@ def measure(
 
     Parameters
     ----------
-    session : mapping, str or path-like
-        What the rig hands over, format ``alignment-session/1``: a dict, the text of
-        its JSON, or the path of a JSON file as a `pathlib.Path`. Keys carry their
-        units: degrees and millimetres. In a dict, arrays and their scalars are as good
-        as lists and numbers.
+    session : Session, mapping, str or path-like
+        What the rig hands over: a `Session`, or what `Session.from_json` reads, a
+        dict, the text of its JSON, or the path of a JSON file as a `pathlib.Path`.
+        Keys carry their units: degrees and millimetres. In a dict, arrays and their
+        scalars are as good as lists and numbers.
     method : {"staged", "joint"}, optional
         How the readings are estimated: stage by stage, or all stages at once by one
         fit of a rigid car, which scatters less and gives ``fit``. What the session's

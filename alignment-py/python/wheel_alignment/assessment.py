@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
 from wheel_alignment import _inputs, _native
-from wheel_alignment._inputs import Given
+from wheel_alignment._inputs import Given, SessionLike
 from wheel_alignment._tables import Column
 from wheel_alignment._values import table, with_infinities
 from wheel_alignment.alignment import Alignment, Measurement
@@ -118,7 +118,7 @@ class Assessment(Measurement):
 
 
 def assess(
-    session: Given,
+    session: SessionLike,
     specification: Given | None = None,
     *,
     method: Literal["staged", "joint"] | None = None,
@@ -131,7 +131,7 @@ def assess(
 
     Parameters
     ----------
-    session : mapping, str or path-like
+    session : Session, mapping, str or path-like
         What the rig hands over, as `measure` takes it.
     specification : mapping, str or path-like, optional
         The limits, format ``alignment-specification/1``, in the same forms.

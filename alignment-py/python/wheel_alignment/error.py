@@ -135,6 +135,8 @@ class AlignmentError(ValueError):
         be read; the path that is no reading; else empty.
     line, column : int or None
         The place in a JSON text that could not be read, counted from 1.
+    index : tuple of int or None
+        The element, when many were computed at once.
 
     Examples
     --------
@@ -164,6 +166,7 @@ class AlignmentError(ValueError):
         path: str = "",
         line: int | None = None,
         column: int | None = None,
+        index: tuple[int, ...] | None = None,
     ) -> None:
         super().__init__(message)
         self.stage = stage
@@ -177,6 +180,7 @@ class AlignmentError(ValueError):
         self.path = path
         self.line = line
         self.column = column
+        self.index = index
 
 
 class NotFiniteError(AlignmentError):

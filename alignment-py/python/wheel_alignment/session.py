@@ -2,10 +2,73 @@
 
 from __future__ import annotations
 
+import json
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Generic, TypedDict
+from typing import (
+    TYPE_CHECKING,
+    Final,
+    Generic,
+    Literal,
+    TypeAlias,
+    TypedDict,
+    Union,
+    cast,
+    final,
+)
 
-from wheel_alignment._values import T, Value
+from wheel_alignment import _arrays, _inputs, _native
+from wheel_alignment._inputs import Given
+from wheel_alignment._values import T, Value, Vector
+from wheel_alignment.pose import Pose, PoseLike
+
+if TYPE_CHECKING:
+    from numpy.typing import ArrayLike
+    from typing_extensions import Unpack
+
+    from wheel_alignment._arrays import _Floats as Floats
+    from wheel_alignment._table import Table
+
+PerWheel: TypeAlias = Union[float, "ArrayLike", "ByWheel[float]", Mapping[str, float]]
+"""A number for all wheels, or one for each: fl fr rl rr."""
+
+StationLike: TypeAlias = Union[
+    PoseLike, Mapping[str, "PoseLike | None"], "ByWheel[PoseLike | None]"
+]
+"""The poses of the wheels at one moment, as `Session.from_arrays` takes them."""
+
+StationsLike: TypeAlias = Union[PoseLike, Sequence[StationLike]]  # noqa: UP007
+"""The stations of a stage, as `Session.from_arrays` takes them."""
+
+CLAMP_STANDOFF_RANGE_MM: Final[tuple[float, float]] = _native.CLAMP_STANDOFF_RANGE_MM
+"""The shortest and longest clamp standoff, mm: either sign."""
+
+LOADED_RADIUS_RANGE_MM: Final[tuple[float, float]] = _native.LOADED_RADIUS_RANGE_MM
+"""The least and greatest loaded radius, mm."""
+
+RIDE_HEIGHT_RANGE_MM: Final[tuple[float, float]] = _native.RIDE_HEIGHT_RANGE_MM
+"""The least and greatest ride height, mm."""
+
+TURN_ANGLE_RANGE_DEG: Final[tuple[float, float]] = _native.TURN_ANGLE_RANGE_DEG
+"""The least and greatest angle at which toe-out on turns can be asked for, degrees."""
+
+MAX_STATIONS: Final[int] = _native.MAX_STATIONS
+"""The most stations of one stage."""
+
+MAX_FRAMES: Final[int] = _native.MAX_FRAMES
+"""The most frames of one wheel at one station."""
+
+WHEELS: Final = ("fl", "fr", "rl", "rr")
+"""The wheels, in the order of every array of wheels."""
+
+STAGES: Final = ("rolling", "ahead", "sweep", "lock_left", "lock_right")
+"""The groups of stations."""
+
+Stations: TypeAlias = tuple[bytes, list[int]]
+"""Poses one after the other; and how many there are by station and wheel: −1 is one
+pose that stands alone, 0 none, all else so many frames."""
+
+_FOUR = "the wheels are fl, fr, rl and rr, in this order"
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -158,3 +221,622 @@ class Reference(Value):
     centreline: str
     datum: str
     turn: Turn
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Camera(Value):
+    """A camera that reports in its own frame.
+
+    Attributes
+    ----------
+    rig_from_camera : Pose
+        Where the camera is and how it is turned in the rig.
+    wheels : tuple of str
+        The wheels that it sees, whose poses are ``camera_from_target``.
+    """
+
+    rig_from_camera: Pose
+    wheels: tuple[str, ...]
+
+
+class SessionKeys(TypedDict, total=False):
+    """What a session may say beside its stations, each key with its default.
+
+    Attributes
+    ----------
+    up : array-like of 3 numbers
+        Unit vector upward in the rig frame: against gravity, or the normal of a
+        calibrated runway. The datum ``up`` needs it.
+    note : str
+        A remark for people.
+    cameras : mapping of str to Camera
+        The cameras that report in their own frames, by name; none.
+    pose_noise : PoseNoise or mapping
+        How much a pose scatters, per axis, or ``covariance``, 6×6 in deg and mm;
+        unknown.
+    input_uncertainty : InputUncertainty
+        How well the rig knows its other inputs; exactly.
+    loaded_radius_mm : number or mapping of axles
+        Loaded radius, mm; the rolling radius stands in.
+    ride_height_mm : number, 4 numbers or mapping of wheels
+        Ride height at each wheel, mm; unknown.
+    runway_mm : array-like of shape (4, 3) or mapping of wheels
+        Points of the runway, one under each wheel, in the rig frame, mm; none.
+    compensation : {"rolled", "spun"}
+        What was done with the car at the rolling stations; rolled.
+    rolling_body : {"translates", "turns"}
+        What the body may do while the car is rolled; it translates.
+    sweep_wheels_locked : bool
+        Whether the brake held the wheels during the sweep. A sweep needs it said.
+    sweep_body : {"still", "found_again"}
+        What the body does while the front wheels are steered; it stands still.
+    reference : Reference or mapping
+        The choices on which readings depend.
+    method : {"staged", "joint"}
+        How the readings are estimated; stage by stage.
+    joint : mapping
+        What the joint fit is told: ``robust`` and ``rolling_slip_mm``.
+    """
+
+    up: ArrayLike
+    note: str
+    cameras: Mapping[str, Camera | Mapping[str, object]]
+    pose_noise: PoseNoise | Mapping[str, ArrayLike]
+    input_uncertainty: InputUncertainty
+    loaded_radius_mm: float | ByAxle[float | None] | Mapping[str, float | None]
+    ride_height_mm: PerWheel
+    runway_mm: ArrayLike | ByWheel[Vector] | Mapping[str, ArrayLike]
+    compensation: Literal["rolled", "spun"]
+    rolling_body: Literal["translates", "turns"]
+    sweep_wheels_locked: bool
+    sweep_body: Literal["still", "found_again"]
+    reference: Reference | Mapping[str, object]
+    method: Literal["staged", "joint"]
+    joint: Mapping[str, object]
+
+
+@final
+class Session:
+    """Everything that a rig hands over about one car, read and kept.
+
+    What takes a session takes this as well, and need not read it again. It is frozen;
+    it can be compared, hashed, copied and pickled. `from_json`, `from_arrays` and
+    `from_table` make one: nothing but the form is checked before it is used, and that
+    every number is finite.
+
+    Examples
+    --------
+    >>> from wheel_alignment import Session, measure
+    >>> from wheel_alignment.simulate import VirtualVehicle
+    >>> session = VirtualVehicle().session()
+    >>> session
+    <Session
+        rolling          5 stations: fl fr rl rr
+        ahead            fl fr rl rr
+        sweep            9 stations: fl fr rl rr
+        lock_left        fl fr rl rr
+        lock_right       fl fr rl rr
+        pose_noise       unknown
+        method           staged
+    >
+    >>> Session.from_json(session.to_json()) == session
+    True
+    >>> print(f"{measure(session).alignment.wheels.fl.camber_deg:.2f}°")
+    -0.50°
+    """
+
+    __slots__ = ("_core",)
+    _core: _native.Session
+
+    def __init__(self) -> None:
+        raise TypeError(
+            "a session is made by Session.from_json, from_arrays or from_table"
+        )
+
+    @classmethod
+    def _of(cls, native: _native.Session) -> Session:
+        session = object.__new__(cls)
+        object.__setattr__(session, "_core", native)
+        return session
+
+    @classmethod
+    def from_json(cls, given: Given) -> Session:
+        """Read a session of format ``alignment-session/1``.
+
+        Parameters
+        ----------
+        given : mapping, str or path-like
+            A dict, the text of its JSON, or the path of a JSON file as a
+            `pathlib.Path`. In a dict, arrays and their scalars are as good as lists
+            and numbers, and objects of this package as the mappings that they stand
+            for.
+
+        Raises
+        ------
+        NotASessionError
+            Malformed JSON, an unknown or missing key, a wrong type: ``path``, ``line``
+            and ``column`` say where.
+        ThirdAxleError
+            A station has wheels beyond fl, fr, rl and rr.
+        NotFiniteError
+            A number is NaN or infinite.
+        OSError
+            The file cannot be read.
+
+        Examples
+        --------
+        >>> from wheel_alignment import NotASessionError, Session
+        >>> try:
+        ...     Session.from_json({"format": "alignment-session/1", "colour": 1})
+        ... except NotASessionError as error:
+        ...     print(error.path)
+        colour
+        """
+        return cls._of(_native.Session.read(_inputs.session(given)))
+
+    @classmethod
+    def from_arrays(
+        cls,
+        *,
+        rolling: StationsLike,
+        ahead: StationLike,
+        clamp_standoff_mm: PerWheel,
+        sweep: StationsLike | None = None,
+        lock_left: StationLike | None = None,
+        lock_right: StationLike | None = None,
+        **keys: Unpack[SessionKeys],
+    ) -> Session:
+        """Make a session of arrays of poses.
+
+        Parameters
+        ----------
+        rolling : array of shape (S, 4, 4, 4) or pose-like
+            ``rig_from_target`` by station and wheel, in the order fl fr rl rr: the
+            stations at which the car was rolled, or its wheels spun. With an axis of
+            frames, (S, 4, F, 4, 4). Any form of `pose.as_matrix4` is as good, and so
+            is a sequence of stations, each as `ahead`. 16 times NaN is a wheel, or a
+            frame, that was not seen.
+        ahead : array of shape (4, 4, 4) or pose-like
+            The station with the wheels straight ahead; with frames, (4, F, 4, 4). Or a
+            mapping of wheels, each with a pose, a stack of frames, or None: then one
+            wheel may have more frames than another.
+        clamp_standoff_mm : number, 4 numbers or mapping of wheels
+            From the wheel's centre plane outward along the spindle to the target's
+            origin, mm: one for all wheels, or each its own.
+        sweep : array of shape (S, 4, 4, 4) or pose-like, optional
+            The stations of the caster sweep, as `rolling`.
+        lock_left, lock_right : array of shape (4, 4, 4) or pose-like, optional
+            Full lock to the left and to the right, as `ahead`.
+        **keys
+            All else that a session may say: see `SessionKeys`. The datum ``up`` needs
+            ``up``, a sweep needs ``sweep_wheels_locked``.
+
+        Raises
+        ------
+        AlignmentError
+            As `pose.as_matrix4` and `from_json`.
+        TypeError, ValueError
+            As `pose.as_matrix4`; not four wheels.
+
+        Notes
+        -----
+        Poses with a covariance of their own are for `from_json`.
+
+        Examples
+        --------
+        >>> import numpy as np
+        >>> from wheel_alignment import Session
+        >>> from wheel_alignment.simulate import VirtualVehicle
+        >>> given = VirtualVehicle().session()
+        >>> poses = given.to_arrays()
+        >>> poses["rolling"].shape
+        (5, 4, 4, 4)
+        >>> poses["ahead"][2] = np.nan  # the camera of rl was blocked
+        >>> session = Session.from_arrays(
+        ...     **poses, up=[0, 0, 1], clamp_standoff_mm=90, sweep_wheels_locked=True
+        ... )
+        >>> print(repr(session).splitlines()[2])
+            ahead            fl fr rr
+        """
+        return cls._of_stages(
+            {
+                "rolling": stations(rolling, "rolling"),
+                "ahead": station(ahead, "ahead"),
+                "sweep": None if sweep is None else stations(sweep, "sweep"),
+                "lock_left": None
+                if lock_left is None
+                else station(lock_left, "lock_left"),
+                "lock_right": None
+                if lock_right is None
+                else station(lock_right, "lock_right"),
+            },
+            clamp_standoff_mm,
+            keys,
+        )
+
+    @classmethod
+    def _of_stages(
+        cls,
+        stages: Mapping[str, Stations | None],
+        clamp_standoff_mm: PerWheel,
+        keys: SessionKeys,
+    ) -> Session:
+        unknown = set(keys) - SessionKeys.__optional_keys__
+        if unknown:
+            raise TypeError(f"a session has no key {sorted(unknown)[0]!r}")
+        tree: dict[str, object] = {
+            key: value for key, value in keys.items() if value is not None
+        }
+        tree["format"] = "alignment-session/1"
+        tree["clamp_standoff_mm"] = per_wheel(clamp_standoff_mm, "clamp_standoff_mm")
+        if "ride_height_mm" in tree:
+            height = keys["ride_height_mm"]
+            tree["ride_height_mm"] = per_wheel(height, "ride_height_mm")
+        if "loaded_radius_mm" in tree:
+            tree["loaded_radius_mm"] = per_axle(keys["loaded_radius_mm"])
+        if "runway_mm" in tree and not isinstance(
+            tree["runway_mm"], (Mapping, ByWheel)
+        ):
+            points = cast("ArrayLike", tree["runway_mm"])
+            runway = _arrays.shaped(points, (4, 3), "runway_mm")
+            tree["runway_mm"] = dict(zip(WHEELS, runway.tolist(), strict=True))
+        # The stations follow as arrays.
+        tree |= {"rolling": [], "ahead": {}}
+        given = [(name, stage) for name, stage in stages.items() if stage is not None]
+        return cls._of(_native.Session.from_stations(tree, given))
+
+    @classmethod
+    def from_table(
+        cls, table: Table, *, clamp_standoff_mm: PerWheel, **keys: Unpack[SessionKeys]
+    ) -> Session:
+        """Make a session of a tidy table: one row per station and wheel.
+
+        Parameters
+        ----------
+        table : DataFrame, Table, mapping, sequence of mappings or path-like
+            A DataFrame of pandas or polars, a Table of pyarrow, a mapping of columns, a
+            sequence of rows, or the path of a CSV file as a `pathlib.Path`. Its
+            columns:
+
+            - ``stage``: ``rolling``, ``ahead``, ``sweep``, ``lock_left`` or
+              ``lock_right``;
+            - ``station``: counted from 0 in its stage, without a gap; nothing or 0
+              where the stage has a single station;
+            - ``wheel``: ``fl``, ``fr``, ``rl`` or ``rr``;
+            - ``frame``, which may be left out: tells apart several frames of a wheel at
+              a station, in their order; nothing where there is one pose alone;
+            - ``x_mm``, ``y_mm``, ``z_mm``: the target's origin in the rig frame;
+            - the rotation as ``qw``, ``qx``, ``qy``, ``qz``, a unit quaternion; or as
+              ``rx_rad``, ``ry_rad``, ``rz_rad``, a rotation vector; or as ``r11``,
+              ``r12`` … ``r33``, a matrix.
+
+            Other columns are let be. A row whose pose is empty or NaN, and a row that
+            is missing, is a wheel that was not seen.
+        clamp_standoff_mm : number, 4 numbers or mapping of wheels
+            As `from_arrays`.
+        **keys
+            As `from_arrays`.
+
+        Raises
+        ------
+        NotASessionError
+            A column is missing, or a row does not fit: the message names the row,
+            counted from 0, and the column, ``line`` the line of a CSV file.
+        AlignmentError
+            As `from_arrays`; of a pose, the message names the row.
+
+        Examples
+        --------
+        >>> from wheel_alignment import Session
+        >>> from wheel_alignment.simulate import VirtualVehicle
+        >>> given = VirtualVehicle().session()
+        >>> table = given.to_table()
+        >>> [name for name in table if name[0] != "r"]
+        ['stage', 'station', 'wheel', 'x_mm', 'y_mm', 'z_mm']
+        >>> session = Session.from_table(
+        ...     table, up=[0, 0, 1], clamp_standoff_mm=90, sweep_wheels_locked=True
+        ... )
+        >>> session.to_arrays()["sweep"].shape
+        (9, 4, 4, 4)
+        """
+        from wheel_alignment import _table
+
+        return cls._of_stages(_table.stages(table), clamp_standoff_mm, keys)
+
+    def to_json(self) -> str:
+        """Return the session as JSON that reads back to the same bits."""
+        return self._core.json()
+
+    def to_dict(self) -> dict[str, object]:
+        """Return the session as plain dicts and lists, as the JSON has it."""
+        tree: dict[str, object] = json.loads(self.to_json())
+        return tree
+
+    def to_arrays(self) -> dict[str, Floats]:
+        """Return the poses, by stage, as `from_arrays` takes them.
+
+        Stages that are not there are left out. Where a wheel has several frames at
+        some station, its stage has the axis of frames, filled up with NaN.
+        """
+        return {
+            stage: array if stage in ("rolling", "sweep") else array[0]
+            for stage, array, _ in self._stages()
+        }
+
+    def to_table(self) -> dict[str, list[str] | list[int] | list[int | None] | Floats]:
+        """Return the poses as columns, as `from_table` takes them.
+
+        Hand them to ``pandas.DataFrame`` or ``polars.DataFrame``. One row per pose that
+        was seen; rotations as matrices; ``frame`` only if some wheel has frames.
+        """
+        import numpy as np
+
+        rows: list[tuple[str, int, str, int | None]] = []
+        poses: list[Floats] = []
+        for stage, array, counts in self._stages():
+            for station, row in enumerate(counts):
+                for wheel, count in enumerate(row):
+                    seen = array[station, wheel]
+                    frames = range(count) if count >= 0 else [None]
+                    for frame in frames:
+                        rows.append((stage, station, WHEELS[wheel], frame))
+                        flat = seen.reshape(-1, 4, 4)
+                        poses.append(flat[frame or 0])
+        stack = np.array(poses).reshape(-1, 4, 4)
+        columns: dict[str, list[str] | list[int] | list[int | None] | Floats] = {
+            "stage": [stage for stage, *_ in rows],
+            "station": [station for _, station, *_ in rows],
+            "wheel": [wheel for _, _, wheel, _ in rows],
+        }
+        if any(frame is not None for *_, frame in rows):
+            columns["frame"] = [frame for *_, frame in rows]
+        for axis, name in enumerate(("x_mm", "y_mm", "z_mm")):
+            columns[name] = stack[:, axis, 3]
+        for axis in range(3):
+            for column in range(3):
+                columns[f"r{axis + 1}{column + 1}"] = stack[:, axis, column]
+        return columns
+
+    def frames(self, stage: str, station: int, wheel: str) -> tuple[Pose, ...]:
+        """Return the frames of one wheel at one station: none, one or several.
+
+        Parameters
+        ----------
+        stage : {"rolling", "ahead", "sweep", "lock_left", "lock_right"}
+            The group of stations.
+        station : int
+            The station of the stage, counted from 0; 0 where there is but one.
+        wheel : {"fl", "fr", "rl", "rr"}
+            The wheel.
+        """
+        for name, array, counts in self._stages():
+            if name == stage:
+                at = WHEELS.index(wheel)
+                stack = array[station, at].reshape(-1, 4, 4)
+                count = counts[station][at]
+                seen = stack[: abs(count)]
+                return tuple(Pose.from_matrix4(one) for one in seen)
+        raise ValueError(f"the session has no stage {stage!r}")
+
+    def _stages(self) -> Iterator[tuple[str, Floats, list[list[int]]]]:
+        """Walk through the stages: poses by station and wheel, and their counts."""
+        import numpy as np
+
+        for stage in STAGES:
+            data, flat = self._core.stations(stage)
+            if not flat and stage != "rolling":
+                continue
+            counts = np.array(flat, dtype=np.int64).reshape(-1, 4)
+            axes = () if (counts <= 0).all() else (int(counts.max()),)
+            array = np.full((*counts.shape, *axes, 4, 4), np.nan)
+            seen = _arrays.unpacked(data, (-1, 4, 4))
+            place = np.abs(counts)
+            if axes:
+                array[np.arange(axes[0]) < place[..., None]] = seen
+            else:
+                array[place == 1] = seen
+            yield stage, array, counts.tolist()
+
+    def __eq__(self, other: object) -> bool:
+        """Compare every number and word."""
+        if not isinstance(other, Session):
+            return NotImplemented
+        return self._core == other._core
+
+    def __hash__(self) -> int:
+        return hash(self._core)
+
+    def __reduce__(self) -> tuple[Callable[[str], Session], tuple[str]]:
+        return Session.from_json, (self.to_json(),)
+
+    def __copy__(self) -> Session:
+        return self
+
+    def __deepcopy__(self, memo: object) -> Session:
+        return self
+
+    def __setattr__(self, name: str, value: object) -> None:
+        raise AttributeError(f"a session is frozen: {name} cannot be set")
+
+    def __delattr__(self, name: str) -> None:
+        raise AttributeError(f"a session is frozen: {name} cannot be deleted")
+
+    def __repr__(self) -> str:
+        lines = [f"    {key:<17}{value}" for key, value in self._summary()]
+        return "\n".join(["<Session", *lines, ">"])
+
+    def _repr_html_(self) -> str:
+        import html
+
+        rows = "".join(
+            f"<tr><th style='text-align:left'>{key}</th>"
+            f"<td style='text-align:left'>{html.escape(value)}</td></tr>"
+            for key, value in self._summary()
+        )
+        return f"<div><b>Session</b><table><tbody>{rows}</tbody></table></div>"
+
+    def _summary(self) -> list[tuple[str, str]]:
+        """Tell what a person wants to know of a session at a glance."""
+        lines = []
+        for stage in STAGES:
+            _, flat = self._core.stations(stage)
+            stations = len(flat) // 4
+            if not stations and stage != "rolling":
+                continue
+            many = stage in ("rolling", "sweep")
+            seen = [sum(count != 0 for count in flat[wheel::4]) for wheel in range(4)]
+            wheels = " ".join(
+                name if count == stations else f"{name} ({count} of {stations})"
+                for name, count in zip(WHEELS, seen, strict=True)
+                if count
+            )
+            frames = [count for count in flat if count > 0]
+            text = f"{stations} station{'s' * (stations != 1)}: " if many else ""
+            text += wheels or "no wheel seen"
+            if frames:
+                least, most = min(frames), max(frames)
+                text += f"; {least}{f' to {most}' * (most > least)} frames"
+            lines.append((stage, text))
+        tree = json.loads(self._core.keys())
+        lines.append(("pose_noise", _noise(tree.get("pose_noise"))))
+        lines.append(("method", tree["method"]))
+        if tree.get("note"):
+            lines.append(("note", " ".join(str(tree["note"]).split())))
+        return lines
+
+
+def _noise(noise: dict[str, float] | None) -> str:
+    if noise is None:
+        return "unknown"
+    if "covariance" in noise:
+        return "a covariance"
+    return f"{noise['rotation_deg']:g}°, {noise['translation_mm']:g} mm per axis"
+
+
+def station(given: StationLike, what: str) -> Stations:
+    """Return a station as the native half takes it."""
+    from wheel_alignment import pose
+
+    if isinstance(given, ByWheel):
+        given = {wheel: getattr(given, wheel) for wheel in WHEELS}
+    if isinstance(given, Mapping) and not _is_poses(given):
+        if not set(given) <= set(WHEELS):
+            unknown = sorted(set(given) - set(WHEELS), key=str)[0]
+            raise ValueError(f"{what}: unknown wheel {unknown!r}; {_FOUR}")
+        data, counts = [], []
+        for wheel in WHEELS:
+            try:
+                array = pose.as_matrix4(given.get(wheel))
+            except (TypeError, ValueError) as error:
+                raise _inputs.placed(error, f"{what}.{wheel}") from None
+            if array.ndim > 3:
+                raise ValueError(
+                    f"{what}.{wheel}: a pose or a stack of frames is needed, not shape "
+                    f"{array.shape}"
+                )
+            some, count = _seen(array[None, None] if array.ndim == 2 else array[None])
+            data.append(some)
+            counts += [-count[0]] if array.ndim == 2 else count
+        return b"".join(data), counts
+    try:
+        array = pose.as_matrix4(cast("PoseLike", given))
+    except (TypeError, ValueError) as error:
+        raise _inputs.placed(error, what) from None
+    if array.ndim not in (3, 4) or array.shape[0] != 4:
+        raise ValueError(
+            f"{what}: poses of shape (4, 4, 4), or (4, F, 4, 4) with frames, are "
+            f"needed, not {array.shape}; {_FOUR}"
+        )
+    return _counted(array[None])
+
+
+def stations(given: StationsLike, what: str) -> Stations:
+    """Return stations as the native half takes them."""
+    from wheel_alignment import pose
+
+    if isinstance(given, Sequence) and not isinstance(given, str):
+        named = [isinstance(one, (Mapping, ByWheel)) for one in given]
+        # A mapping of wheels is a station, one of rotation and translation are poses.
+        if any(named) and not any(_is_poses(one) for one in given):
+            both = [
+                station(cast("StationLike", one), f"{what}[{index}]")
+                for index, one in enumerate(given)
+            ]
+            data = b"".join(data for data, _ in both)
+            return data, [count for _, counts in both for count in counts]
+    try:
+        array = pose.as_matrix4(cast("PoseLike", given))
+    except (TypeError, ValueError) as error:
+        raise _inputs.placed(error, what) from None
+    if array.ndim not in (4, 5) or array.shape[1] != 4:
+        raise ValueError(
+            f"{what}: poses of shape (S, 4, 4, 4), or (S, 4, F, 4, 4) with frames, are "
+            f"needed, not {array.shape}; {_FOUR}"
+        )
+    return _counted(array)
+
+
+def _is_poses(one: object) -> bool:
+    return isinstance(one, Mapping) and "translation_mm" in one
+
+
+def _counted(array: Floats) -> Stations:
+    """Return poses by station and wheel, with or without frames, and their counts."""
+    if array.ndim == 5:
+        return _seen(array.reshape(-1, *array.shape[2:]))
+    data, counts = _seen(array.reshape(-1, 1, 4, 4))
+    return data, [-count for count in counts]
+
+
+def _seen(frames: Floats) -> Stations:
+    """Return the frames that were seen, of shape (N, F, 4, 4), and how many each."""
+    import numpy as np
+
+    seen = ~np.isnan(frames).all((-1, -2))
+    return _arrays.packed(frames[seen]), seen.sum(-1).tolist()
+
+
+def per_wheel(given: PerWheel, what: str) -> object:
+    """Return a number of each wheel as the native half takes it."""
+    if isinstance(given, (Mapping, ByWheel)):
+        return given
+    if isinstance(given, (int, float)) and not isinstance(given, bool):
+        return dict.fromkeys(WHEELS, given)
+    array = _arrays.floats(given, what)
+    if array.shape not in ((), (4,)):
+        raise ValueError(f"{what}: one number or {_FOUR}, not shape {array.shape}")
+    values = [array.item()] * 4 if array.shape == () else array.tolist()
+    return dict(zip(WHEELS, values, strict=True))
+
+
+def per_axle(given: object) -> object:
+    """Return a number of each axle as the native half takes it."""
+    if given is None or isinstance(given, (Mapping, ByAxle)):
+        return given
+    return {"front": given, "rear": given}
+
+
+def up_in_rig(up: ArrayLike) -> Vector:
+    """Check ``up`` and make it a unit vector in the rig frame.
+
+    Parameters
+    ----------
+    up : array-like of 3 numbers
+        Upward, of length 1 within 1e-6.
+
+    Raises
+    ------
+    NotUnitLengthError
+        It is further from length 1.
+    NotFiniteError
+        A number is NaN or infinite.
+
+    Examples
+    --------
+    >>> from wheel_alignment.session import up_in_rig
+    >>> up_in_rig([0, 0, 1 + 1e-7])
+    (0.0, 0.0, 1.0)
+    """
+    from wheel_alignment import pose
+
+    return _native.up_in_rig(pose.three(up, "up"))

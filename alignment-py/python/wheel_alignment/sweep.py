@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
 from wheel_alignment import _inputs, _native
-from wheel_alignment._inputs import Given
+from wheel_alignment._inputs import SessionLike
 from wheel_alignment._tables import Column, Table
 from wheel_alignment._values import Tree, Value, Vector, from_json
 from wheel_alignment.compensation import Residual
@@ -161,7 +161,7 @@ class Sweep(Tree, Table):
 
 
 def follow(
-    session: Given, *, method: Literal["staged", "joint"] | None = None
+    session: SessionLike, *, method: Literal["staged", "joint"] | None = None
 ) -> Sweep:
     """Follow the front wheels of a session through the sweep.
 
@@ -169,7 +169,7 @@ def follow(
 
     Parameters
     ----------
-    session : mapping, str or path-like
+    session : Session, mapping, str or path-like
         What the rig hands over, as `measure` takes it.
     method : {"staged", "joint"}, optional
         As `measure` takes it.
@@ -198,39 +198,18 @@ def follow(
 
     Examples
     --------
-    An upright car, whose left target turns about an axis with 5° of caster:
+    An invented car, swept by 20° to either side:
 
-    >>> import math
     >>> from wheel_alignment import sweep
-    >>> front = {"fl": (2700, 760), "fr": (2700, -760)}
-    >>> rear = {"rl": (0, 750), "rr": (0, -750)}
-    >>> def station(roll_deg=0, turn_deg=0):
-    ...     roll, turn = math.radians(roll_deg), math.radians(turn_deg)
-    ...     axis = (-math.sin(math.radians(5)), 0, math.cos(math.radians(5)))
-    ...     poses = {}
-    ...     for wheel, (x, y) in (front | rear).items():
-    ...         steered = [turn * k for k in axis] if wheel in front else [0, 0, 0]
-    ...         poses[wheel] = {
-    ...             "rotation_vector_rad": [0, roll, 0] if roll else steered,
-    ...             "translation_mm": [x + 310 * roll, y, 310],
-    ...         }
-    ...     return poses
-    >>> session = {
-    ...     "format": "alignment-session/1",
-    ...     "up": [0, 0, 1],
-    ...     "clamp_standoff_mm": {"fl": 0, "fr": 0, "rl": 0, "rr": 0},
-    ...     "rolling": [station(0), station(20), station(40)],
-    ...     "ahead": station(),
-    ...     "sweep": [station(turn_deg=turn) for turn in (-20, 0, 20)],
-    ...     "sweep_wheels_locked": True,
-    ... }
-    >>> swept = sweep.follow(session)
-    >>> print(f"caster {swept.left.axis.caster_deg:.2f}°")
-    caster 5.00°
-    >>> for station in swept.left.stations:
-    ...     print(f"{station.steer_deg:6.2f}° {station.camber_deg:5.2f}°")
-    -19.93° -1.71°
-      0.00° -0.00°
-     19.93°  1.71°
+    >>> from wheel_alignment.simulate import VirtualVehicle
+    >>> swept = sweep.follow(VirtualVehicle().session())
+    >>> axis = swept.left.axis
+    >>> print(f"caster {axis.caster_deg:.2f}°, SAI {axis.sai_deg:.2f}°")
+    caster 4.00°, SAI 13.00°
+    >>> for station in swept.left.stations[::4]:
+    ...     print(f"{station.steer_deg:7.2f}° {station.camber_deg:6.2f}°")
+     -18.42°  -1.08°
+       0.00°  -0.50°
+      20.62°   1.76°
     """
     return from_json(Sweep, _native.sweep(_inputs.session(session), method))

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal, TypedDict, overload
 
 from wheel_alignment import _inputs, _native
-from wheel_alignment._inputs import Given
+from wheel_alignment._inputs import SessionLike
 from wheel_alignment._tables import Column, Table
 from wheel_alignment._values import (
     Tree,
@@ -285,7 +285,7 @@ def _source(tree: str | dict[str, str | dict[str, str | int | None]]) -> Source:
 
 
 def propagate(
-    session: Given, *, method: Literal["staged", "joint"] | None = None
+    session: SessionLike, *, method: Literal["staged", "joint"] | None = None
 ) -> Uncertainty:
     """Measure a car, and say what each reading is worth.
 
@@ -294,7 +294,7 @@ def propagate(
 
     Parameters
     ----------
-    session : mapping, str or path-like
+    session : Session, mapping, str or path-like
         What the rig hands over, as `measure` takes it. ``pose_noise`` states how much
         a pose scatters, per axis or as a 6×6 ``covariance`` in deg and mm; a pose may
         have a ``covariance`` of its own; without either it is estimated from the
@@ -535,7 +535,7 @@ class Trials(Value):
 
 
 def monte_carlo(
-    session: Given,
+    session: SessionLike,
     paths: Sequence[str],
     *,
     probability: float = 0.95,
@@ -543,6 +543,7 @@ def monte_carlo(
     most_trials: int = 10_000_000,
     seed: int = 0,
     method: Literal["staged", "joint"] | None = None,
+    progress: Callable[[int, int], object] | None = None,
 ) -> Trials:
     """Measure a session again and again, every input drawn from what is known of it.
 
@@ -551,7 +552,7 @@ def monte_carlo(
 
     Parameters
     ----------
-    session : mapping, str or path-like
+    session : Session, mapping, str or path-like
         What the rig hands over, as `propagate` takes it.
     paths : sequence of str
         The readings to watch, of `READINGS`; a text is one of them.
@@ -567,6 +568,10 @@ def monte_carlo(
         The seed of the trials, 0 to 2**64 − 1.
     method : {"staged", "joint"}, optional
         As `measure` takes it.
+    progress : callable, optional
+        Called some ten times a second with the number of trials made and
+        `most_trials`; mostly far fewer are needed. An exception that it raises ends
+        the run.
 
     Returns
     -------
@@ -587,8 +592,8 @@ def monte_carlo(
 
     Notes
     -----
-    The interpreter is free for other threads meanwhile. A run cannot be interrupted:
-    it takes some hundred thousand measurements, or millions at worst.
+    The interpreter is free for other threads meanwhile. A run takes some hundred
+    thousand measurements, or millions at worst; Ctrl-C ends it.
 
     Examples
     --------
@@ -606,5 +611,7 @@ def monte_carlo(
         "seed": seed,
     }
     watched = [paths] if isinstance(paths, str) else list(paths)
-    text = _native.monte_carlo(_inputs.session(session), watched, settings, method)
+    text = _native.monte_carlo(
+        _inputs.session(session), watched, settings, method, progress
+    )
     return from_json(Trials, text)
