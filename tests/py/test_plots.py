@@ -2,6 +2,8 @@
 
 import itertools
 import math
+import re
+import runpy
 import subprocess
 import sys
 from collections.abc import Callable
@@ -152,6 +154,24 @@ def hidden(session: Tree) -> Alignment:
 def nothing(session: Tree) -> Alignment:
     session["ahead"] = {}
     return measure(session).alignment
+
+
+def test_the_picture_of_the_readme_is_current(
+    session_path: Path, tmp_path: Path
+) -> None:
+    # What is written; how the lines run may differ from one Matplotlib to another.
+    drawn = tmp_path / "drawn.svg"
+    program = session_path.parent / "plan_view.py"
+    runpy.run_path(str(program))["draw"](drawn)
+    stored = session_path.parent / "plan_view.svg"
+    said = [
+        re.findall("<!-- (.*) -->", of.read_text("utf-8")) for of in (drawn, stored)
+    ]
+    assert (
+        "Drawn: toe and thrust angle 30 times larger, setback 10 times larger."
+        in said[0]
+    )
+    assert said[0] == said[1], "python examples/plan_view.py, and look at it"
 
 
 def test_what_is_absent_is_said_to_be(session: Tree) -> None:
