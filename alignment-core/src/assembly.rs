@@ -94,12 +94,16 @@ impl Geometry {
             axis.map(read).transpose().map(Option::unwrap_or_default)
         })?;
         let BySide { left, right } = readings;
-        let half_difference = |(left, right): (f64, f64)| (right - left) / 2.0;
         let cross = |left: Option<f64>, right: Option<f64>| left.zip(right).map(|(left, right)| left - right);
         Ok(SteeringReadings {
             left,
             right,
-            ahead_error_deg: tree.wheels.fl.toe_deg.zip(tree.wheels.fr.toe_deg).map(half_difference),
+            ahead_error_deg: tree
+                .wheels
+                .fl
+                .toe_deg
+                .zip(tree.wheels.fr.toe_deg)
+                .map(|(l, r)| vehicle::ahead_error(l, r)),
             cross_caster_deg: cross(left.caster_deg, right.caster_deg),
             cross_sai_deg: cross(left.sai_deg, right.sai_deg),
             sweep_range_deg: self.sweep_range_deg,

@@ -525,6 +525,17 @@ impl WarningCode {
         self as i32
     }
 
+    /// The code as one bit of a set, `1 << (number − 1)`.
+    ///
+    /// ```
+    /// # use alignment_core::error::WarningCode;
+    /// assert_eq!(WarningCode::RollShort.bit(), 1);
+    /// ```
+    #[must_use]
+    pub const fn bit(self) -> u32 {
+        1 << (self.number() - 1)
+    }
+
     /// The stable name, in snake case.
     #[must_use]
     pub const fn name(self) -> &'static str {

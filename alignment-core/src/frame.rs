@@ -19,11 +19,11 @@
 //! assert_eq!(left.cross(up).to_array(), [1.0, 0.0, 0.0]);
 //! ```
 
-use crate::units;
+use crate::lanes::Real;
 use core::fmt::Debug;
 use core::marker::PhantomData;
 use core::ops::{Add, Mul, Neg, Sub};
-use nalgebra::{Matrix3, Vector3};
+use nalgebra::{ArrayStorage, Matrix3, Vector3};
 
 /// A coordinate frame, as a type.
 pub trait Frame: Copy + Debug + PartialEq {}
@@ -54,21 +54,93 @@ impl Frame for Target {}
 impl Frame for Vehicle {}
 impl Frame for Knuckle {}
 
-/// A direction, or a point in mm, in the frame `F`.
+/// A direction, or a point in mm, in the frame `F`. The coordinates are numbers; inside, they can also be lanes: one number from each of
+/// several records.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Vector<F: Frame> {
-    xyz: Vector3<f64>,
+pub struct Vector<F: Frame, T = f64> {
+    xyz: Vector3<T>,
     frame: PhantomData<F>,
 }
 
-impl<F: Frame> Vector<F> {
+impl<F: Frame, T: Real> Vector<F, T> {
     /// The vector with these coordinates, x, y, z.
-    #[inline]
+    #[inline(always)]
     #[must_use]
-    pub const fn new(xyz: [f64; 3]) -> Self {
+    pub const fn new(xyz: [T; 3]) -> Self {
         Self::wrap(Vector3::new(xyz[0], xyz[1], xyz[2]))
     }
 
+    /// The coordinates x, y, z.
+    #[inline(always)]
+    #[must_use]
+    pub fn to_array(self) -> [T; 3] {
+        [self.x(), self.y(), self.z()]
+    }
+
+    /// The x coordinate.
+    #[inline(always)]
+    #[must_use]
+    pub fn x(self) -> T {
+        self.xyz.data.0[0][0]
+    }
+
+    /// The y coordinate.
+    #[inline(always)]
+    #[must_use]
+    pub fn y(self) -> T {
+        self.xyz.data.0[0][1]
+    }
+
+    /// The z coordinate.
+    #[inline(always)]
+    #[must_use]
+    pub fn z(self) -> T {
+        self.xyz.data.0[0][2]
+    }
+
+    /// Scalar product.
+    #[inline(always)]
+    #[must_use]
+    pub fn dot(self, other: Self) -> T {
+        self.x() * other.x() + self.y() * other.y() + self.z() * other.z()
+    }
+
+    /// Vector product, right-handed.
+    #[inline(always)]
+    #[must_use]
+    pub fn cross(self, other: Self) -> Self {
+        let ([a, b, c], [x, y, z]) = (self.to_array(), other.to_array());
+        Self::new([b * z - c * y, c * x - a * z, a * y - b * x])
+    }
+
+    /// Length.
+    #[inline(always)]
+    #[must_use]
+    pub fn norm(self) -> T {
+        self.dot(self).sqrt()
+    }
+
+    /// The same direction with length 1. The null vector stays null.
+    #[inline(always)]
+    #[must_use]
+    pub fn unit(self) -> Self {
+        self * self.norm().scale_to_one()
+    }
+
+    /// What remains of the vector square to the unit vector `direction`.
+    #[inline(always)]
+    #[must_use]
+    pub fn square_to(self, direction: Self) -> Self {
+        self - direction * self.dot(direction)
+    }
+
+    #[inline(always)]
+    pub(crate) const fn wrap(xyz: Vector3<T>) -> Self {
+        Self { xyz, frame: PhantomData }
+    }
+}
+
+impl<F: Frame> Vector<F> {
     /// The null vector.
     #[inline]
     #[must_use]
@@ -76,72 +148,8 @@ impl<F: Frame> Vector<F> {
         Self::new([0.0; 3])
     }
 
-    /// The coordinates x, y, z.
-    #[inline]
-    #[must_use]
-    pub fn to_array(self) -> [f64; 3] {
-        self.xyz.into()
-    }
-
-    /// The x coordinate.
-    #[inline]
-    #[must_use]
-    pub fn x(self) -> f64 {
-        self.xyz.x
-    }
-
-    /// The y coordinate.
-    #[inline]
-    #[must_use]
-    pub fn y(self) -> f64 {
-        self.xyz.y
-    }
-
-    /// The z coordinate.
-    #[inline]
-    #[must_use]
-    pub fn z(self) -> f64 {
-        self.xyz.z
-    }
-
-    /// Scalar product.
-    #[inline]
-    #[must_use]
-    pub fn dot(self, other: Self) -> f64 {
-        self.xyz.dot(&other.xyz)
-    }
-
-    /// Vector product, right-handed.
-    #[inline]
-    #[must_use]
-    pub fn cross(self, other: Self) -> Self {
-        Self::wrap(self.xyz.cross(&other.xyz))
-    }
-
-    /// Length.
-    #[inline]
-    #[must_use]
-    pub fn norm(self) -> f64 {
-        units::sqrt(self.dot(self))
-    }
-
-    /// The same direction with length 1. The null vector stays null.
-    #[inline]
-    #[must_use]
-    pub fn unit(self) -> Self {
-        let norm = self.norm();
-        if norm > 0.0 { self * (1.0 / norm) } else { self }
-    }
-
-    /// What remains of the vector square to the unit vector `direction`.
-    #[inline]
-    #[must_use]
-    pub fn square_to(self, direction: Self) -> Self {
-        self - direction * self.dot(direction)
-    }
-
     /// A unit vector square to this unit vector: of the coordinate axes, the one that lies furthest from it, made square.
-    #[inline]
+    #[inline(always)]
     #[must_use]
     pub fn any_square(self) -> Self {
         let [x, y, z] = self.to_array().map(f64::abs);
@@ -154,37 +162,37 @@ impl<F: Frame> Vector<F> {
         };
         Self::new(axis).square_to(self).unit()
     }
-
-    pub(crate) const fn wrap(xyz: Vector3<f64>) -> Self {
-        Self { xyz, frame: PhantomData }
-    }
 }
 
-impl<F: Frame> Add for Vector<F> {
+impl<F: Frame, T: Real> Add for Vector<F, T> {
     type Output = Self;
+    #[inline(always)]
     fn add(self, other: Self) -> Self {
-        Self::wrap(self.xyz + other.xyz)
+        Self::new([self.x() + other.x(), self.y() + other.y(), self.z() + other.z()])
     }
 }
 
-impl<F: Frame> Sub for Vector<F> {
+impl<F: Frame, T: Real> Sub for Vector<F, T> {
     type Output = Self;
+    #[inline(always)]
     fn sub(self, other: Self) -> Self {
-        Self::wrap(self.xyz - other.xyz)
+        Self::new([self.x() - other.x(), self.y() - other.y(), self.z() - other.z()])
     }
 }
 
-impl<F: Frame> Neg for Vector<F> {
+impl<F: Frame, T: Real> Neg for Vector<F, T> {
     type Output = Self;
+    #[inline(always)]
     fn neg(self) -> Self {
-        Self::wrap(-self.xyz)
+        Self::new([-self.x(), -self.y(), -self.z()])
     }
 }
 
-impl<F: Frame> Mul<f64> for Vector<F> {
+impl<F: Frame, T: Real> Mul<T> for Vector<F, T> {
     type Output = Self;
-    fn mul(self, factor: f64) -> Self {
-        Self::wrap(self.xyz * factor)
+    #[inline(always)]
+    fn mul(self, factor: T) -> Self {
+        Self::new([self.x() * factor, self.y() * factor, self.z() * factor])
     }
 }
 
@@ -196,52 +204,81 @@ impl<F: Frame> core::iter::Sum for Vector<F> {
 
 /// A rigid transform that takes coordinates in `From` to coordinates in `To`: named `to_from_from`, as in `rig_from_target`.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Transform<To: Frame, From: Frame> {
-    pub(crate) rotation: Matrix3<f64>,
-    translation: Vector<To>,
+pub struct Transform<To: Frame, From: Frame, T = f64> {
+    pub(crate) rotation: Matrix3<T>,
+    translation: Vector<To, T>,
     from: PhantomData<From>,
 }
 
-impl<To: Frame, From: Frame> Transform<To, From> {
+impl<To: Frame, From: Frame, T: Real> Transform<To, From, T> {
     /// The transform whose `From` axes are these unit vectors, square to each other and right-handed, seen in `To`, and
     /// whose `From` origin lies at `origin` in `To`.
-    #[inline]
+    #[inline(always)]
     #[must_use]
-    pub fn from_axes(axes: [Vector<To>; 3], origin: Vector<To>) -> Self {
-        Self::from_parts(Matrix3::from_columns(&axes.map(|axis| axis.xyz)), origin)
+    pub fn from_axes([x, y, z]: [Vector<To, T>; 3], origin: Vector<To, T>) -> Self {
+        Self::from_parts(Matrix3::from_data(ArrayStorage([x.to_array(), y.to_array(), z.to_array()])), origin)
     }
 
     /// Takes a direction in `From` to the same direction in `To`.
-    #[inline]
+    #[inline(always)]
     #[must_use]
-    pub fn direction(&self, v: Vector<From>) -> Vector<To> {
-        Vector::wrap(self.rotation * v.xyz)
+    pub fn direction(&self, v: Vector<From, T>) -> Vector<To, T> {
+        turned(&self.rotation, v)
     }
 
     /// Takes a point in `From` to the same point in `To`.
-    #[inline]
+    #[inline(always)]
     #[must_use]
-    pub fn point(&self, p: Vector<From>) -> Vector<To> {
+    pub fn point(&self, p: Vector<From, T>) -> Vector<To, T> {
         self.direction(p) + self.translation
     }
 
     /// Where the origin of `From` lies in `To`.
-    #[inline]
+    #[inline(always)]
     #[must_use]
-    pub fn origin(&self) -> Vector<To> {
+    pub fn origin(&self) -> Vector<To, T> {
         self.translation
     }
 
     /// The transform the other way round.
-    #[inline]
+    #[inline(always)]
     #[must_use]
-    pub fn inverse(&self) -> Transform<From, To> {
-        let rotation = self.rotation.transpose();
-        Transform::from_parts(rotation, Vector::wrap(-(rotation * self.translation.xyz)))
+    pub fn inverse(&self) -> Transform<From, To, T> {
+        let [[a, b, c], [d, e, f], [g, h, i]] = self.rotation.data.0;
+        let rotation = Matrix3::from_data(ArrayStorage([[a, d, g], [b, e, h], [c, f, i]]));
+        Transform::from_parts(rotation, -turned(&rotation, self.translation))
     }
 
+    /// The transform with this rotation, row by row, and this origin of `From` in `To`.
+    #[inline(always)]
+    pub(crate) fn from_rows([a, b, c]: [[T; 3]; 3], origin: [T; 3]) -> Self {
+        let column = |i: usize| Vector::new([a[i], b[i], c[i]]);
+        Self::from_axes([column(0), column(1), column(2)], Vector::new(origin))
+    }
+
+    /// The axes of `From`, seen in `To`.
+    #[inline(always)]
+    pub(crate) fn axes(&self) -> [Vector<To, T>; 3] {
+        let [x, y, z] = self.rotation.data.0;
+        [Vector::new(x), Vector::new(y), Vector::new(z)]
+    }
+
+    #[inline(always)]
+    pub(crate) fn from_parts(rotation: Matrix3<T>, translation: Vector<To, T>) -> Self {
+        Self { rotation, translation, from: PhantomData }
+    }
+}
+
+/// A direction in `From` as one in `To`, by a rotation whose columns are the axes of `From`.
+#[inline(always)]
+fn turned<To: Frame, From: Frame, T: Real>(rotation: &Matrix3<T>, v: Vector<From, T>) -> Vector<To, T> {
+    let [x, y, z] = rotation.data.0;
+    Vector::new(x) * v.x() + Vector::new(y) * v.y() + Vector::new(z) * v.z()
+}
+
+impl<To: Frame, From: Frame> Transform<To, From> {
     /// The transform by way of a third frame: `a_from_b.then_from(&b_from_c)` is `a_from_c`.
-    #[inline]
+    #[inline(always)]
     #[must_use]
     pub fn then_from<Third: Frame>(&self, other: &Transform<From, Third>) -> Transform<To, Third> {
         Transform::from_parts(self.rotation * other.rotation, self.point(other.translation))
@@ -253,10 +290,6 @@ impl<To: Frame, From: Frame> Transform<To, From> {
         // The skew part of the turn.
         let [x, y, z] = [turn[(2, 1)] - turn[(1, 2)], turn[(0, 2)] - turn[(2, 0)], turn[(1, 0)] - turn[(0, 1)]];
         Vector::new([x * 0.5, y * 0.5, z * 0.5])
-    }
-
-    pub(crate) fn from_parts(rotation: Matrix3<f64>, translation: Vector<To>) -> Self {
-        Self { rotation, translation, from: PhantomData }
     }
 }
 

@@ -70,6 +70,7 @@ extern crate alloc;
 
 pub mod alignment;
 pub mod assessment;
+pub mod batch;
 pub mod compensation;
 pub mod conformity;
 #[cfg(feature = "nalgebra")]
@@ -102,6 +103,7 @@ pub mod wheel;
 
 mod assembly;
 mod checks;
+mod lanes;
 mod rigid;
 mod scatter;
 mod slip;

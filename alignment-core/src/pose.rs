@@ -2,6 +2,7 @@
 
 use crate::error::{Error, ErrorCode};
 use crate::frame::{Frame, Rig, Target, Transform, Vector};
+use crate::lanes::Real;
 use crate::units::{self, deg_from_rad};
 use core::array;
 use nalgebra::{Matrix3, Quaternion, Rotation3, UnitQuaternion, Vector3};
@@ -285,20 +286,13 @@ impl Pose {
     /// Whether the pose is finite, near, right-handed, and orthonormal to rounding: nothing to refuse, nothing to mend.
     #[inline]
     pub(crate) fn is_exact(&self) -> bool {
-        let (x, y, z) = self.axes();
-        let across = x.cross(&y) - z;
-        let (xx, yy, xy) = (x.dot(&x) - 1.0, y.dot(&y) - 1.0, x.dot(&y));
-        let deviation = xx * xx + yy * yy + xy * xy + across.dot(&across);
-        let t = Vector::<Rig>::new(self.translation_mm);
-        // A comparison with NaN is false.
-        deviation <= ROUNDING * ROUNDING && t.dot(t) <= MAX_COORDINATE_MM * MAX_COORDINATE_MM
+        is_exact(&Transform::<Rig, Target>::from_rows(self.rotation, self.translation_mm))
     }
 
     /// The transform of a pose that [is exact](Self::is_exact).
     #[inline]
     pub(crate) fn as_it_is<To: Frame, From: Frame>(&self) -> Transform<To, From> {
-        let (x, y, z) = self.axes();
-        Transform::from_parts(Matrix3::from_columns(&[x, y, z]), Vector::new(self.translation_mm))
+        Transform::from_rows(self.rotation, self.translation_mm)
     }
 
     /// The pose with its rotation taken to the nearest one, or what is wrong with it.
@@ -460,6 +454,18 @@ pub(crate) fn nearest_rotation(matrix: &Matrix3<f64>) -> Option<Matrix3<f64>> {
         u.column_mut(2).neg_mut();
     }
     Some(u * v_t)
+}
+
+/// Whether a transform is finite, near, right-handed, and orthonormal to rounding: of a number or of lanes.
+#[inline(always)]
+pub(crate) fn is_exact<T: Real>(rig_from_target: &Transform<Rig, Target, T>) -> T::Truth {
+    let [x, y, z] = rig_from_target.axes();
+    let across = x.cross(y) - z;
+    let one = x.x().like(1.0);
+    let (xx, yy, xy) = (x.dot(x) - one, y.dot(y) - one, x.dot(y));
+    let deviation = xx * xx + yy * yy + xy * xy + across.dot(across);
+    let t = rig_from_target.origin();
+    deviation.within([0.0, ROUNDING * ROUNDING]) & t.dot(t).within([0.0, MAX_COORDINATE_MM * MAX_COORDINATE_MM])
 }
 
 /// Checks that a length is 1 within the tolerance.

@@ -13,6 +13,7 @@
 use crate::compensation::{Compensation, MAX_SPINDLE_SKEW_DEG};
 use crate::error::{Error, ErrorCode, Stage};
 use crate::frame::{Rig, Transform, Vector, Vehicle};
+use crate::lanes::Real;
 use crate::layout::{ByAxle, ByWheel, Side, Wheel};
 use crate::pose::Pose;
 use crate::session::{self, Centreline};
@@ -137,12 +138,75 @@ pub fn ahead_readings(
 }
 
 /// A car that stands straight ahead: where it stands in the rig, and its wheels in its own frame.
-pub(crate) struct Stand {
-    rig_from_vehicle: Transform<Rig, Vehicle>,
-    pub(crate) vehicle_from_rig: Transform<Vehicle, Rig>,
-    pub(crate) centres: ByWheel<Vector<Vehicle>>,
-    pub(crate) spindles: ByWheel<Vector<Vehicle>>,
-    radii_mm: ByWheel<Option<f64>>,
+pub(crate) struct Stand<T = f64> {
+    rig_from_vehicle: Transform<Rig, Vehicle, T>,
+    pub(crate) vehicle_from_rig: Transform<Vehicle, Rig, T>,
+    pub(crate) centres: ByWheel<Vector<Vehicle, T>>,
+    pub(crate) spindles: ByWheel<Vector<Vehicle, T>>,
+    /// Of the wheel under load, or rolling.
+    radii_mm: ByWheel<Option<T>>,
+}
+
+impl<T: Real> Stand<T> {
+    #[inline(always)]
+    pub(crate) fn of(
+        wheels: &ByWheel<WheelInRig<T>>,
+        up: Vector<Rig, T>,
+        radii_mm: ByWheel<Option<T>>,
+        centreline: Centreline,
+    ) -> Self {
+        let rig_from_vehicle = rig_from_vehicle(wheels, up, centreline);
+        let vehicle_from_rig = rig_from_vehicle.inverse();
+        let ByWheel { fl, fr, rl, rr } = wheels;
+        let centres = ByWheel {
+            fl: vehicle_from_rig.point(fl.centre),
+            fr: vehicle_from_rig.point(fr.centre),
+            rl: vehicle_from_rig.point(rl.centre),
+            rr: vehicle_from_rig.point(rr.centre),
+        };
+        let spindles = ByWheel {
+            fl: vehicle_from_rig.direction(fl.spindle),
+            fr: vehicle_from_rig.direction(fr.spindle),
+            rl: vehicle_from_rig.direction(rl.spindle),
+            rr: vehicle_from_rig.direction(rr.spindle),
+        };
+        Self { rig_from_vehicle, vehicle_from_rig, centres, spindles, radii_mm }
+    }
+
+    /// Contact centre; None when neither radius is known.
+    #[inline(always)]
+    pub(crate) fn contact(&self, wheel: Wheel) -> Option<Vector<Vehicle, T>> {
+        let radius = (*self.radii_mm.get(wheel))?;
+        Some(wheel::contact_centre_of(*self.centres.get(wheel), *self.spindles.get(wheel), radius))
+    }
+
+    /// Whether a car can have these wheels.
+    #[inline(always)]
+    pub(crate) fn is_a_car(&self) -> T::Truth {
+        let Layout { tracks: [front, rear], wheelbases: [left, right] } = self.layout();
+        let ByWheel { fl, fr, rl, rr } = &self.spindles;
+        let (alike, lateral) = ([-MAX_DIFFERENCE_MM, MAX_DIFFERENCE_MM], [LEAST_LATERAL, f64::INFINITY]);
+        front.within(TRACK_RANGE_MM)
+            & rear.within(TRACK_RANGE_MM)
+            & left.within(WHEELBASE_RANGE_MM)
+            & right.within(WHEELBASE_RANGE_MM)
+            & (front - rear).within(alike)
+            & (left - right).within(alike)
+            & (fl.y().within(lateral) & rl.y().within(lateral))
+            & ((-fr.y()).within(lateral) & (-rr.y()).within(lateral))
+    }
+
+    #[inline(always)]
+    fn layout(&self) -> Layout<T> {
+        let ByWheel { fl, fr, rl, rr } = self.centres;
+        Layout { tracks: [(fl - fr).y(), (rl - rr).y()], wheelbases: [(fl - rl).x(), (fr - rr).x()] }
+    }
+}
+
+/// How far the wheels stand apart: front and rear, left and right.
+struct Layout<T> {
+    tracks: [T; 2],
+    wheelbases: [T; 2],
 }
 
 impl Stand {
@@ -154,42 +218,20 @@ impl Stand {
         loaded_radius_mm: &ByAxle<Option<f64>>,
         centreline: Centreline,
     ) -> Self {
-        let rig_from_vehicle = rig_from_vehicle(wheels, up, centreline);
-        let vehicle_from_rig = rig_from_vehicle.inverse();
-        let centres = ByWheel::from_fn(|wheel| vehicle_from_rig.point(wheels.get(wheel).centre));
-        let spindles = ByWheel::from_fn(|wheel| vehicle_from_rig.direction(wheels.get(wheel).spindle));
         let radii_mm =
             ByWheel::from_fn(|wheel| loaded_radius_mm.of_wheel(wheel).or(compensation.get(wheel).rolling_radius_mm));
-        Self { rig_from_vehicle, vehicle_from_rig, centres, spindles, radii_mm }
-    }
-
-    /// Contact centre; None when neither radius is known.
-    #[inline]
-    pub(crate) fn contact(&self, wheel: Wheel) -> Option<Vector<Vehicle>> {
-        let radius = (*self.radii_mm.get(wheel))?;
-        Some(wheel::contact_centre_of(*self.centres.get(wheel), *self.spindles.get(wheel), radius))
+        Self::of(wheels, up, radii_mm, centreline)
     }
 
     /// Refuses wheels that no car has.
     #[inline]
     pub(crate) fn check_layout(&self) -> Result<(), Error> {
-        let ByWheel { fl, fr, rl, rr } = self.centres;
-        let (front, rear) = ((fl - fr).y(), (rl - rr).y());
-        let (left, right) = ((fl - rl).x(), (fr - rr).x());
-        let within = |value: f64, [least, most]: [f64; 2]| least <= value && value <= most;
-        let tracks = within(front, TRACK_RANGE_MM) && within(rear, TRACK_RANGE_MM);
-        let wheelbases = within(left, WHEELBASE_RANGE_MM) && within(right, WHEELBASE_RANGE_MM);
-        let square = (front - rear).abs() <= MAX_DIFFERENCE_MM && (left - right).abs() <= MAX_DIFFERENCE_MM;
-        let lateral = Wheel::ALL.iter().all(|&wheel| {
-            let across = self.spindles.get(wheel).y() * wheel.side().sign();
-            across >= LEAST_LATERAL
-        });
-        if tracks && wheelbases && square && lateral { Ok(()) } else { Err(self.fault([front, rear], [left, right])) }
+        if self.is_a_car() { Ok(()) } else { Err(self.fault(self.layout())) }
     }
 
     /// Which length or spindle no car has, or that left and right are exchanged.
     #[cold]
-    fn fault(&self, [front, rear]: [f64; 2], [left, right]: [f64; 2]) -> Error {
+    fn fault(&self, Layout { tracks: [front, rear], wheelbases: [left, right] }: Layout<f64>) -> Error {
         if front < 0.0 && rear < 0.0 {
             return Error::new(ErrorCode::Mirrored).stage(Stage::Ahead);
         }
@@ -227,61 +269,122 @@ impl Stand {
 
     #[inline]
     pub(crate) fn readings(&self, compensation: &ByWheel<Compensation>) -> AheadReadings {
-        let toe = ByWheel::from_fn(|wheel| wheel::toe_of(wheel.side(), *self.spindles.get(wheel)));
-        let camber = ByWheel::from_fn(|wheel| wheel::camber_of(*self.spindles.get(wheel)));
-        let thrust = thrust_angle_deg(toe.rl, toe.rr);
+        let Figures { camber_deg, toe_to_centreline_deg, toe_deg, axles, chassis } = self.figures();
         let wheels = ByWheel::from_fn(|wheel| {
-            let to_centreline = *toe.get(wheel);
-            let to_reference = match wheel {
-                Wheel::Fl | Wheel::Fr => toe_to_thrust_line_deg(wheel.side(), to_centreline, thrust),
-                Wheel::Rl | Wheel::Rr => to_centreline,
-            };
             let compensation = compensation.get(wheel);
             WheelReadings {
-                camber_deg: Some(*camber.get(wheel)),
-                toe_deg: Some(to_reference),
-                toe_to_centreline_deg: Some(to_centreline),
+                camber_deg: Some(*camber_deg.get(wheel)),
+                toe_deg: Some(*toe_deg.get(wheel)),
+                toe_to_centreline_deg: Some(*toe_to_centreline_deg.get(wheel)),
                 centre_mm: Some(self.centres.get(wheel).to_array()),
                 spindle: Some(self.spindles.get(wheel).to_array()),
                 runout_deg: Some(compensation.runout_deg),
                 rolling_radius_mm: compensation.rolling_radius_mm,
             }
         });
-        let axle = |left: Wheel, right: Wheel| {
-            let across = *self.centres.get(left) - *self.centres.get(right);
-            let at_ground = self.contact(left).zip(self.contact(right)).map(|(left, right)| left.y() - right.y());
-            AxleReadings {
-                total_toe_deg: Some(toe.get(left) + toe.get(right)),
-                cross_camber_deg: Some(camber.get(left) - camber.get(right)),
-                track_mm: Some(across.y()),
-                track_at_ground_mm: at_ground,
-                setback_deg: Some(atan2_deg(across.x(), across.y())),
-                setback_mm: Some(across.x()),
-            }
+        let axle = |axle: AxleFigures<f64>| AxleReadings {
+            total_toe_deg: Some(axle.total_toe_deg),
+            cross_camber_deg: Some(axle.cross_camber_deg),
+            track_mm: Some(axle.track_mm),
+            track_at_ground_mm: axle.track_at_ground_mm,
+            setback_deg: Some(axle.setback_deg),
+            setback_mm: Some(axle.setback_mm),
         };
-        let axles = ByAxle { front: axle(Wheel::Fl, Wheel::Fr), rear: axle(Wheel::Rl, Wheel::Rr) };
-        AheadReadings { wheels, axles, chassis: self.chassis(thrust), rig_from_vehicle: self.rig_from_vehicle.into() }
+        let [thrust, left, right, left_less_right, fl_rr, fr_rl, diagonals, tracks, offset] = chassis.map(Some);
+        let chassis = ChassisReadings {
+            thrust_angle_deg: thrust,
+            wheelbase_left_mm: left,
+            wheelbase_right_mm: right,
+            wheelbase_difference_mm: left_less_right,
+            diagonal_fl_rr_mm: fl_rr,
+            diagonal_fr_rl_mm: fr_rl,
+            diagonal_difference_mm: diagonals,
+            track_difference_mm: tracks,
+            axle_offset_mm: offset,
+        };
+        let axles = ByAxle { front: axle(axles.front), rear: axle(axles.rear) };
+        AheadReadings { wheels, axles, chassis, rig_from_vehicle: self.rig_from_vehicle.into() }
+    }
+}
+
+/// What the wheels of a car straight ahead show of it.
+pub(crate) struct Figures<T> {
+    pub(crate) camber_deg: ByWheel<T>,
+    pub(crate) toe_deg: ByWheel<T>,
+    pub(crate) toe_to_centreline_deg: ByWheel<T>,
+    pub(crate) axles: ByAxle<AxleFigures<T>>,
+    /// As the fields of [`ChassisReadings`].
+    pub(crate) chassis: [T; 9],
+}
+
+/// Of one axle, as [`AxleReadings`].
+pub(crate) struct AxleFigures<T> {
+    pub(crate) total_toe_deg: T,
+    pub(crate) cross_camber_deg: T,
+    pub(crate) track_mm: T,
+    pub(crate) track_at_ground_mm: Option<T>,
+    pub(crate) setback_deg: T,
+    pub(crate) setback_mm: T,
+}
+
+impl<T: Real> Stand<T> {
+    #[inline(always)]
+    pub(crate) fn figures(&self) -> Figures<T> {
+        let ByWheel { fl, fr, rl, rr } = &self.spindles;
+        let camber = ByWheel {
+            fl: wheel::camber_of(*fl),
+            fr: wheel::camber_of(*fr),
+            rl: wheel::camber_of(*rl),
+            rr: wheel::camber_of(*rr),
+        };
+        let toe = ByWheel {
+            fl: wheel::toe_of(Side::Left, *fl),
+            fr: wheel::toe_of(Side::Right, *fr),
+            rl: wheel::toe_of(Side::Left, *rl),
+            rr: wheel::toe_of(Side::Right, *rr),
+        };
+        let thrust = thrust_angle(toe.rl, toe.rr);
+        let to_thrust_line = |side, toe| toe_to_thrust_line(side, toe, thrust);
+        Figures {
+            toe_deg: ByWheel { fl: to_thrust_line(Side::Left, toe.fl), fr: to_thrust_line(Side::Right, toe.fr), ..toe },
+            axles: ByAxle {
+                front: self.axle([Wheel::Fl, Wheel::Fr], &toe, &camber),
+                rear: self.axle([Wheel::Rl, Wheel::Rr], &toe, &camber),
+            },
+            chassis: self.chassis(thrust),
+            camber_deg: camber,
+            toe_to_centreline_deg: toe,
+        }
     }
 
-    #[inline]
-    fn chassis(&self, thrust_angle_deg: f64) -> ChassisReadings {
+    #[inline(always)]
+    fn axle(&self, [left, right]: [Wheel; 2], toe: &ByWheel<T>, camber: &ByWheel<T>) -> AxleFigures<T> {
+        let across = *self.centres.get(left) - *self.centres.get(right);
+        AxleFigures {
+            total_toe_deg: *toe.get(left) + *toe.get(right),
+            cross_camber_deg: *camber.get(left) - *camber.get(right),
+            track_mm: across.y(),
+            track_at_ground_mm: match (self.contact(left), self.contact(right)) {
+                (Some(left), Some(right)) => Some(left.y() - right.y()),
+                _ => None,
+            },
+            setback_deg: across.x().atan2_deg(across.y()),
+            setback_mm: across.x(),
+        }
+    }
+
+    #[inline(always)]
+    fn chassis(&self, thrust_angle_deg: T) -> [T; 9] {
         let ByWheel { fl, fr, rl, rr } = self.centres;
         let (left, right) = (fl.x() - rl.x(), fr.x() - rr.x());
-        let diagonal = |a: Vector<Vehicle>, b: Vector<Vehicle>| hypot(a.x() - b.x(), a.y() - b.y());
         let (fl_rr, fr_rl) = (diagonal(fl, rr), diagonal(fr, rl));
-        let front_axle = (fl - fr).square_to(wheel::UP).unit();
-        let rear_from_front = (rl + rr) * 0.5 - (fl + fr) * 0.5;
-        ChassisReadings {
-            thrust_angle_deg: Some(thrust_angle_deg),
-            wheelbase_left_mm: Some(left),
-            wheelbase_right_mm: Some(right),
-            wheelbase_difference_mm: Some(left - right),
-            diagonal_fl_rr_mm: Some(fl_rr),
-            diagonal_fr_rl_mm: Some(fr_rl),
-            diagonal_difference_mm: Some(fl_rr - fr_rl),
-            track_difference_mm: Some((fl - fr).y() - (rl - rr).y()),
-            axle_offset_mm: Some(rear_from_front.dot(front_axle)),
-        }
+        let front_axle = (fl - fr).square_to(wheel::up_like(fl.x())).unit();
+        let half = fl.x().like(0.5);
+        let rear_from_front = (rl + rr) * half - (fl + fr) * half;
+        let track_difference = (fl - fr).y() - (rl - rr).y();
+        let axle_offset = rear_from_front.dot(front_axle);
+        let diagonal_difference = fl_rr - fr_rl;
+        [thrust_angle_deg, left, right, left - right, fl_rr, fr_rl, diagonal_difference, track_difference, axle_offset]
     }
 }
 
@@ -325,11 +428,17 @@ pub(crate) fn without_frame(
 }
 
 /// The vehicle frame of the [module](self).
-fn rig_from_vehicle(wheels: &ByWheel<WheelInRig>, up: Vector<Rig>, centreline: Centreline) -> Transform<Rig, Vehicle> {
-    let ByWheel { fl, fr, rl, rr } = ByWheel::from_fn(|wheel| wheels.get(wheel).centre);
-    let rear = (rl + rr) * 0.5;
+#[inline(always)]
+fn rig_from_vehicle<T: Real>(
+    wheels: &ByWheel<WheelInRig<T>>,
+    up: Vector<Rig, T>,
+    centreline: Centreline,
+) -> Transform<Rig, Vehicle, T> {
+    let (fl, fr, rl, rr) = (wheels.fl.centre, wheels.fr.centre, wheels.rl.centre, wheels.rr.centre);
+    let half = up.x().like(0.5);
+    let rear = (rl + rr) * half;
     let forward = match centreline {
-        Centreline::AxleMidpoints => (fl + fr) * 0.5 - rear,
+        Centreline::AxleMidpoints => (fl + fr) * half - rear,
         Centreline::SideLineBisector => (fl - rl).square_to(up).unit() + (fr - rr).square_to(up).unit(),
     };
     let x = forward.square_to(up).unit();
@@ -345,7 +454,24 @@ fn rig_from_vehicle(wheels: &ByWheel<WheelInRig>, up: Vector<Rig>, centreline: C
 /// ```
 #[must_use]
 pub fn thrust_angle_deg(rear_left_toe_deg: f64, rear_right_toe_deg: f64) -> f64 {
-    (rear_left_toe_deg - rear_right_toe_deg) / 2.0
+    thrust_angle(rear_left_toe_deg, rear_right_toe_deg)
+}
+
+/// The distance of two wheel centres in the reference plane.
+#[inline(always)]
+fn diagonal<T: Real>(a: Vector<Vehicle, T>, b: Vector<Vehicle, T>) -> T {
+    (a.x() - b.x()).hypot(a.y() - b.y())
+}
+
+/// How far from straight ahead the front wheels stand, left positive, from the toe of both.
+#[inline(always)]
+pub(crate) fn ahead_error<T: Real>(left_toe_deg: T, right_toe_deg: T) -> T {
+    (right_toe_deg - left_toe_deg) / left_toe_deg.like(2.0)
+}
+
+#[inline(always)]
+fn thrust_angle<T: Real>(rear_left_toe_deg: T, rear_right_toe_deg: T) -> T {
+    (rear_left_toe_deg - rear_right_toe_deg) / rear_left_toe_deg.like(2.0)
 }
 
 /// A front wheel's toe to the thrust line in degrees, positive toe-in: toe_FL − thrust on the left, toe_FR + thrust on the
@@ -358,7 +484,12 @@ pub fn thrust_angle_deg(rear_left_toe_deg: f64, rear_right_toe_deg: f64) -> f64 
 /// ```
 #[must_use]
 pub fn toe_to_thrust_line_deg(side: Side, toe_to_centreline_deg: f64, thrust_angle_deg: f64) -> f64 {
-    toe_to_centreline_deg - side.sign() * thrust_angle_deg
+    toe_to_thrust_line(side, toe_to_centreline_deg, thrust_angle_deg)
+}
+
+#[inline(always)]
+fn toe_to_thrust_line<T: Real>(side: Side, toe_to_centreline_deg: T, thrust_angle_deg: T) -> T {
+    toe_to_centreline_deg - thrust_angle_deg.like(side.sign()) * thrust_angle_deg
 }
 
 /// Dog tracking in mm: how far the rear axle runs beside the track of the front one, positive to the right: wheelbase·tan(thrust angle).

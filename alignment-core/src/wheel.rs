@@ -6,10 +6,11 @@
 use crate::compensation::Compensation;
 use crate::error::{Error, ErrorCode};
 use crate::frame::{Rig, Target, Transform, Vector, Vehicle};
+use crate::lanes::Real;
 use crate::layout::Side;
 use crate::pose;
 use crate::session::check_range;
-use crate::units::{DEG_PER_RAD, atan2_deg, deg_from_rad, hypot, rad_from_deg};
+use crate::units::{DEG_PER_RAD, atan2_deg, hypot, rad_from_deg};
 
 /// The least and greatest diameter to which a toe length refers, mm.
 pub const REFERENCE_DIAMETER_RANGE_MM: [f64; 2] = [100.0, 3000.0];
@@ -41,17 +42,28 @@ pub struct WheelReadings {
 
 /// A wheel at one moment, in the rig frame.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub(crate) struct WheelInRig {
+pub(crate) struct WheelInRig<T = f64> {
     /// Unit vector outward.
-    pub(crate) spindle: Vector<Rig>,
-    pub(crate) centre: Vector<Rig>,
+    pub(crate) spindle: Vector<Rig, T>,
+    pub(crate) centre: Vector<Rig, T>,
 }
 
 /// Where a compensated wheel is, from the pose of its target.
 pub(crate) fn locate(compensation: &Compensation, rig_from_target: &Transform<Rig, Target>) -> WheelInRig {
+    let Compensation { spindle_in_target, centre_in_target_mm, .. } = *compensation;
+    located(Vector::new(spindle_in_target), Vector::new(centre_in_target_mm), rig_from_target)
+}
+
+/// Where a wheel is whose spindle and centre are known in the target, from the pose of that.
+#[inline(always)]
+pub(crate) fn located<T: Real>(
+    spindle_in_target: Vector<Target, T>,
+    centre_in_target: Vector<Target, T>,
+    rig_from_target: &Transform<Rig, Target, T>,
+) -> WheelInRig<T> {
     WheelInRig {
-        spindle: rig_from_target.direction(Vector::new(compensation.spindle_in_target)),
-        centre: rig_from_target.point(Vector::new(compensation.centre_in_target_mm)),
+        spindle: rig_from_target.direction(spindle_in_target),
+        centre: rig_from_target.point(centre_in_target),
     }
 }
 
@@ -199,13 +211,14 @@ fn checked_spindle(spindle: [f64; 3]) -> Result<Vector<Vehicle>, Error> {
     Ok(spindle.unit())
 }
 
-pub(crate) fn camber_of(spindle: Vector<Vehicle>) -> f64 {
-    // Rounding may leave a unit vector a hair too long for the arc sine.
-    deg_from_rad(libm::asin((-spindle.z()).clamp(-1.0, 1.0)))
+#[inline(always)]
+pub(crate) fn camber_of<T: Real>(spindle: Vector<Vehicle, T>) -> T {
+    (-spindle.z()).asin_deg()
 }
 
-pub(crate) fn toe_of(side: Side, spindle: Vector<Vehicle>) -> f64 {
-    atan2_deg(spindle.x(), side.sign() * spindle.y())
+#[inline(always)]
+pub(crate) fn toe_of<T: Real>(side: Side, spindle: Vector<Vehicle, T>) -> T {
+    spindle.x().atan2_deg(spindle.y().like(side.sign()) * spindle.y())
 }
 
 /// Yaw of the wheel's heading in the vehicle frame, left positive.
@@ -243,17 +256,23 @@ pub(crate) fn heading_of(side: Side, spindle: Vector<Vehicle>) -> Vector<Vehicle
     (spindle.cross(UP) * side.sign()).unit()
 }
 
-#[inline]
-pub(crate) fn contact_centre_of(
-    centre: Vector<Vehicle>,
-    spindle: Vector<Vehicle>,
-    loaded_radius_mm: f64,
-) -> Vector<Vehicle> {
-    centre - UP.square_to(spindle) * (loaded_radius_mm / hypot(spindle.x(), spindle.y()))
+#[inline(always)]
+pub(crate) fn contact_centre_of<T: Real>(
+    centre: Vector<Vehicle, T>,
+    spindle: Vector<Vehicle, T>,
+    loaded_radius_mm: T,
+) -> Vector<Vehicle, T> {
+    centre - up_like(loaded_radius_mm).square_to(spindle) * (loaded_radius_mm / spindle.x().hypot(spindle.y()))
 }
 
 /// The datum's normal in the vehicle frame.
 pub(crate) const UP: Vector<Vehicle> = Vector::new([0.0, 0.0, 1.0]);
+
+/// The same, as what a formula computes with.
+#[inline(always)]
+pub(crate) fn up_like<T: Real>(number: T) -> Vector<Vehicle, T> {
+    Vector::new([number.like(0.0), number.like(0.0), number.like(1.0)])
+}
 
 #[cfg(test)]
 mod tests {

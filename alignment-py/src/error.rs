@@ -5,22 +5,34 @@ use alignment_core::paths;
 use alignment_core::{Error, ErrorCode};
 use pyo3::exceptions::{PyTypeError, PyValueError};
 use pyo3::prelude::*;
-use pyo3::types::PyDict;
+use pyo3::types::{PyDict, PyTuple};
 
 /// An error of the core, with its fields.
 pub(crate) fn from_core(py: Python<'_>, error: &Error) -> PyErr {
     let fields = PyDict::new(py);
+    fill(&fields, error).map_or_else(|fault| fault, |()| exception(error.code, &error.to_string(), &fields))
+}
+
+/// An error of the core, with its fields and its place in the arrays that were handed over; numbers alone have the place ().
+pub(crate) fn at(py: Python<'_>, error: &Error, index: &[usize]) -> PyErr {
+    let fields = PyDict::new(py);
     let filled = || -> PyResult<()> {
-        fields.set_item("stage", error.stage.map(alignment_core::session::Stage::name))?;
-        fields.set_item("station", error.station)?;
-        fields.set_item("wheel", error.wheel.map(alignment_core::Wheel::name))?;
-        fields.set_item("input", error.input)?;
-        fields.set_item("unit", error.unit)?;
-        fields.set_item("value", error.value)?;
-        fields.set_item("minimum", error.minimum)?;
-        fields.set_item("maximum", error.maximum)
+        fields.set_item("index", PyTuple::new(py, index)?)?;
+        fill(&fields, error)
     };
-    filled().map_or_else(|fault| fault, |()| exception(error.code, &error.to_string(), &fields))
+    let place = if index.is_empty() { String::new() } else { format!("{index:?} ") };
+    filled().map_or_else(|fault| fault, |()| exception(error.code, &format!("{place}{error}"), &fields))
+}
+
+fn fill(fields: &Bound<'_, PyDict>, error: &Error) -> PyResult<()> {
+    fields.set_item("stage", error.stage.map(alignment_core::session::Stage::name))?;
+    fields.set_item("station", error.station)?;
+    fields.set_item("wheel", error.wheel.map(alignment_core::Wheel::name))?;
+    fields.set_item("input", error.input)?;
+    fields.set_item("unit", error.unit)?;
+    fields.set_item("value", error.value)?;
+    fields.set_item("minimum", error.minimum)?;
+    fields.set_item("maximum", error.maximum)
 }
 
 /// An error of the core at one element of many: its `index` says which.

@@ -1,6 +1,8 @@
 //! The native half of the Python package `wheel_alignment`: sessions in, results as JSON out, errors as exceptions.
 
+mod batch;
 mod error;
+mod formulas;
 mod pose;
 mod propagation;
 mod session;
@@ -16,10 +18,13 @@ use std::panic::{AssertUnwindSafe, catch_unwind};
 
 /// Does the work while the interpreter is free for other threads.
 fn run<T: Send>(py: Python<'_>, job: impl FnOnce() -> Result<T, Error> + Send) -> PyResult<T> {
-    // A panic would be an exception that `except Exception` does not catch.
-    py.detach(|| catch_unwind(AssertUnwindSafe(job)))
-        .map_err(|_| PyRuntimeError::new_err("a fault inside the library; please report it with what it was given"))?
-        .map_err(|fault| error::from_core(py, &fault))
+    py.detach(|| caught(job))?.map_err(|fault| error::from_core(py, &fault))
+}
+
+/// Does the work. A panic would be an exception that `except Exception` does not catch.
+fn caught<T>(job: impl FnOnce() -> T) -> PyResult<T> {
+    catch_unwind(AssertUnwindSafe(job))
+        .map_err(|_| PyRuntimeError::new_err("a fault inside the library; please report it with what it was given"))
 }
 
 /// Plain data as JSON. What is infinite is null.
@@ -37,11 +42,15 @@ mod _native {
     use alignment_core::monte_carlo::Settings;
     use alignment_core::paths::{COUNT, READINGS};
     use alignment_core::uncertainty::{Plan, watched_monte_carlo};
-    use alignment_core::{Alignment, ErrorCode, compensation, datum, pose, repeatability, session, vehicle};
+    use alignment_core::{Alignment, ErrorCode, repeatability};
     use pyo3::exceptions::PyValueError;
     use pyo3::prelude::*;
     use pyo3::types::PyTuple;
 
+    #[pymodule_export]
+    use super::batch::{ahead_records, measure_records};
+    #[pymodule_export]
+    use super::formulas::{of_arrays, of_numbers, tyre_size};
     #[pymodule_export]
     use super::pose::{direction_from, mean_pose, poses_from, rig_from_target};
     #[pymodule_export]
@@ -253,26 +262,7 @@ mod _native {
 
     #[pymodule_init]
     fn init(module: &Bound<'_, PyModule>) -> PyResult<()> {
-        module.add("ROTATION_TOLERANCE", pose::ROTATION_TOLERANCE)?;
-        module.add("UNIT_LENGTH_TOLERANCE", pose::UNIT_LENGTH_TOLERANCE)?;
-        module.add("MAX_COORDINATE_MM", pose::MAX_COORDINATE_MM)?;
-        for (name, range) in [
-            ("CLAMP_STANDOFF_RANGE_MM", session::CLAMP_STANDOFF_RANGE_MM),
-            ("LOADED_RADIUS_RANGE_MM", session::LOADED_RADIUS_RANGE_MM),
-            ("RIDE_HEIGHT_RANGE_MM", session::RIDE_HEIGHT_RANGE_MM),
-            ("TURN_ANGLE_RANGE_DEG", session::TURN_ANGLE_RANGE_DEG),
-            ("WHEELBASE_RANGE_MM", vehicle::WHEELBASE_RANGE_MM),
-            ("TRACK_RANGE_MM", vehicle::TRACK_RANGE_MM),
-        ] {
-            module.add(name, (range[0], range[1]))?;
-        }
-        module.add("MAX_STATIONS", session::MAX_STATIONS)?;
-        module.add("MAX_FRAMES", session::MAX_FRAMES)?;
         module.add("MAX_INPUTS", super::propagation::MAX_INPUTS)?;
-        module.add("SHORT_ROLL_DEG", compensation::SHORT_ROLL_DEG)?;
-        module.add("MIN_ROLL_DEG", compensation::MIN_ROLL_DEG)?;
-        module.add("MIN_EXTENT_MM", datum::MIN_EXTENT_MM)?;
-        module.add("UNEVEN_MM", datum::UNEVEN_MM)?;
         module.add("READINGS", PyTuple::new(module.py(), READINGS)?)?;
         module.add("__version__", env!("CARGO_PKG_VERSION"))
     }

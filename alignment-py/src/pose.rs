@@ -114,8 +114,8 @@ fn convert<'py, const N: usize>(
 
 /// A direction of a source in X forward, Y left, Z up.
 #[pyfunction]
-pub(crate) fn direction_from(name: &str, direction: [f64; 3]) -> PyResult<[f64; 3]> {
-    Ok(axes(name)?.direction(direction))
+pub(crate) fn direction_from(name: &str, direction: [f64; 3]) -> PyResult<(f64, f64, f64)> {
+    Ok(axes(name)?.direction(direction).into())
 }
 
 /// The mean of frames, and their number and scatter in degrees and mm if there are several.

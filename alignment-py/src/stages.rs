@@ -102,8 +102,8 @@ pub(crate) fn plane_through(py: Python<'_>, points_mm: &[u8]) -> PyResult<String
 }
 
 #[pyfunction]
-pub(crate) fn up_in_rig(py: Python<'_>, up: [f64; 3]) -> PyResult<[f64; 3]> {
-    run(py, || session::up_in_rig(up).map(|up| up.to_array()))
+pub(crate) fn up_in_rig(py: Python<'_>, up: [f64; 3]) -> PyResult<(f64, f64, f64)> {
+    run(py, || session::up_in_rig(up).map(|up| up.to_array().into()))
 }
 
 /// The virtual vehicle that a seed draws, or the default one.

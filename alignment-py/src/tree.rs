@@ -116,17 +116,20 @@ impl<'de, 'py> Deserializer<'de> for Tree<'py> {
         } else if value.is_instance_of::<PyFloat>() {
             visitor.visit_f64(value.extract()?)
         } else if value.is_instance_of::<PyInt>() {
-            match value.extract::<i64>() {
-                Ok(number) => visitor.visit_i64(number),
+            if let Ok(number) = value.extract::<i64>() {
+                visitor.visit_i64(number)
+            } else if let Ok(number) = value.extract::<u64>() {
+                visitor.visit_u64(number)
+            } else {
                 // An integer past all floats: the core refuses it as not finite, and names the place.
-                Err(_) => visitor.visit_f64(value.extract().unwrap_or(f64::INFINITY)),
+                visitor.visit_f64(value.extract().unwrap_or(f64::INFINITY))
             }
         } else if let Ok(text) = value.cast::<PyString>() {
             visitor.visit_str(&text.to_cow()?)
         } else if let Ok(list) = value.cast::<PyList>() {
-            visitor.visit_seq(Items(list.iter().collect::<Vec<_>>().into_iter()))
+            Items::visit(list.iter().collect(), visitor)
         } else if let Ok(tuple) = value.cast::<PyTuple>() {
-            visitor.visit_seq(Items(tuple.iter().collect::<Vec<_>>().into_iter()))
+            Items::visit(tuple.iter().collect(), visitor)
         } else if let Ok(mapping) = value.cast::<PyMapping>() {
             let pairs = mapping.items()?.iter().map(|pair| pair.extract()).collect::<PyResult<Vec<_>>>()?;
             visitor.visit_map(Pairs { pairs: pairs.into_iter(), value: None })
@@ -185,7 +188,20 @@ fn unexpected(value: &Bound<'_, PyAny>, expected: &dyn de::Expected) -> Fault {
 /// The items of a list or tuple.
 struct Items<'py>(std::vec::IntoIter<Bound<'py, PyAny>>);
 
-impl<'de> SeqAccess<'de> for Items<'_> {
+impl<'py> Items<'py> {
+    /// Lets a visitor take all items: as in JSON, one too many is a fault.
+    fn visit<'de, V: Visitor<'de>>(items: Vec<Bound<'py, PyAny>>, visitor: V) -> Result<V::Value, Fault> {
+        let count = items.len();
+        let mut items = Self(items.into_iter());
+        let value = visitor.visit_seq(&mut items)?;
+        if items.0.next().is_some() {
+            return Err(de::Error::invalid_length(count, &"fewer elements"));
+        }
+        Ok(value)
+    }
+}
+
+impl<'de> SeqAccess<'de> for &mut Items<'_> {
     type Error = Fault;
 
     fn next_element_seed<T: DeserializeSeed<'de>>(&mut self, seed: T) -> Result<Option<T::Value>, Fault> {

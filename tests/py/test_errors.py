@@ -68,6 +68,7 @@ def test_a_missing_input_is_named(session: Tree) -> None:
         "minimum": None,
         "maximum": None,
         "path": "",
+        "index": None,
         "line": None,
         "column": None,
     }

@@ -4,16 +4,15 @@ from __future__ import annotations
 
 import contextlib
 from collections.abc import Sequence
-from typing import TYPE_CHECKING, TypeAlias
+from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    import numpy as np
-    from numpy.typing import ArrayLike, NDArray
+    from numpy.typing import ArrayLike
 
-    _Floats: TypeAlias = NDArray[np.float64]
+    from wheel_alignment._types import Array as Floats
 
 
-def floats(given: ArrayLike, what: str) -> _Floats:
+def floats(given: ArrayLike, what: str) -> Floats:
     """Return real numbers as an array of float64; name what was found if they are not.
 
     Any order of bytes, strides and width is read.
@@ -51,7 +50,7 @@ def _kind(value: object) -> str:
     return type(value).__qualname__
 
 
-def shaped(given: ArrayLike, shape: tuple[int, ...], what: str) -> _Floats:
+def shaped(given: ArrayLike, shape: tuple[int, ...], what: str) -> Floats:
     """Return real numbers of one shape as an array of float64."""
     array = floats(given, what)
     if array.shape != shape:
@@ -87,16 +86,35 @@ def _item(value: object) -> object:
     return value if tolist is None else tolist()
 
 
-def packed(array: _Floats) -> bytes:
+def numbers(given: ArrayLike, count: int, what: str) -> list[float]:
+    """Return so many numbers; a column or a row of two axes is as good."""
+    found = getattr(given, "shape", None)
+    if found in ((count, 1), (1, count)):
+        given = given.reshape(count)  # type: ignore[union-attr]
+    numbers = listed(given, what)
+    if len(numbers) != count:
+        raise ValueError(
+            f"{what}: {count} numbers are needed, not {found or len(numbers)}"
+        )
+    return numbers
+
+
+def three(given: ArrayLike, what: str) -> tuple[float, float, float]:
+    """Return the three numbers of a vector."""
+    x, y, z = numbers(given, 3, what)
+    return x, y, z
+
+
+def packed(array: Floats) -> bytes:
     """Return an array as the native half takes it: its bytes, row by row."""
     import numpy as np
 
     return np.ascontiguousarray(array, "<f8").tobytes()
 
 
-def unpacked(data: bytearray, shape: tuple[int, ...]) -> _Floats:
+def unpacked(data: bytearray, shape: tuple[int, ...]) -> Floats:
     """Return the array whose bytes the native half returned."""
     import numpy as np
 
-    array: _Floats = np.frombuffer(data, "<f8").reshape(shape)
+    array: Floats = np.frombuffer(data, "<f8").reshape(shape)
     return array

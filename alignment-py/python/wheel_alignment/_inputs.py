@@ -67,7 +67,7 @@ def placed(error: Exception, place: str) -> Exception:
     """Return an error again, its message with the place where it was."""
     if not isinstance(error, AlignmentError):
         return type(error)(f"{place}: {error}")
-    index = "" if error.index is None else f"[{', '.join(map(str, error.index))}]"
+    index = "" if not error.index else f"[{', '.join(map(str, error.index))}]"
     again = copy.copy(error)
     again.args = (f"{place}{index}: {error}",)
     return again

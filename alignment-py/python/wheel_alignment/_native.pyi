@@ -1,26 +1,13 @@
 from collections.abc import Callable, Sequence
 from typing import TypeAlias, final
 
+import numpy as np
+from numpy.typing import NDArray
 from typing_extensions import Self
 
 __all__ = [
-    "CLAMP_STANDOFF_RANGE_MM",
-    "LOADED_RADIUS_RANGE_MM",
-    "MAX_COORDINATE_MM",
-    "MAX_FRAMES",
     "MAX_INPUTS",
-    "MAX_STATIONS",
-    "MIN_EXTENT_MM",
-    "MIN_ROLL_DEG",
     "READINGS",
-    "RIDE_HEIGHT_RANGE_MM",
-    "ROTATION_TOLERANCE",
-    "SHORT_ROLL_DEG",
-    "TRACK_RANGE_MM",
-    "TURN_ANGLE_RANGE_DEG",
-    "UNEVEN_MM",
-    "UNIT_LENGTH_TOLERANCE",
-    "WHEELBASE_RANGE_MM",
     "Dual",
     "Session",
     "Uncertainty",
@@ -45,6 +32,8 @@ __all__ = [
     "mean_pose",
     "measure",
     "monte_carlo",
+    "of_arrays",
+    "of_numbers",
     "one_way",
     "plan",
     "plane_through",
@@ -56,6 +45,7 @@ __all__ = [
     "rig_from_target",
     "sweep",
     "trials_of",
+    "tyre_size",
     "unit",
     "up_in_rig",
     "virtual_session",
@@ -84,6 +74,13 @@ class Uncertainty:
     def covariance_matrix(self) -> list[list[float]]: ...
 
 def error_codes() -> list[tuple[int, str]]: ...
+def of_numbers(
+    path: str, row: Sequence[float], raising: bool
+) -> tuple[list[float], int]: ...
+def of_arrays(
+    path: str, columns: Sequence[NDArray[np.float64]], raising: bool
+) -> tuple[NDArray[np.float64], NDArray[np.int32]]: ...
+def tyre_size(code: str) -> tuple[float, float, float, float, float]: ...
 def warning_codes() -> list[tuple[int, str]]: ...
 def position(path: str) -> int: ...
 def unit(path: str) -> str: ...
@@ -128,21 +125,6 @@ def repeats(values: object) -> str: ...
 def one_way(groups: object) -> str: ...
 def crossed(values: object, pool_above_p: float, tolerance: float | None) -> str: ...
 
-CLAMP_STANDOFF_RANGE_MM: tuple[float, float]
-LOADED_RADIUS_RANGE_MM: tuple[float, float]
-RIDE_HEIGHT_RANGE_MM: tuple[float, float]
-TURN_ANGLE_RANGE_DEG: tuple[float, float]
-WHEELBASE_RANGE_MM: tuple[float, float]
-TRACK_RANGE_MM: tuple[float, float]
-ROTATION_TOLERANCE: float
-UNIT_LENGTH_TOLERANCE: float
-MAX_COORDINATE_MM: float
-SHORT_ROLL_DEG: float
-MIN_ROLL_DEG: float
-MIN_EXTENT_MM: float
-UNEVEN_MM: float
-MAX_STATIONS: int
-MAX_FRAMES: int
 MAX_INPUTS: int
 
 _Vector: TypeAlias = tuple[float, float, float]

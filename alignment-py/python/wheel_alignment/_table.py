@@ -8,11 +8,11 @@ from collections.abc import Iterable, Mapping, Sequence
 from typing import TYPE_CHECKING, NoReturn, Protocol, TypeAlias, cast
 
 from wheel_alignment import _arrays, pose
+from wheel_alignment._stations import STAGES, WHEELS, Stations
 from wheel_alignment.error import AlignmentError, NotASessionError
-from wheel_alignment.session import STAGES, WHEELS, Stations
 
 if TYPE_CHECKING:
-    from wheel_alignment._arrays import _Floats as Floats
+    from wheel_alignment._types import Array as Floats
 
 
 class _Frame(Protocol):

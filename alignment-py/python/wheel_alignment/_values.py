@@ -16,6 +16,7 @@ if typing.TYPE_CHECKING:
     from wheel_alignment.alignment import Alignment, Measurement
 
 T = TypeVar("T")
+T_co = TypeVar("T_co", covariant=True)
 
 Vector: TypeAlias = tuple[float, float, float]
 """x, y, z."""
@@ -190,7 +191,10 @@ def _build(kind: object, tree: object) -> object:
         return origin(
             **{
                 name: _build(
-                    arguments[0] if fields.get(name) is T else fields.get(name), value
+                    arguments[0]
+                    if isinstance(fields.get(name), TypeVar)
+                    else fields.get(name),
+                    value,
                 )
                 for name, value in tree.items()
             }

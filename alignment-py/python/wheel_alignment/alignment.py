@@ -6,7 +6,7 @@ import operator
 import typing
 from collections.abc import Iterable
 from dataclasses import dataclass
-from typing import Literal
+from typing import Final, Literal
 
 from wheel_alignment import _inputs, _native
 from wheel_alignment._inputs import SessionLike
@@ -24,6 +24,11 @@ from wheel_alignment.wheel import WheelReadings
 
 if typing.TYPE_CHECKING:
     from matplotlib.axes import Axes
+
+MAX_REAR_STEER_DEG: Final[float] = 0.5
+"""The most by which both rear wheels may turn against their axle while the front wheels
+are steered, degrees.
+"""
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING, Final, Literal
 
 from wheel_alignment import _inputs, _native
 from wheel_alignment._inputs import Given, SessionLike
@@ -19,6 +19,9 @@ if TYPE_CHECKING:
 
     from matplotlib.axes import Axes
     from typing_extensions import Self
+
+COVERAGE: Final[float] = 0.95
+"""The coverage probability of `Assessment::expanded_uncertainty`."""
 
 
 @dataclass(frozen=True, eq=False, repr=False)

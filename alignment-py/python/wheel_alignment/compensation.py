@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final, Literal
 
-from wheel_alignment import _arrays, _native, pose, session
+from wheel_alignment import _arrays, _native, _stations, pose
 from wheel_alignment._values import Value, Vector, from_json
 from wheel_alignment.error import Warning, WheelNotSeenError
 from wheel_alignment.session import ByAxle, ByWheel
@@ -14,14 +14,17 @@ from wheel_alignment.session import ByAxle, ByWheel
 if TYPE_CHECKING:
     from numpy.typing import ArrayLike
 
+    from wheel_alignment._types import Array as Floats
     from wheel_alignment.pose import PoseLike
     from wheel_alignment.session import PerWheel, StationsLike
 
-MIN_ROLL_DEG: Final[float] = _native.MIN_ROLL_DEG
-"""The least roll between two stations, degrees."""
+SHORT_ROLL_DEG: Final[float] = 20.0
+"""The roll below which the result carries a warning, degrees. Common practice: 20° to
+45°.
+"""
 
-SHORT_ROLL_DEG: Final[float] = _native.SHORT_ROLL_DEG
-"""The roll below which the result carries a warning, degrees."""
+MIN_ROLL_DEG: Final[float] = 10.0
+"""The least roll angle between the extreme stations, degrees."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -165,12 +168,14 @@ def from_rolling(
     308.000 mm
     """
     arguments = {
-        "up": pose.three(up, "up"),
-        "clamp_standoff_mm": session.per_wheel(clamp_standoff_mm, "clamp_standoff_mm"),
-        "loaded_radius_mm": session.per_axle(loaded_radius_mm),
+        "up": _arrays.three(up, "up"),
+        "clamp_standoff_mm": _stations.per_wheel(
+            clamp_standoff_mm, "clamp_standoff_mm"
+        ),
+        "loaded_radius_mm": _stations.per_axle(loaded_radius_mm),
         "body": body,
     }
-    stations = session.stations(rolling, "rolling")
+    stations = _stations.stations(rolling, "rolling")
     return from_json(ClampCompensation, _native.from_rolling(stations, arguments))
 
 
@@ -214,10 +219,12 @@ def from_spinning(
     1.600°
     """
     arguments = {
-        "up": pose.three(up, "up"),
-        "clamp_standoff_mm": session.per_wheel(clamp_standoff_mm, "clamp_standoff_mm"),
+        "up": _arrays.three(up, "up"),
+        "clamp_standoff_mm": _stations.per_wheel(
+            clamp_standoff_mm, "clamp_standoff_mm"
+        ),
     }
-    stations = session.stations(spinning, "spinning")
+    stations = _stations.stations(spinning, "spinning")
     return from_json(ClampCompensation, _native.from_spinning(stations, arguments))
 
 
@@ -337,13 +344,13 @@ def _turned(
 ) -> dict[str, object]:
     return {
         "side": side,
-        "forward": pose.three(forward, "forward"),
-        "up": pose.three(up, "up"),
+        "forward": _arrays.three(forward, "forward"),
+        "up": _arrays.three(up, "up"),
         "clamp_standoff_mm": clamp_standoff_mm,
     }
 
 
-def _one_wheel(poses: PoseLike) -> _arrays._Floats:
+def _one_wheel(poses: PoseLike) -> Floats:
     stack = pose.as_matrix4(poses)
     if stack.ndim != 3:
         raise ValueError(f"poses: shape (S, 4, 4) is needed, not {stack.shape}")

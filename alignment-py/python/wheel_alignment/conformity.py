@@ -3,13 +3,18 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Literal
+from typing import Final, Literal
 
 from wheel_alignment import _inputs, _native
 from wheel_alignment._inputs import Given
 from wheel_alignment._tables import Column, Table
 from wheel_alignment._values import Tree, Value, from_json
 from wheel_alignment.alignment import Alignment
+
+PROBABILITY_RANGE: Final[tuple[float, float]] = (0.5, 0.999_999)
+"""The least and greatest probability that a decision rule may ask for. At one half a
+guard band has no width.
+"""
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -11,10 +11,10 @@ from wheel_alignment._values import Value, Vector, from_json
 if TYPE_CHECKING:
     from numpy.typing import ArrayLike
 
-MIN_EXTENT_MM: Final[float] = _native.MIN_EXTENT_MM
+MIN_EXTENT_MM: Final[float] = 50.0
 """The least extent of the points in the plane, mm, root mean square."""
 
-UNEVEN_MM: Final[float] = _native.UNEVEN_MM
+UNEVEN_MM: Final[float] = 1.0
 """The distance of the points from their plane above which a result carries a warning,
 mm, root mean square."""
 

@@ -133,10 +133,11 @@ class AlignmentError(ValueError):
     path : str
         The place in what was handed over, as in ``rolling[2].fl``, when it could not
         be read; the path that is no reading; else empty.
+    index : tuple of int or None
+        Of a formula, or of poses: the first place in the arrays at which it failed, ()
+        for numbers alone.
     line, column : int or None
         The place in a JSON text that could not be read, counted from 1.
-    index : tuple of int or None
-        The element, when many were computed at once.
 
     Examples
     --------
@@ -164,9 +165,9 @@ class AlignmentError(ValueError):
         minimum: float | None = None,
         maximum: float | None = None,
         path: str = "",
+        index: tuple[int, ...] | None = None,
         line: int | None = None,
         column: int | None = None,
-        index: tuple[int, ...] | None = None,
     ) -> None:
         super().__init__(message)
         self.stage = stage
@@ -178,9 +179,9 @@ class AlignmentError(ValueError):
         self.maximum = maximum
         self.unit = unit
         self.path = path
+        self.index = index
         self.line = line
         self.column = column
-        self.index = index
 
 
 class NotFiniteError(AlignmentError):

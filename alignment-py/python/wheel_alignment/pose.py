@@ -6,7 +6,7 @@ import enum
 import struct
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, TypeAlias, Union, cast
+from typing import TYPE_CHECKING, Final, TypeAlias, Union, cast
 
 from wheel_alignment import _arrays, _native
 from wheel_alignment._values import Value, Vector
@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from numpy.typing import ArrayLike
     from typing_extensions import Self
 
-    from wheel_alignment._arrays import _Floats as Floats
+    from wheel_alignment._types import Array as Floats
 
 
 PoseLike: TypeAlias = Union[
@@ -28,13 +28,13 @@ PoseLike: TypeAlias = Union[
 ]
 """A pose, or a stack of them, in any form of `as_matrix4`."""
 
-ROTATION_TOLERANCE: float = _native.ROTATION_TOLERANCE
+ROTATION_TOLERANCE: Final[float] = 1e-6
 """How far RᵀR may differ from the identity before a matrix is refused as a rotation."""
 
-UNIT_LENGTH_TOLERANCE: float = _native.UNIT_LENGTH_TOLERANCE
+UNIT_LENGTH_TOLERANCE: Final[float] = 1e-6
 """How far the length of a unit vector or quaternion may differ from 1."""
 
-MAX_COORDINATE_MM: float = _native.MAX_COORDINATE_MM
+MAX_COORDINATE_MM: Final[float] = 1e6
 """The greatest coordinate of a pose, mm: a kilometre is a wrong unit."""
 
 _FLAT = struct.Struct("<16d")
@@ -90,7 +90,7 @@ class Axes(enum.Enum):
 
         Its length stays.
         """
-        x, y, z = three(direction, "direction")
+        x, y, z = _arrays.three(direction, "direction")
         x, y, z = _native.direction_from(self.value, (x, y, z))
         return x + 0.0, y + 0.0, z + 0.0
 
@@ -140,9 +140,9 @@ class Pose(Value):
             raise ValueError(
                 f"rotation: 3 rows of 3 numbers are needed, not {len(rows)}"
             )
-        a, b, c = (three(row, "rotation") for row in rows)
+        a, b, c = (_arrays.three(row, "rotation") for row in rows)
         object.__setattr__(self, "rotation", (a, b, c))
-        translation = three(self.translation_mm, "translation_mm")
+        translation = _arrays.three(self.translation_mm, "translation_mm")
         object.__setattr__(self, "translation_mm", translation)
 
     @classmethod
@@ -172,8 +172,9 @@ class Pose(Value):
         >>> round(pose.rotation[1][0], 12)  # x turns to y
         1.0
         """
-        quaternion = _numbers(quaternion_wxyz, 4, "quaternion_wxyz")
-        return cls._made("quaternion_wxyz", quaternion, translation_mm)
+        quaternion = _arrays.numbers(quaternion_wxyz, 4, "quaternion_wxyz")
+        translation = _arrays.three(translation_mm, "translation_mm")
+        return cls._made("quaternion_wxyz", quaternion, translation)
 
     @classmethod
     def from_rotation_vector_rad(
@@ -206,8 +207,9 @@ class Pose(Value):
         >>> round(pose.rotation[1][0], 12)  # x turns to y
         1.0
         """
-        vector = three(rotation_vector_rad, "rotation_vector_rad")
-        return cls._made("rotation_vector_rad", vector, translation_mm)
+        vector = _arrays.three(rotation_vector_rad, "rotation_vector_rad")
+        translation = _arrays.three(translation_mm, "translation_mm")
+        return cls._made("rotation_vector_rad", vector, translation)
 
     @classmethod
     def from_matrix4(cls, matrix: ArrayLike) -> Self:
@@ -238,7 +240,7 @@ class Pose(Value):
                 "matrix: 4 rows of 4 numbers are needed, not rows of "
                 f"{[len(row) for row in rows]}"
             )
-        return cls._made("matrix", [v for row in rows for v in row], None)
+        return cls._made("matrix", [v for row in rows for v in row], ())
 
     @classmethod
     def from_matrix4_row_major(cls, matrix: ArrayLike) -> Self:
@@ -262,7 +264,7 @@ class Pose(Value):
         >>> Pose.from_matrix4_row_major(flat).translation_mm
         (10.0, 20.0, 30.0)
         """
-        return cls._made("matrix", _numbers(matrix, 16, "matrix"), None)
+        return cls._made("matrix", _arrays.numbers(matrix, 16, "matrix"), ())
 
     @classmethod
     def from_matrix4_column_major(cls, matrix: ArrayLike) -> Self:
@@ -287,9 +289,9 @@ class Pose(Value):
         >>> Pose.from_matrix4_column_major(flat).translation_mm
         (10.0, 20.0, 30.0)
         """
-        flat = _numbers(matrix, 16, "matrix")
+        flat = _arrays.numbers(matrix, 16, "matrix")
         rows = [flat[4 * column + row] for row in range(4) for column in range(4)]
-        return cls._made("matrix", rows, None)
+        return cls._made("matrix", rows, ())
 
     @classmethod
     def from_left_handed_y_right(
@@ -480,12 +482,9 @@ class Pose(Value):
 
     @classmethod
     def _made(
-        cls, form: str, rotation: Sequence[float], translation_mm: ArrayLike | None
+        cls, form: str, rotation: Sequence[float], translation_mm: Sequence[float]
     ) -> Self:
-        translation: Sequence[float] = ()
-        if translation_mm is not None:
-            translation = three(translation_mm, "translation_mm")
-        both = (struct.pack(f"<{len(of)}d", *of) for of in (rotation, translation))
+        both = (struct.pack(f"<{len(of)}d", *of) for of in (rotation, translation_mm))
         pose = cls._of_flat(_native.poses_from(form, *both))
         if pose.rotation[0][0] != pose.rotation[0][0]:
             pose.rig_from_target()  # nothing but NaN: as_matrix4 alone lets it pass
@@ -495,9 +494,12 @@ class Pose(Value):
     def _of_axes(
         cls, axes: Axes, rotation: ArrayLike, translation_mm: ArrayLike
     ) -> Self:
-        pose = cls(cast("tuple[Vector, Vector, Vector]", rotation), (0.0, 0.0, 0.0))
+        pose = cls(
+            cast("tuple[Vector, Vector, Vector]", rotation),
+            cast("Vector", translation_mm),
+        )
         flat = [v for row in pose.rotation for v in row]
-        return cls._made(axes.value, flat, translation_mm)
+        return cls._made(axes.value, flat, pose.translation_mm)
 
     @classmethod
     def _of_flat(cls, data: bytes | bytearray) -> Self:
@@ -731,22 +733,3 @@ def _native_poses(
             error.index = tuple(int(i) for i in np.argwhere(stack)[flat])
         raise
     return _arrays.unpacked(data, (-1, 4, 4))
-
-
-def _numbers(given: ArrayLike, count: int, what: str) -> list[float]:
-    """Return so many numbers; a column or a row of two axes is as good."""
-    found = getattr(given, "shape", None)
-    if found in ((count, 1), (1, count)):
-        given = given.reshape(count)  # type: ignore[union-attr]
-    numbers = _arrays.listed(given, what)
-    if len(numbers) != count:
-        raise ValueError(
-            f"{what}: {count} numbers are needed, not {found or len(numbers)}"
-        )
-    return numbers
-
-
-def three(given: ArrayLike, what: str) -> Vector:
-    """Return the three numbers of a vector."""
-    x, y, z = _numbers(given, 3, what)
-    return x, y, z

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Protocol
+from typing import Final, Protocol
 
 from wheel_alignment import _native
 from wheel_alignment._values import Value, from_json
@@ -15,6 +15,18 @@ class Array(Protocol):
 
     def tolist(self) -> object:
         """Return the numbers."""
+
+
+MAX_VALUE: Final[float] = 1e9
+"""The greatest magnitude of a value, in its own unit."""
+
+POOL_ABOVE_P: Final[float] = 0.25
+"""The p-value above which the interaction of a crossed study is customarily pooled with
+the repeats. Common practice, no source.
+"""
+
+TOLERANCE_RANGE: Final[tuple[float, float]] = (1e-9, 1e9)
+"""The least and greatest width of a tolerance, in the unit of the values."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -17,17 +17,18 @@ from typing import (
     final,
 )
 
-from wheel_alignment import _arrays, _inputs, _native
+from wheel_alignment import _arrays, _inputs, _native, _stations
 from wheel_alignment._inputs import Given
-from wheel_alignment._values import T, Value, Vector
+from wheel_alignment._stations import STAGES, WHEELS, Stations
+from wheel_alignment._values import T_co, Value, Vector
 from wheel_alignment.pose import Pose, PoseLike
 
 if TYPE_CHECKING:
     from numpy.typing import ArrayLike
     from typing_extensions import Unpack
 
-    from wheel_alignment._arrays import _Floats as Floats
     from wheel_alignment._table import Table
+    from wheel_alignment._types import Array as Floats
 
 PerWheel: TypeAlias = Union[float, "ArrayLike", "ByWheel[float]", Mapping[str, float]]
 """A number for all wheels, or one for each: fl fr rl rr."""
@@ -40,39 +41,31 @@ StationLike: TypeAlias = Union[
 StationsLike: TypeAlias = Union[PoseLike, Sequence[StationLike]]  # noqa: UP007
 """The stations of a stage, as `Session.from_arrays` takes them."""
 
-CLAMP_STANDOFF_RANGE_MM: Final[tuple[float, float]] = _native.CLAMP_STANDOFF_RANGE_MM
-"""The shortest and longest clamp standoff, mm: either sign."""
+CLAMP_STANDOFF_RANGE_MM: Final[tuple[float, float]] = (-1000.0, 1000.0)
+"""The shortest and longest clamp standoff, mm: either sign, since a target may sit
+inside the rim.
+"""
 
-LOADED_RADIUS_RANGE_MM: Final[tuple[float, float]] = _native.LOADED_RADIUS_RANGE_MM
+LOADED_RADIUS_RANGE_MM: Final[tuple[float, float]] = (50.0, 1500.0)
 """The least and greatest loaded radius, mm."""
 
-RIDE_HEIGHT_RANGE_MM: Final[tuple[float, float]] = _native.RIDE_HEIGHT_RANGE_MM
-"""The least and greatest ride height, mm."""
+RIDE_HEIGHT_RANGE_MM: Final[tuple[float, float]] = (-2000.0, 5000.0)
+"""The least and greatest ride height, mm; the reference point may lie anywhere on the
+body.
+"""
 
-TURN_ANGLE_RANGE_DEG: Final[tuple[float, float]] = _native.TURN_ANGLE_RANGE_DEG
+TURN_ANGLE_RANGE_DEG: Final[tuple[float, float]] = (1.0, 60.0)
 """The least and greatest angle at which toe-out on turns can be asked for, degrees."""
 
-MAX_STATIONS: Final[int] = _native.MAX_STATIONS
+MAX_STATIONS: Final[int] = 10_000
 """The most stations of one stage."""
 
-MAX_FRAMES: Final[int] = _native.MAX_FRAMES
+MAX_FRAMES: Final[int] = 10_000
 """The most frames of one wheel at one station."""
-
-WHEELS: Final = ("fl", "fr", "rl", "rr")
-"""The wheels, in the order of every array of wheels."""
-
-STAGES: Final = ("rolling", "ahead", "sweep", "lock_left", "lock_right")
-"""The groups of stations."""
-
-Stations: TypeAlias = tuple[bytes, list[int]]
-"""Poses one after the other; and how many there are by station and wheel: −1 is one
-pose that stands alone, 0 none, all else so many frames."""
-
-_FOUR = "the wheels are fl, fr, rl and rr, in this order"
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class ByWheel(Value, Generic[T]):
+class ByWheel(Value, Generic[T_co]):
     """One value per wheel.
 
     Attributes
@@ -81,14 +74,14 @@ class ByWheel(Value, Generic[T]):
         Front left, front right, rear left, rear right.
     """
 
-    fl: T
-    fr: T
-    rl: T
-    rr: T
+    fl: T_co
+    fr: T_co
+    rl: T_co
+    rr: T_co
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class BySide(Value, Generic[T]):
+class BySide(Value, Generic[T_co]):
     """One value per side.
 
     Attributes
@@ -97,12 +90,12 @@ class BySide(Value, Generic[T]):
         The driver's left, the driver's right.
     """
 
-    left: T
-    right: T
+    left: T_co
+    right: T_co
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class ByAxle(Value, Generic[T]):
+class ByAxle(Value, Generic[T_co]):
     """One value per axle.
 
     Attributes
@@ -111,8 +104,8 @@ class ByAxle(Value, Generic[T]):
         The front axle, the rear axle.
     """
 
-    front: T
-    rear: T
+    front: T_co
+    rear: T_co
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -440,15 +433,15 @@ class Session:
         """
         return cls._of_stages(
             {
-                "rolling": stations(rolling, "rolling"),
-                "ahead": station(ahead, "ahead"),
-                "sweep": None if sweep is None else stations(sweep, "sweep"),
+                "rolling": _stations.stations(rolling, "rolling"),
+                "ahead": _stations.station(ahead, "ahead"),
+                "sweep": None if sweep is None else _stations.stations(sweep, "sweep"),
                 "lock_left": None
                 if lock_left is None
-                else station(lock_left, "lock_left"),
+                else _stations.station(lock_left, "lock_left"),
                 "lock_right": None
                 if lock_right is None
-                else station(lock_right, "lock_right"),
+                else _stations.station(lock_right, "lock_right"),
             },
             clamp_standoff_mm,
             keys,
@@ -468,12 +461,14 @@ class Session:
             key: value for key, value in keys.items() if value is not None
         }
         tree["format"] = "alignment-session/1"
-        tree["clamp_standoff_mm"] = per_wheel(clamp_standoff_mm, "clamp_standoff_mm")
+        tree["clamp_standoff_mm"] = _stations.per_wheel(
+            clamp_standoff_mm, "clamp_standoff_mm"
+        )
         if "ride_height_mm" in tree:
             height = keys["ride_height_mm"]
-            tree["ride_height_mm"] = per_wheel(height, "ride_height_mm")
+            tree["ride_height_mm"] = _stations.per_wheel(height, "ride_height_mm")
         if "loaded_radius_mm" in tree:
-            tree["loaded_radius_mm"] = per_axle(keys["loaded_radius_mm"])
+            tree["loaded_radius_mm"] = _stations.per_axle(keys["loaded_radius_mm"])
         if "runway_mm" in tree and not isinstance(
             tree["runway_mm"], (Mapping, ByWheel)
         ):
@@ -713,109 +708,6 @@ def _noise(noise: dict[str, float] | None) -> str:
     return f"{noise['rotation_deg']:g}°, {noise['translation_mm']:g} mm per axis"
 
 
-def station(given: StationLike, what: str) -> Stations:
-    """Return a station as the native half takes it."""
-    from wheel_alignment import pose
-
-    if isinstance(given, ByWheel):
-        given = {wheel: getattr(given, wheel) for wheel in WHEELS}
-    if isinstance(given, Mapping) and not _is_poses(given):
-        if not set(given) <= set(WHEELS):
-            unknown = sorted(set(given) - set(WHEELS), key=str)[0]
-            raise ValueError(f"{what}: unknown wheel {unknown!r}; {_FOUR}")
-        data, counts = [], []
-        for wheel in WHEELS:
-            try:
-                array = pose.as_matrix4(given.get(wheel))
-            except (TypeError, ValueError) as error:
-                raise _inputs.placed(error, f"{what}.{wheel}") from None
-            if array.ndim > 3:
-                raise ValueError(
-                    f"{what}.{wheel}: a pose or a stack of frames is needed, not shape "
-                    f"{array.shape}"
-                )
-            some, count = _seen(array[None, None] if array.ndim == 2 else array[None])
-            data.append(some)
-            counts += [-count[0]] if array.ndim == 2 else count
-        return b"".join(data), counts
-    try:
-        array = pose.as_matrix4(cast("PoseLike", given))
-    except (TypeError, ValueError) as error:
-        raise _inputs.placed(error, what) from None
-    if array.ndim not in (3, 4) or array.shape[0] != 4:
-        raise ValueError(
-            f"{what}: poses of shape (4, 4, 4), or (4, F, 4, 4) with frames, are "
-            f"needed, not {array.shape}; {_FOUR}"
-        )
-    return _counted(array[None])
-
-
-def stations(given: StationsLike, what: str) -> Stations:
-    """Return stations as the native half takes them."""
-    from wheel_alignment import pose
-
-    if isinstance(given, Sequence) and not isinstance(given, str):
-        named = [isinstance(one, (Mapping, ByWheel)) for one in given]
-        # A mapping of wheels is a station, one of rotation and translation are poses.
-        if any(named) and not any(_is_poses(one) for one in given):
-            both = [
-                station(cast("StationLike", one), f"{what}[{index}]")
-                for index, one in enumerate(given)
-            ]
-            data = b"".join(data for data, _ in both)
-            return data, [count for _, counts in both for count in counts]
-    try:
-        array = pose.as_matrix4(cast("PoseLike", given))
-    except (TypeError, ValueError) as error:
-        raise _inputs.placed(error, what) from None
-    if array.ndim not in (4, 5) or array.shape[1] != 4:
-        raise ValueError(
-            f"{what}: poses of shape (S, 4, 4, 4), or (S, 4, F, 4, 4) with frames, are "
-            f"needed, not {array.shape}; {_FOUR}"
-        )
-    return _counted(array)
-
-
-def _is_poses(one: object) -> bool:
-    return isinstance(one, Mapping) and "translation_mm" in one
-
-
-def _counted(array: Floats) -> Stations:
-    """Return poses by station and wheel, with or without frames, and their counts."""
-    if array.ndim == 5:
-        return _seen(array.reshape(-1, *array.shape[2:]))
-    data, counts = _seen(array.reshape(-1, 1, 4, 4))
-    return data, [-count for count in counts]
-
-
-def _seen(frames: Floats) -> Stations:
-    """Return the frames that were seen, of shape (N, F, 4, 4), and how many each."""
-    import numpy as np
-
-    seen = ~np.isnan(frames).all((-1, -2))
-    return _arrays.packed(frames[seen]), seen.sum(-1).tolist()
-
-
-def per_wheel(given: PerWheel, what: str) -> object:
-    """Return a number of each wheel as the native half takes it."""
-    if isinstance(given, (Mapping, ByWheel)):
-        return given
-    if isinstance(given, (int, float)) and not isinstance(given, bool):
-        return dict.fromkeys(WHEELS, given)
-    array = _arrays.floats(given, what)
-    if array.shape not in ((), (4,)):
-        raise ValueError(f"{what}: one number or {_FOUR}, not shape {array.shape}")
-    values = [array.item()] * 4 if array.shape == () else array.tolist()
-    return dict(zip(WHEELS, values, strict=True))
-
-
-def per_axle(given: object) -> object:
-    """Return a number of each axle as the native half takes it."""
-    if given is None or isinstance(given, (Mapping, ByAxle)):
-        return given
-    return {"front": given, "rear": given}
-
-
 def up_in_rig(up: ArrayLike) -> Vector:
     """Check ``up`` and make it a unit vector in the rig frame.
 
@@ -837,6 +729,4 @@ def up_in_rig(up: ArrayLike) -> Vector:
     >>> up_in_rig([0, 0, 1 + 1e-7])
     (0.0, 0.0, 1.0)
     """
-    from wheel_alignment import pose
-
-    return _native.up_in_rig(pose.three(up, "up"))
+    return _native.up_in_rig(_arrays.three(up, "up"))

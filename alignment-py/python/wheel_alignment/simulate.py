@@ -239,8 +239,8 @@ class VirtualVehicle(Value):
     ...     again = dataclasses.replace(car, seed=seed)
     ...     caster_deg = measure(again.session()).alignment.steering.left.caster_deg
     ...     print(f"{caster_deg:.3f}° of {car.truth().steering.left.caster_deg}°")
-    3.994° of 4.0°
-    4.001° of 4.0°
+    3.986° of 4.0°
+    4.003° of 4.0°
     """
 
     wheelbase_mm: float = field(default_factory=_of_core("wheelbase_mm"))

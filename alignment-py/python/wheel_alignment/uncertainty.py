@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Literal, TypedDict, overload
+from typing import TYPE_CHECKING, Final, Literal, TypedDict, overload
 
 from wheel_alignment import _inputs, _native
 from wheel_alignment._inputs import SessionLike
@@ -28,6 +28,17 @@ from wheel_alignment.session import InputUncertainty, PoseNoise
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from typing_extensions import Unpack
+
+ROLL_RANGE_DEG: Final[tuple[float, float]] = (10.1, 160.0)
+"""The least and greatest planned roll from one end to the other, degrees."""
+
+SWEEP_RANGE_DEG: Final[tuple[float, float]] = (11.0, 90.0)
+"""The least and greatest planned sweep from one end to the other, degrees: the mean of
+the wheels turns by a little less.
+"""
+
+MAX_PLANNED: Final[int] = 200
+"""The most planned stations of a stage."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -1,28 +1,33 @@
 """Four wheels: thrust line, setback, dimensions."""
 
+# A number is an array too for the type checker, but a number comes of it.
+# mypy: disable-error-code="overload-overlap"
+
 from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Final, Literal
+from typing import TYPE_CHECKING, Final, Literal, overload
 
-from wheel_alignment import _native, session
+from wheel_alignment import _arrays, _native, _stations
+from wheel_alignment._formulas import number, numbers, sides
 from wheel_alignment._values import Value, from_json
 from wheel_alignment.compensation import Compensation
 from wheel_alignment.error import WheelNotSeenError
-from wheel_alignment.pose import Pose, three
+from wheel_alignment.pose import Pose
 from wheel_alignment.session import ByAxle, ByWheel
 from wheel_alignment.wheel import WheelReadings
 
 if TYPE_CHECKING:
     from numpy.typing import ArrayLike
 
+    from wheel_alignment._types import Array, Codes, Number, Numbers, Sides
     from wheel_alignment.session import StationLike
 
-WHEELBASE_RANGE_MM: Final[tuple[float, float]] = _native.WHEELBASE_RANGE_MM
+WHEELBASE_RANGE_MM: Final[tuple[float, float]] = (500.0, 12_000.0)
 """The least and greatest wheelbase, mm, on each side."""
 
-TRACK_RANGE_MM: Final[tuple[float, float]] = _native.TRACK_RANGE_MM
+TRACK_RANGE_MM: Final[tuple[float, float]] = (300.0, 4000.0)
 """The least and greatest track, mm."""
 
 
@@ -86,6 +91,186 @@ class ChassisReadings(Value):
     diagonal_difference_mm: float | None
     track_difference_mm: float | None
     axle_offset_mm: float | None
+
+
+@overload
+def thrust_angle_deg(
+    *, rear_left_toe_deg: Number, rear_right_toe_deg: Number
+) -> float: ...
+@overload
+def thrust_angle_deg(
+    *, rear_left_toe_deg: Numbers, rear_right_toe_deg: Numbers
+) -> Array: ...
+def thrust_angle_deg(
+    *, rear_left_toe_deg: Numbers, rear_right_toe_deg: Numbers
+) -> object:
+    """Find the thrust angle: (rear left toe − rear right toe)/2.
+
+    Positive when the thrust line points to the right of the centreline. NaN in gives
+    NaN out.
+
+    Parameters
+    ----------
+    rear_left_toe_deg : float or array
+        Toe of the rear left wheel to the centreline, degrees, positive toe-in.
+    rear_right_toe_deg : float or array
+        Toe of the rear right wheel to the centreline, degrees, positive toe-in.
+
+    Returns
+    -------
+    float or array
+        The thrust angle, degrees.
+
+    Notes
+    -----
+    Source: common practice, no source.
+
+    Examples
+    --------
+    >>> from wheel_alignment.vehicle import thrust_angle_deg
+    >>> thrust_angle_deg(rear_left_toe_deg=0.30, rear_right_toe_deg=-0.10)
+    0.2
+    """
+    return number(
+        "vehicle::thrust_angle_deg",
+        "raise",
+        numbers("rear_left_toe_deg", rear_left_toe_deg),
+        numbers("rear_right_toe_deg", rear_right_toe_deg),
+    )
+
+
+@overload
+def toe_to_thrust_line_deg(
+    toe_to_centreline_deg: Number,
+    *,
+    side: Literal["left", "right"],
+    thrust_angle_deg: Number,
+) -> float: ...
+@overload
+def toe_to_thrust_line_deg(
+    toe_to_centreline_deg: Numbers, *, side: Sides, thrust_angle_deg: Numbers
+) -> Array: ...
+def toe_to_thrust_line_deg(
+    toe_to_centreline_deg: Numbers, *, side: Sides, thrust_angle_deg: Numbers
+) -> object:
+    """Refer a front wheel's toe to the thrust line: toe − s·thrust angle.
+
+    With s = +1 on the left and −1 on the right. Total toe is the same to either line.
+    NaN in gives NaN out.
+
+    Parameters
+    ----------
+    toe_to_centreline_deg : float or array
+        Toe of a front wheel to the centreline, degrees, positive toe-in.
+    side : {"left", "right"} or array of them
+        Of the wheel.
+    thrust_angle_deg : float or array
+        The thrust angle, degrees, positive to the right.
+
+    Returns
+    -------
+    float or array
+        Toe to the thrust line, degrees, positive toe-in.
+
+    Notes
+    -----
+    Source: common practice, no source.
+
+    Examples
+    --------
+    >>> from wheel_alignment.vehicle import toe_to_thrust_line_deg
+    >>> toe_to_thrust_line_deg(
+    ...     0.25, side=["left", "right"], thrust_angle_deg=0.10
+    ... ).round(9).tolist()
+    [0.15, 0.35]
+    """
+    return number(
+        "vehicle::toe_to_thrust_line_deg",
+        "raise",
+        sides(side),
+        numbers("toe_to_centreline_deg", toe_to_centreline_deg),
+        numbers("thrust_angle_deg", thrust_angle_deg),
+    )
+
+
+@overload
+def dog_tracking_offset_mm(
+    *,
+    wheelbase_mm: Number,
+    thrust_angle_deg: Number,
+    on_error: Literal["raise"] = "raise",
+) -> float: ...
+@overload
+def dog_tracking_offset_mm(
+    *, wheelbase_mm: Number, thrust_angle_deg: Number, on_error: Literal["codes"]
+) -> tuple[float, int]: ...
+@overload
+def dog_tracking_offset_mm(
+    *,
+    wheelbase_mm: Numbers,
+    thrust_angle_deg: Numbers,
+    on_error: Literal["raise"] = "raise",
+) -> Array: ...
+@overload
+def dog_tracking_offset_mm(
+    *, wheelbase_mm: Numbers, thrust_angle_deg: Numbers, on_error: Literal["codes"]
+) -> tuple[Array, Codes]: ...
+def dog_tracking_offset_mm(
+    *,
+    wheelbase_mm: Numbers,
+    thrust_angle_deg: Numbers,
+    on_error: Literal["raise", "codes"] = "raise",
+) -> object:
+    """Find the dog tracking: wheelbase·tan(thrust angle).
+
+    How far the rear axle runs beside the track of the front one. The car travels along
+    its thrust line. With a positive thrust angle that line points to the right of the
+    centreline, and the rear runs to the right of the front. Measured square to the
+    centreline; square to the travel it is wheelbase·sin(thrust angle), 0.02 % less at
+    1°.
+
+    Parameters
+    ----------
+    wheelbase_mm : float or array
+        Wheelbase, mm, 500 to 12000.
+    thrust_angle_deg : float or array
+        The thrust angle, degrees, positive to the right, −45 to 45.
+    on_error : {"raise", "codes"}
+        ``raise`` raises the first error, whose ``index`` is its place. ``codes`` gives
+        a pair: the values, NaN where they fail, and at each place the number of the
+        error, 0 for none.
+
+    Returns
+    -------
+    float or array
+        The offset, mm, positive to the right.
+
+    Raises
+    ------
+    NotFiniteError
+        A number is NaN or infinite.
+    LengthOutOfRangeError
+        A wheelbase outside 500 to 12000 mm.
+    AngleOutOfRangeError
+        A thrust angle beyond ± 45°.
+
+    Notes
+    -----
+    Source: textbook geometry.
+
+    Examples
+    --------
+    >>> from wheel_alignment.vehicle import dog_tracking_offset_mm
+    >>> offset_mm = dog_tracking_offset_mm(wheelbase_mm=2600.0, thrust_angle_deg=1.0)
+    >>> print(f"{offset_mm:.2f} mm")
+    45.38 mm
+    """
+    return number(
+        "vehicle::dog_tracking_offset_mm",
+        on_error,
+        numbers("wheelbase_mm", wheelbase_mm),
+        numbers("thrust_angle_deg", thrust_angle_deg),
+    )
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -170,8 +355,8 @@ def ahead_readings(
     >>> print(f"{now.wheels.fl.camber_deg:.3f}°, {now.chassis.thrust_angle_deg:.3f}°")
     -0.500°, 0.000°
     """
-    data, counts = session.station(poses, "poses")
-    for wheel, count in zip(session.WHEELS, counts, strict=True):
+    data, counts = _stations.station(poses, "poses")
+    for wheel, count in zip(_stations.WHEELS, counts, strict=True):
         if count == 0:
             raise WheelNotSeenError(
                 f"poses.{wheel}: the wheel's target was not seen", wheel=wheel
@@ -180,8 +365,8 @@ def ahead_readings(
             raise ValueError(f"poses.{wheel}: one pose is needed, not {count} frames")
     arguments = {
         "compensation": compensation,
-        "up": three(up, "up"),
-        "loaded_radius_mm": session.per_axle(loaded_radius_mm),
+        "up": _arrays.three(up, "up"),
+        "loaded_radius_mm": _stations.per_axle(loaded_radius_mm),
         "centreline": centreline,
     }
     return from_json(AheadReadings, _native.ahead_readings(data, arguments))
