@@ -101,16 +101,13 @@ pub fn follow(session: &Session) -> Result<Sweep, Error> {
         method: measurement.method,
     };
     let Some((compensation, stand)) = trace.geometry.stand() else { return Ok(sweep) };
-    let stations = match fitted {
-        Some(fitted) => BySide::from_fn(|side| fitted.swept(side)),
-        None => {
-            let of_stages = staged::swept(session, &trace)?;
-            BySide::from_fn(|side: Side| {
-                let residuals = &measurement.residuals.sweep;
-                let residual = |station: &SweepStation| *residuals.get(station.index)?.get(side.front_wheel());
-                of_stages.get(side).iter().map(|station| (*station, residual(station))).collect()
-            })
-        }
+    let stations = if let Some(fitted) = fitted {
+        BySide::from_fn(|side| fitted.swept(side))
+    } else {
+        let residuals = &measurement.residuals.sweep;
+        let residual = |side: Side, station: &SweepStation| *residuals.get(station.index)?.get(side.front_wheel());
+        let seen = staged::swept(session, &trace)?;
+        BySide::from_fn(|side| seen.get(side).iter().map(|station| (*station, residual(side, station))).collect())
     };
     for (side, swept) in [(Side::Left, &mut sweep.left), (Side::Right, &mut sweep.right)] {
         let centre = compensation.get(side.front_wheel()).centre_in_target_mm;
