@@ -22,6 +22,7 @@
 //! | [`gauge`] | caster and SAI by hand gauge: cambers on turning plates, pitch of the locked hub |
 //! | [`tyre`] | tyre sizes |
 //! | [`alignment`] | one whole session → every reading, in one tree |
+//! | [`sweep`] | the caster sweep station by station, to be drawn and taught from |
 //! | [`paths`] | every reading by its path, and the tree as a flat list |
 //! | [`simulate`] | a virtual vehicle with known truth: tests, demos, exercises |
 //! | [`propagation`], [`monte_carlo`] | what the uncertainties of any inputs make of any function of them: to first order, and by trials |
@@ -92,6 +93,7 @@ pub mod session;
 #[cfg(feature = "simulate")]
 pub mod simulate;
 pub mod steering;
+pub mod sweep;
 pub mod turns;
 pub mod tyre;
 pub mod uncertainty;

@@ -84,9 +84,7 @@ pub(crate) fn measure(session: &Session, seen: Seen) -> Result<(Measurement, Tra
     let turned = turned.filter(|_| rear_tipped.is_none());
     result.warnings.extend(rear_tipped);
 
-    let straight_deg = BySide::from_fn(|side| wheel::yaw_of(side, *stand.spindles.get(side.front_wheel())));
-    let job =
-        Job { session, up, compensation: &compensation, stand: &stand, ahead: &poses, turned, straight_deg, bounds };
+    let job = Job { turned, ..Job::of_poses(session, up, &compensation, &stand, &poses) };
     job.check_rear_steer(&steered.sweep)?;
     let as_seen = (session.sweep_body == SweepBody::FoundAgain).then(|| steered.clone());
     if let Some(swept) = job.steer(&mut steered, &mut geometry, &mut result.warnings)? {
@@ -109,13 +107,24 @@ pub(crate) fn steer(
 ) -> Result<Geometry, Error> {
     let mut found = geometry.clone();
     if let (Some((compensation, stand)), Some(ahead)) = (geometry.stand(), all(ahead)) {
-        let straight_deg = BySide::from_fn(|side| wheel::yaw_of(side, *stand.spindles.get(side.front_wheel())));
-        let (up, bounds) = (geometry.up, Bounds::of(session));
-        let (compensation, stand, ahead) = (&compensation, &stand, &ahead);
-        let job = Job { session, up, compensation, stand, ahead, turned: None, straight_deg, bounds };
+        let job = Job::of_poses(session, geometry.up, &compensation, &stand, &ahead);
         job.steer(&mut steered, &mut found, &mut Vec::new())?;
     }
     Ok(found)
+}
+
+/// The front wheels at the stations of a sweep that was measured, their body found again if the session asks for it.
+pub(crate) fn swept(session: &Session, trace: &Trace) -> Result<BySide<Vec<SweepStation>>, Error> {
+    let geometry = &trace.geometry;
+    let (Some((compensation, stand)), Some(ahead)) = (geometry.stand(), all(&trace.ahead)) else {
+        return Ok(BySide::default());
+    };
+    let job = Job::of_poses(session, geometry.up, &compensation, &stand, &ahead);
+    let mut steered = trace.steered.clone();
+    if session.sweep_body == SweepBody::FoundAgain {
+        job.find_body_again(&mut steered, &mut Vec::new())?;
+    }
+    Ok(BySide::from_fn(|side| job.stations_of(&steered.sweep, side)))
 }
 
 /// Every reading from poses in the rig, the doubts left to [`measure`].
@@ -360,7 +369,19 @@ struct Job<'a> {
     bounds: Bounds,
 }
 
-impl Job<'_> {
+impl<'a> Job<'a> {
+    /// With the poses alone: how the spindles have turned since the car was rolled casts doubts, and changes no reading.
+    fn of_poses(
+        session: &'a Session,
+        up: Vector<Rig>,
+        compensation: &'a ByWheel<Compensation>,
+        stand: &'a Stand,
+        ahead: &'a ByWheel<Transform<Rig, Target>>,
+    ) -> Self {
+        let straight_deg = BySide::from_fn(|side| wheel::yaw_of(side, *stand.spindles.get(side.front_wheel())));
+        Self { session, up, compensation, stand, ahead, turned: None, straight_deg, bounds: Bounds::of(session) }
+    }
+
     /// Steer angle of a front wheel from its own heading straight ahead, left positive, degrees in (−180, 180].
     fn steer_deg(&self, side: Side, spindle: Vector<Rig>) -> f64 {
         let yaw_deg = wheel::yaw_of(side, self.stand.vehicle_from_rig.direction(spindle));

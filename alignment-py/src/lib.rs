@@ -119,6 +119,14 @@ mod _native {
         run(py, || alignment_core::measure(&session).map(|result| json(&result)))
     }
 
+    /// Follows a session through its sweep; returns it station by station as JSON.
+    #[pyfunction]
+    fn sweep(session: Bound<'_, PyAny>, method: Bound<'_, PyAny>) -> PyResult<String> {
+        let py = session.py();
+        let session = tree::session(session, method)?;
+        run(py, || alignment_core::sweep::follow(&session).map(|sweep| json(&sweep)))
+    }
+
     /// Measures a session and judges it; returns the assessment as JSON.
     #[pyfunction]
     fn assess(

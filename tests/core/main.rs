@@ -17,6 +17,7 @@ mod propagation;
 mod published;
 mod repeatability;
 mod statistics;
+mod sweep;
 mod truth;
 mod uncertainty;
 mod vectors;

@@ -14,7 +14,7 @@ use alignment_core::propagation::{Input, Number, coverage_factor, law_of_propaga
 use alignment_core::session::{Datum, Method, RollingBody, SweepBody};
 use alignment_core::{
     Alignment, Assessment, ByWheel, Error, Pose, Wheel, assess, compensation, datum, measure, pose::Axes,
-    repeatability, steering, turns, tyre, uncertainty, units, vehicle, wheel,
+    repeatability, steering, sweep, turns, tyre, uncertainty, units, vehicle, wheel,
 };
 use bytes::Bytes;
 use std::fmt::Debug;
@@ -427,5 +427,6 @@ pub fn session(bytes: &[u8]) -> bool {
         }
         assert!(!measurement_to_json(measurement).is_empty());
     }
+    given(sweep::follow(&session));
     given(result)
 }

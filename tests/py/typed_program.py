@@ -5,7 +5,11 @@ An ignored error that no longer is one fails the check.
 
 from pathlib import Path
 
+import pandas
+import polars
+import pyarrow
 import wheel_alignment
+from matplotlib.axes import Axes
 from typing_extensions import assert_type
 from wheel_alignment import (
     Measurement,
@@ -16,6 +20,7 @@ from wheel_alignment import (
     paths,
     propagation,
     session,
+    sweep,
     uncertainty,
 )
 from wheel_alignment.error import Warning
@@ -53,6 +58,21 @@ assert_type(propagated.expanded("path"), propagation.Expanded | None)
 assert_type(propagated.budget("path")[0].source.wheel, str | None)
 propagated.standard = known.alignment  # type: ignore[misc]
 assert_type(paths.READINGS, tuple[str, ...])
+
+assert_type(known.to_pandas(), pandas.DataFrame)
+assert_type(propagated.to_polars(), polars.DataFrame)
+assert_type(propagated.to_arrow(), pyarrow.Table)
+assert_type(propagated.budget("path"), uncertainty.Budget)
+assert_type(propagated.budget("path")[1:], tuple[uncertainty.Contribution, ...])
+assert_type(known.to_dict(), dict[str, object])
+assert_type(wheel_alignment.Assessment.from_dict({}), wheel_alignment.Assessment)
+assert_type(result.plot(), Axes)
+assert_type(result.alignment.plot(exaggeration=10), Axes)
+result.plot(10)  # type: ignore[call-arg]
+swept = sweep.follow(Path("session.json"), method="joint")
+assert_type(swept, sweep.Sweep)
+assert_type(swept.plot(), tuple[Axes, Axes, Axes])
+assert_type(swept.left.stations[0].residual, compensation.Residual | None)
 
 noise = session.PoseNoise(rotation_deg=0.01, translation_mm=0.1)
 planned = uncertainty.plan(frames=4, pose_noise=noise)

@@ -62,7 +62,7 @@ pub(crate) struct ByInputs {
 
 /// What one pose of the sweep says of the axis: how far off it is, tilt and shift, and how that follows its residual.
 pub(super) struct AxisPart {
-    pose: usize,
+    pub(super) pose: usize,
     pub(super) off: Vector6<f64>,
     by_left_over: Matrix6<f64>,
 }

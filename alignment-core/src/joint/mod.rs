@@ -18,7 +18,7 @@ use crate::layout::{BySide, ByWheel, Side, Wheel};
 use crate::session::{Datum, Session};
 use crate::spindle::runout_deg;
 use crate::staged::{self, Level, Seen};
-use crate::steering::AxisLine;
+use crate::steering::{AxisLine, SweepStation};
 use crate::turns::LockReadings;
 use crate::units::{deg_from_rad, root_mean_square, sqrt};
 use crate::wheel::{self, TurnedAbout};
@@ -247,6 +247,39 @@ impl Fitted {
             rotation_deg: deg_from_rad(root_mean_square(parts.iter().map(|off| off.fixed_rows::<3>(0).norm()))),
             translation_mm: root_mean_square(parts.iter().map(|off| off.fixed_rows::<3>(3).norm())),
         }
+    }
+
+    /// A front wheel at the stations of the sweep that saw it: its target where it was seen, had the body stood still; its steer angle where the fit
+    /// puts it; and how far it lies from the axis, if there is one.
+    pub(crate) fn swept(&self, side: Side) -> Vec<(SweepStation, Option<Residual>)> {
+        let wheel = side.front_wheel();
+        let Some(of_wheel) = self.state.wheels.get(wheel) else { return Vec::new() };
+        let parts = self.axis_parts(side);
+        let pivot = self.model.pivot;
+        let mut swept: Vec<_> = self
+            .model
+            .observations
+            .iter()
+            .enumerate()
+            .filter(|(_, seen)| seen.wheel == wheel && self.model.stations[seen.at].stage == Stage::Sweep)
+            .filter_map(|(pose, seen)| {
+                let index = self.model.stations[seen.at].index?;
+                let station = &self.state.stations[seen.at];
+                let back = station.turn.transpose();
+                let arm = column(seen.pose.origin() - pivot) - station.shift;
+                let origin = pivot + Vector::new((back * arm).into());
+                let rig_from_target = Transform::from_parts(back * seen.pose.rotation, origin);
+                let spindle = rig_from_target.direction(of_wheel.spindle);
+                let steer_deg = self.steer_deg(side, Stage::Sweep, Some(index))?;
+                let residual = parts.iter().find(|part| part.pose == pose).map(|part| Residual {
+                    rotation_deg: deg_from_rad(part.off.fixed_rows::<3>(0).norm()),
+                    translation_mm: part.off.fixed_rows::<3>(3).norm(),
+                });
+                Some((SweepStation { index, rig_from_target, spindle, steer_deg }, residual))
+            })
+            .collect();
+        swept.sort_by_key(|(station, _)| station.index);
+        swept
     }
 
     /// How well it all fits; and what does not belong: poses that were left out, targets that were knocked, a car that is not rigid.

@@ -11,6 +11,8 @@ from collections.abc import Iterable, Mapping
 from typing import TypeAlias, TypeVar
 
 if typing.TYPE_CHECKING:
+    from typing_extensions import Self
+
     from wheel_alignment.alignment import Alignment, Measurement
 
 T = TypeVar("T")
@@ -148,7 +150,28 @@ def with_infinities(tree: object, like: object) -> object:
     return math.inf if tree is None and like is not None else tree
 
 
+class Tree(Value):
+    """A result that can be had as plain data, and be made of it again."""
+
+    __slots__ = ()
+
+    def to_dict(self) -> dict[str, object]:
+        """Return all of it as plain dicts and lists, as the JSON has it."""
+        tree = plain(self)
+        assert isinstance(tree, dict)
+        return tree
+
+    @classmethod
+    def from_dict(cls, tree: Mapping[str, object]) -> Self:
+        """Make it again of what `to_dict` returned, or of its JSON once parsed."""
+        if not isinstance(tree, Mapping):
+            kind = type(tree).__qualname__
+            raise TypeError(f"{cls.__name__} is made of a mapping, not {kind}")
+        return build(cls, dict(tree))
+
+
 def plain(value: object) -> object:
+    """Return the value as plain dicts, lists, texts and numbers."""
     if dataclasses.is_dataclass(value):
         fields = dataclasses.fields(value)
         return {field.name: plain(getattr(value, field.name)) for field in fields}

@@ -10,16 +10,20 @@ from typing import Final, Literal
 
 from wheel_alignment import _inputs, _native
 from wheel_alignment._inputs import SessionLike
-from wheel_alignment._values import Value, build, from_json, plain, table
+from wheel_alignment._tables import Column, Table
+from wheel_alignment._values import Tree, Value, build, from_json, table
 from wheel_alignment.compensation import Residual
 from wheel_alignment.error import Warning
 from wheel_alignment.joint import Fit
-from wheel_alignment.paths import READINGS
+from wheel_alignment.paths import READINGS, unit
 from wheel_alignment.session import ByAxle, BySide, ByWheel, Reference, StationSpread
 from wheel_alignment.steering import InstantaneousAxis, SteeringReadings
 from wheel_alignment.turns import TurnsReadings
 from wheel_alignment.vehicle import AxleReadings, ChassisReadings
 from wheel_alignment.wheel import WheelReadings
+
+if typing.TYPE_CHECKING:
+    from matplotlib.axes import Axes
 
 MAX_REAR_STEER_DEG: Final[float] = 0.5
 """The most by which both rear wheels may turn against their axle while the front wheels
@@ -28,10 +32,11 @@ are steered, degrees.
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Alignment(Value):
+class Alignment(Tree, Table):
     """Every reading of one session: degrees and millimetres, by their names.
 
-    A reading that the session does not hold is None, never zero.
+    A reading that the session does not hold is None, never zero. As a table it has one
+    row for each of `READINGS`: ``path``, ``value`` and ``unit``.
 
     Attributes
     ----------
@@ -127,6 +132,44 @@ class Alignment(Value):
                 at[name] = None if value is None else [*vector, value]
         return build(cls, tree)
 
+    def _columns(self) -> list[Column]:
+        return [
+            Column("path", "text", READINGS),
+            Column("value", "number", self.values()),
+            Column("unit", "text", [unit(path) for path in READINGS]),
+        ]
+
+    def plot(
+        self, *, exaggeration: float | None = None, ax: Axes | None = None
+    ) -> Axes:
+        """Draw the car from above: wheels, axles, centreline, thrust line, setback.
+
+        Toe and thrust angle are too small to be seen: they are drawn larger, as the
+        picture states, and so is setback. Each value stands beside what it is of, with
+        its unit, and what its sign means in words.
+
+        Parameters
+        ----------
+        exaggeration : float, optional
+            How many times larger toe and thrust angle are drawn; as many as the picture
+            has room for when left out.
+        ax : Axes, optional
+            Where to draw; on a new figure when left out.
+
+        Returns
+        -------
+        Axes
+            Its ``figure`` can be shown and saved.
+
+        Raises
+        ------
+        ImportError
+            Matplotlib, the extra ``plot``, is not installed.
+        """
+        from wheel_alignment import _plots
+
+        return _plots.plan_view(self, None, exaggeration, ax)
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Residuals(Value):
@@ -150,8 +193,10 @@ class Residuals(Value):
 
 
 @dataclass(frozen=True, slots=True, eq=False, repr=False)
-class Measurement(Value):
+class Measurement(Tree, Table):
     """What `measure` returns.
+
+    As a table it has one row for each of `READINGS`: ``path``, ``value`` and ``unit``.
 
     Attributes
     ----------
@@ -188,11 +233,14 @@ class Measurement(Value):
     fit: Fit | None
     instantaneous_axes: BySide[tuple[InstantaneousAxis, ...]]
 
-    def to_dict(self) -> dict[str, object]:
-        """Return the result as plain dicts and lists, as the JSON has it."""
-        tree = plain(self)
-        assert isinstance(tree, dict)
-        return tree
+    def _columns(self) -> list[Column]:
+        return self.alignment._columns()
+
+    def plot(
+        self, *, exaggeration: float | None = None, ax: Axes | None = None
+    ) -> Axes:
+        """Draw the car from above, as `Alignment.plot` does."""
+        return self.alignment.plot(exaggeration=exaggeration, ax=ax)
 
     def __repr__(self) -> str:
         return table("Measurement", self, None)

@@ -4,13 +4,21 @@ from __future__ import annotations
 
 import json
 from dataclasses import dataclass
-from typing import Final, Literal
+from typing import TYPE_CHECKING, Final, Literal
 
 from wheel_alignment import _inputs, _native
 from wheel_alignment._inputs import Given, SessionLike
-from wheel_alignment._values import build, table, with_infinities
+from wheel_alignment._tables import Column
+from wheel_alignment._values import table, with_infinities
 from wheel_alignment.alignment import Alignment, Measurement
 from wheel_alignment.conformity import Specification, Verdicts
+from wheel_alignment.paths import COUNT, READINGS
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+
+    from matplotlib.axes import Axes
+    from typing_extensions import Self
 
 COVERAGE: Final[float] = 0.95
 """The coverage probability of `Assessment::expanded_uncertainty`."""
@@ -19,6 +27,10 @@ COVERAGE: Final[float] = 0.95
 @dataclass(frozen=True, eq=False, repr=False)
 class Assessment(Measurement):
     """What `assess` returns: a measurement with all that can be said of it.
+
+    As a table it has beside ``path``, ``value`` and ``unit``: ``standard_uncertainty``,
+    ``degrees_of_freedom``, ``expanded_uncertainty``, the limits ``min`` and ``max``,
+    ``verdict`` and ``probability_of_conformity``.
 
     Attributes
     ----------
@@ -51,6 +63,47 @@ class Assessment(Measurement):
     degrees_of_freedom: Alignment | None
     expanded_uncertainty: Alignment | None
     verdicts: Verdicts | None
+
+    @classmethod
+    def from_dict(cls, tree: Mapping[str, object]) -> Self:
+        """Make it again of what `to_dict` returned, or of its JSON once parsed."""
+        freedom = tree.get("degrees_of_freedom")
+        if freedom is not None:
+            # Where the noise is known they are infinite, and null in JSON.
+            freedom = with_infinities(freedom, tree.get("uncertainty"))
+            tree = {**tree, "degrees_of_freedom": freedom}
+        return super().from_dict(tree)
+
+    def _columns(self) -> list[Column]:
+        verdicts = () if self.verdicts is None else self.verdicts.readings
+        by_path = {verdict.path: verdict for verdict in verdicts}
+        judged = [by_path.get(path) for path in READINGS]
+        limits = [of and of.limits for of in judged]
+        chance = [of and of.probability_of_conformity for of in judged]
+        return [
+            *super()._columns(),
+            Column("standard_uncertainty", "number", _values(self.uncertainty)),
+            Column("degrees_of_freedom", "number", _values(self.degrees_of_freedom)),
+            Column(
+                "expanded_uncertainty", "number", _values(self.expanded_uncertainty)
+            ),
+            Column("min", "number", [of and of.min for of in limits]),
+            Column("max", "number", [of and of.max for of in limits]),
+            Column("verdict", "text", [of and of.verdict for of in judged]),
+            Column("probability_of_conformity", "number", chance),
+        ]
+
+    def plot(
+        self, *, exaggeration: float | None = None, ax: Axes | None = None
+    ) -> Axes:
+        """Draw the car from above, as `Alignment.plot` does, with uncertainties.
+
+        ± is the expanded uncertainty of each value.
+        """
+        from wheel_alignment import _plots
+
+        expanded = self.expanded_uncertainty
+        return _plots.plan_view(self.alignment, expanded, exaggeration, ax)
 
     def __repr__(self) -> str:
         more = []
@@ -159,8 +212,8 @@ def assess(
         None if specification is None else _inputs.specification(specification),
         method,
     )
-    tree = json.loads(text)
-    if tree["degrees_of_freedom"] is not None:
-        freedom = with_infinities(tree["degrees_of_freedom"], tree["uncertainty"])
-        tree["degrees_of_freedom"] = freedom
-    return build(Assessment, tree)
+    return Assessment.from_dict(json.loads(text))
+
+
+def _values(tree: Alignment | None) -> Sequence[float | None]:
+    return [None] * COUNT if tree is None else tree.values()

@@ -8,7 +8,8 @@ from typing import Final, Literal
 
 from wheel_alignment import _inputs, _native
 from wheel_alignment._inputs import Given
-from wheel_alignment._values import Value, from_json
+from wheel_alignment._tables import Column, Table
+from wheel_alignment._values import Tree, Value, from_json
 from wheel_alignment.alignment import Alignment
 
 PROBABILITY_RANGE: Final[tuple[float, float]] = (0.5, 0.999_999)
@@ -128,8 +129,12 @@ class ReadingVerdict(Value):
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Verdicts(Value):
+class Verdicts(Tree, Table):
     """The verdicts on a car.
+
+    As a table it has one row for each of `readings`, with the fields of
+    `ReadingVerdict` as columns; the limits are ``min`` and ``max``, and those of what
+    is accepted ``acceptance_min`` and ``acceptance_max``.
 
     Attributes
     ----------
@@ -148,6 +153,34 @@ class Verdicts(Value):
     decision: Decision
     load_state: str | None
     readings: tuple[ReadingVerdict, ...]
+
+    def _columns(self) -> list[Column]:
+        def text(name: str) -> Column:
+            return Column(name, "text", [getattr(one, name) for one in self.readings])
+
+        def number(name: str) -> Column:
+            return Column(name, "number", [getattr(one, name) for one in self.readings])
+
+        limits = [one.limits for one in self.readings]
+        accepted = [one.acceptance or Limits() for one in self.readings]
+        return [
+            text("path"),
+            number("value"),
+            text("unit"),
+            number("standard_uncertainty"),
+            number("degrees_of_freedom"),
+            number("nominal"),
+            Column("min", "number", [of.min for of in limits]),
+            Column("max", "number", [of.max for of in limits]),
+            text("verdict"),
+            text("reason"),
+            text("rule"),
+            number("probability_of_conformity"),
+            number("risk_of_wrong_verdict"),
+            number("guard_band"),
+            Column("acceptance_min", "number", [of.min for of in accepted]),
+            Column("acceptance_max", "number", [of.max for of in accepted]),
+        ]
 
 
 @dataclass(frozen=True, slots=True, eq=False)

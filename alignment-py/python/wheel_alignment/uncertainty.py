@@ -5,17 +5,28 @@ from __future__ import annotations
 import json
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Final, Literal, TypedDict
+from typing import TYPE_CHECKING, Final, Literal, TypedDict, overload
 
 from wheel_alignment import _inputs, _native
 from wheel_alignment._inputs import SessionLike
-from wheel_alignment._values import Value, build, from_json, table, with_infinities
+from wheel_alignment._tables import Column, Table
+from wheel_alignment._values import (
+    Tree,
+    Value,
+    build,
+    from_json,
+    plain,
+    table,
+    with_infinities,
+)
 from wheel_alignment.alignment import Alignment, Measurement
 from wheel_alignment.monte_carlo import Agreement, Simulation
+from wheel_alignment.paths import unit
 from wheel_alignment.propagation import Expanded
 from wheel_alignment.session import InputUncertainty, PoseNoise
 
 if TYPE_CHECKING:
+    from matplotlib.axes import Axes
     from typing_extensions import Unpack
 
 ROLL_RANGE_DEG: Final[tuple[float, float]] = (10.1, 160.0)
@@ -74,13 +85,94 @@ class Contribution(Value):
     share: float
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class Budget(Tree, Table, Sequence[Contribution]):
+    """What makes one reading uncertain: its contributions, the largest first.
+
+    A sequence of them; the shares add up to 1. Empty when the reading is absent or
+    exact. As a table it has one row for each contribution: ``kind``, ``stage``,
+    ``station``, ``wheel``, ``standard_uncertainty``, ``unit`` and ``share``.
+
+    Attributes
+    ----------
+    path : str
+        The path of the reading.
+    unit : str
+        Its unit: ``deg``, ``mm`` or ``1``.
+    standard_uncertainty : float or None
+        Its standard uncertainty in that unit; None when it is absent.
+    contributions : tuple of Contribution
+        What each input contributes.
+    """
+
+    path: str
+    unit: str
+    standard_uncertainty: float | None
+    contributions: tuple[Contribution, ...]
+
+    @overload
+    def __getitem__(self, index: int) -> Contribution: ...
+    @overload
+    def __getitem__(self, index: slice) -> tuple[Contribution, ...]: ...
+    def __getitem__(
+        self, index: int | slice
+    ) -> Contribution | tuple[Contribution, ...]:
+        return self.contributions[index]
+
+    def __len__(self) -> int:
+        return len(self.contributions)
+
+    def _columns(self) -> list[Column]:
+        sources = [part.source for part in self.contributions]
+        worth = [part.standard_uncertainty for part in self.contributions]
+        return [
+            Column("kind", "text", [source.kind for source in sources]),
+            Column("stage", "text", [source.stage for source in sources]),
+            Column("station", "count", [source.station for source in sources]),
+            Column("wheel", "text", [source.wheel for source in sources]),
+            Column("standard_uncertainty", "number", worth),
+            Column("unit", "text", [self.unit for _ in sources]),
+            Column("share", "number", [part.share for part in self.contributions]),
+        ]
+
+    def plot(self, *, ax: Axes | None = None) -> Axes:
+        """Draw what each input contributes, and what they make together.
+
+        A bar is the standard uncertainty that the reading would have from this input
+        alone; the last one is the root of their sum of squares. Of a long budget the
+        least contributions stand together.
+
+        Parameters
+        ----------
+        ax : Axes, optional
+            Where to draw; on a new figure when left out.
+
+        Returns
+        -------
+        Axes
+            Its ``figure`` can be shown and saved.
+
+        Raises
+        ------
+        ImportError
+            Matplotlib, the extra ``plot``, is not installed.
+        """
+        from wheel_alignment import _plots
+
+        return _plots.budget(self, ax)
+
+
 @dataclass(frozen=True, slots=True, eq=False, repr=False)
-class Uncertainty(Value):
+class Uncertainty(Value, Table):
     """What `propagate` returns: a measurement, and what each of its readings is worth.
 
     Paths are those of `READINGS`. Readings that are absent are None. Two are equal when
     their sessions are; a copy by `pickle` is computed anew of the session, to the same
     bits.
+
+    As a table it has one row for each of `READINGS`: ``path``, ``value``, ``unit``,
+    ``standard_uncertainty``, ``degrees_of_freedom`` and, for 95 %,
+    ``expanded_uncertainty``.
 
     Attributes
     ----------
@@ -146,20 +238,19 @@ class Uncertainty(Value):
         """
         return from_json(Alignment, self._known.expanded_tree(probability))
 
-    def budget(self, path: str) -> tuple[Contribution, ...]:
+    def budget(self, path: str) -> Budget:
         """Return what each input contributes to a reading, the largest first.
 
-        The poses of one wheel and stage stand together. The shares add up to 1; empty
-        when the reading is absent or exact.
+        The poses of one wheel and stage stand together.
 
         Raises
         ------
         UnknownReadingError
             No reading has this path.
         """
-        return _contributions(self._known.budget(path))
+        return self._budget(path, self._known.budget(path))
 
-    def budget_by_pose(self, path: str) -> tuple[Contribution, ...]:
+    def budget_by_pose(self, path: str) -> Budget:
         """Return the budget pose by pose: which station to take with more care.
 
         Raises
@@ -167,7 +258,14 @@ class Uncertainty(Value):
         UnknownReadingError
             No reading has this path.
         """
-        return _contributions(self._known.budget_by_pose(path))
+        return self._budget(path, self._known.budget_by_pose(path))
+
+    def _budget(self, path: str, contributions: str) -> Budget:
+        parts = tuple(
+            Contribution(**one | {"source": _source(one["source"])})
+            for one in json.loads(contributions)
+        )
+        return Budget(path, unit(path), self.standard.get(path), parts)
 
     def covariance(self, path: str, other: str) -> float | None:
         """Return the covariance of two readings, in the product of their units.
@@ -196,6 +294,26 @@ class Uncertainty(Value):
         """
         return self._known.covariance_matrix()
 
+    def to_dict(self) -> dict[str, object]:
+        """Return all but the covariances as plain dicts and lists.
+
+        ``measurement`` as its own `to_dict`, ``standard`` and ``degrees_of_freedom``.
+        """
+        return {
+            "measurement": plain(self.measurement),
+            "standard": plain(self.standard),
+            "degrees_of_freedom": plain(self.degrees_of_freedom),
+        }
+
+    def _columns(self) -> list[Column]:
+        expanded = self.expanded_tree().values()
+        return [
+            *self.measurement._columns(),
+            Column("standard_uncertainty", "number", self.standard.values()),
+            Column("degrees_of_freedom", "number", self.degrees_of_freedom.values()),
+            Column("expanded_uncertainty", "number", expanded),
+        ]
+
     def __repr__(self) -> str:
         return table("Uncertainty", self.measurement, self.expanded_tree())
 
@@ -203,13 +321,6 @@ class Uncertainty(Value):
         from wheel_alignment import _html
 
         return _html.page(self.measurement, self.expanded_tree(), "Uncertainty")
-
-
-def _contributions(text: str) -> tuple[Contribution, ...]:
-    return tuple(
-        Contribution(**one | {"source": _source(one["source"])})
-        for one in json.loads(text)
-    )
 
 
 def _source(tree: str | dict[str, str | dict[str, str | int | None]]) -> Source:
