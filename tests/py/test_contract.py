@@ -25,6 +25,12 @@ STRUCTS = {row["name"]: row["fields"] for row in CONTRACT["structs"]}
 CONSTANTS = {row["name"]: row["value"] for row in CONTRACT["constants"]}
 
 NO_FUNCTION = {
+    "batch::AheadRecords::one": "a record of arrays is a slice of them",
+    "batch::AheadRecords::part": "a part of arrays is a slice of them",
+    "batch::SessionRecords::new": "the arrays are keyword arguments",
+    "batch::SessionRecords::one": "a record of arrays is a slice of them",
+    "batch::SessionRecords::part": "a part of arrays is a slice of them",
+    "batch::poses_of": "Session.to_arrays gives every station",
     "json::JsonError::code_of": "an exception has its class already",
     "json::JsonError::specification_code_of": "an exception has its class already",
     "monte_carlo::try_monte_carlo": "what a function raises ends monte_carlo",

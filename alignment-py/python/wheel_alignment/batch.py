@@ -19,12 +19,13 @@ from __future__ import annotations
 
 import operator
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from typing import TYPE_CHECKING, Final, Literal, TypedDict, TypeVar, final
+from typing import TYPE_CHECKING, Final, Literal, TypedDict, cast, final
 
 from wheel_alignment import _arrays, _native
 from wheel_alignment.paths import READINGS
 
 if TYPE_CHECKING:
+    import numpy
     import pandas
     import polars
     import pyarrow
@@ -38,8 +39,6 @@ if TYPE_CHECKING:
     from wheel_alignment.session import ByAxle, ByWheel, PerWheel, SessionKeys
 
 __all__ = ["Clamps", "Readings", "Tree", "ahead_readings", "measure"]
-
-T = TypeVar("T")
 
 _WHEELS: Final = ("fl", "fr", "rl", "rr")
 
@@ -105,13 +104,14 @@ class Readings(Mapping[str, "Array"]):
     ----------
     paths : tuple of str
         The readings that were asked for.
-    values : numpy.ndarray of float64, shape (len(paths), N)
+    numbers : numpy.ndarray of float64, shape (len(paths), N)
         The numbers, one row for each path: NaN where a record has no such reading, and
         where it is refused. All arrays of readings are views of it.
     codes : numpy.ndarray of int32, shape (N,)
         The `ErrorCode` of each record; 0 where it was measured.
     warnings : numpy.ndarray of uint32, shape (N,)
-        What is weak in each record, a bit for each `WarningCode`: ``1 << (number - 1)``.
+        What is weak in each record, a bit for each `WarningCode`:
+        ``1 << (number - 1)``.
 
     Examples
     --------
@@ -129,17 +129,17 @@ class Readings(Mapping[str, "Array"]):
     array([0, 0, 0], dtype=int32)
     """
 
-    __slots__ = ("_rows", "codes", "paths", "values", "warnings")
+    __slots__ = ("_rows", "codes", "numbers", "paths", "warnings")
 
     def __init__(
         self,
         paths: tuple[str, ...],
-        values: Array,
+        numbers: Array,
         codes: Codes,
-        warnings: NDArray[np.uint32],
+        warnings: NDArray[numpy.uint32],
     ) -> None:
         self.paths: Final = paths
-        self.values: Final = values
+        self.numbers: Final = numbers
         self.codes: Final = codes
         self.warnings: Final = warnings
         self._rows: Final = {path: row for row, path in enumerate(paths)}
@@ -157,11 +157,13 @@ class Readings(Mapping[str, "Array"]):
     def __getitem__(self, path: str) -> Array:
         row = self._rows.get(path)
         if row is not None:
-            return self.values[row]
+            column: Array = self.numbers[row]
+            return column
         if f"{path}[0]" in self._rows:
             first = self._rows[f"{path}[0]"]
             if self.paths[first : first + 3] == tuple(f"{path}[{i}]" for i in range(3)):
-                return self.values[first : first + 3].T
+                vectors: Array = self.numbers[first : first + 3].T
+                return vectors
         if path not in READINGS and f"{path}[0]" not in READINGS:
             _native.position(path)  # raises the error that teaches
         raise KeyError(f"{path} was not asked for")
@@ -188,14 +190,14 @@ class Readings(Mapping[str, "Array"]):
         """Return the readings of one record, in their tree; None where absent."""
         from wheel_alignment.alignment import Alignment
 
-        column = self.values[:, operator.index(index)]
+        column = self.numbers[:, operator.index(index)]
         given = {
             path: float(value) for path, value in zip(self.paths, column, strict=True)
         }
-        numbers = (given.get(path, float("nan")) for path in READINGS)
-        return Alignment.from_values([None if v != v else v for v in numbers])
+        every = (given.get(path, float("nan")) for path in READINGS)
+        return Alignment.from_values([None if v != v else v for v in every])
 
-    def to_dict(self) -> dict[str, Array | Codes | NDArray[np.uint32]]:
+    def to_dict(self) -> dict[str, Array | Codes | NDArray[numpy.uint32]]:
         """Return a dict of columns: the readings by their paths, code and warnings."""
         return {**self, "code": self.codes, "warnings": self.warnings}
 
@@ -203,7 +205,7 @@ class Readings(Mapping[str, "Array"]):
         """Return a pandas DataFrame, one row per record. It shares no memory."""
         import pandas as pd
 
-        frame = pd.DataFrame(self.values.T, columns=list(self.paths), copy=True)
+        frame = pd.DataFrame(self.numbers.T, columns=list(self.paths), copy=True)
         return frame.assign(code=self.codes, warnings=self.warnings)
 
     def to_polars(self) -> polars.DataFrame:
@@ -236,7 +238,7 @@ def ahead_readings(
     threads: int | None = None,
     progress: Callable[[int], object] | None = None,
 ) -> Readings:
-    """Camber, toe, thrust line, setback and dimensions of cars that stand straight ahead.
+    """Camber, toe, thrust line, setback and dimensions of cars straight ahead.
 
     The readings, and their bits, are those of `wheel_alignment.vehicle.ahead_readings`.
 
@@ -264,7 +266,7 @@ def ahead_readings(
         How many cores may work; all of them when left out.
     progress : callable, optional
         Called now and then with the number of records done since the last call, as in
-        ``with tqdm(total=len(poses)) as bar: ahead_readings(..., progress=bar.update)``.
+        ``with tqdm(total=N) as bar: ahead_readings(..., progress=bar.update)``.
 
     Returns
     -------
@@ -273,9 +275,12 @@ def ahead_readings(
 
     Raises
     ------
+    UnknownReadingError
+        No reading has this path.
+    LengthOutOfRangeError, NotFiniteError
+        A loaded radius that no wheel has.
     AlignmentError
-        What is wrong with all records; `UnknownReadingError`. With ``"raise"`` also the
-        error of the first record that is refused.
+        With ``"raise"``: the error of the first record that is refused.
     TypeError, ValueError
         Not numbers, or not the shapes above: the message says what was found.
     KeyboardInterrupt
@@ -286,7 +291,9 @@ def ahead_readings(
     >>> import numpy as np
     >>> from wheel_alignment import batch
     >>> poses = np.zeros((1, 4, 4, 4)) + np.eye(4)
-    >>> poses[0, :, :3, 3] = [[2700, 760, 310], [2700, -760, 310], [0, 750, 310], [0, -750, 310]]
+    >>> front, rear = [[2700, 760], [2700, -760]], [[0, 750], [0, -750]]
+    >>> poses[0, :, :2, 3] = front + rear
+    >>> poses[0, :, 2, 3] = 310
     >>> side = np.array([1, -1, 1, -1])
     >>> clamps = {
     ...     "spindle_in_target": np.outer(side, [0, 1, 0]),
@@ -322,7 +329,7 @@ def measure(
     sweep: PoseLike | None = None,
     lock_left: PoseLike | None = None,
     lock_right: PoseLike | None = None,
-    clamp_standoff_mm: PerWheel,
+    clamp_standoff_mm: PerWheel | ArrayLike,
     readings: Sequence[str] | None = None,
     on_error: Literal["codes", "raise"] = "codes",
     threads: int | None = None,
@@ -340,7 +347,7 @@ def measure(
         NaN is a wheel that was not seen.
     ahead : array-like of shape (N, 4, 4, 4), or pose-like of shape (N, 4)
         The station straight ahead.
-    sweep : array-like of shape (N, S, 4, 4, 4), or pose-like of shape (N, S, 4), optional
+    sweep : as rolling, optional
         The stations of the sweep.
     lock_left, lock_right : as ahead, optional
         Full lock to either side.
@@ -356,7 +363,7 @@ def measure(
         How many cores may work; all of them when left out.
     progress : callable, optional
         Called now and then with the number of records done since the last call, as in
-        ``with tqdm(total=len(ahead)) as bar: measure(..., progress=bar.update)``.
+        ``with tqdm(total=N) as bar: measure(..., progress=bar.update)``.
     **keys
         What else the sessions say: `SessionKeys`. ``up`` may be of shape (N, 3); all
         else holds for every session.
@@ -368,9 +375,11 @@ def measure(
 
     Raises
     ------
+    UnknownReadingError
+        No reading has this path.
     AlignmentError
-        What is wrong with all records; `UnknownReadingError`. With ``"raise"`` also the
-        error of the first record that is refused.
+        What is wrong with what all sessions say; with ``"raise"`` also the error of the
+        first record that is refused.
     TypeError, ValueError
         Not numbers, or not the shapes above: the message says what was found.
     KeyboardInterrupt
@@ -407,10 +416,8 @@ def measure(
     count = straight.shape[0]
     rolled = _poses(rolling, "rolling", 5, count)
     swept = None if sweep is None else _poses(sweep, "sweep", 5, count)
-    locks = [
-        None if lock is None else _poses(lock, name, 4, count)
-        for name, lock in (("lock_left", lock_left), ("lock_right", lock_right))
-    ]
+    left = None if lock_left is None else _poses(lock_left, "lock_left", 4, count)
+    right = None if lock_right is None else _poses(lock_right, "lock_right", 4, count)
     up = keys.get("up")
     if up is not None:
         up = _each(up, (3,), count, "up")
@@ -422,17 +429,19 @@ def measure(
         clamp_standoff_mm=standoffs[0] if len(standoffs) else 0.0,
         **keys,
     )
-    given = {
-        "sweep": swept is not None,
-        "locks": any(lock is not None for lock in locks),
-    }
-    default = tuple(path for path in READINGS if _is_given(path, **given))
+    locks = left is not None or right is not None
+    default = tuple(
+        path
+        for path in READINGS
+        if _is_given(path, sweep=swept is not None, locks=locks)
+    )
     values, codes, warnings = _native.measure_records(
         settings._core,
         rolled,
         straight,
         swept,
-        *locks,
+        left,
+        right,
         up,
         standoffs,
         *_how(readings, default, on_error, threads, progress),
@@ -441,7 +450,7 @@ def measure(
 
 
 def _poses(given: PoseLike, what: str, axes: int, count: int | None = None) -> Array:
-    """Return poses as a contiguous array of 4×4 matrices, that of the caller if it is."""
+    """Return poses as a contiguous array of 4×4 matrices: the caller's, if it is."""
     import numpy as np
 
     from wheel_alignment.pose import as_matrix4
@@ -454,8 +463,8 @@ def _poses(given: PoseLike, what: str, axes: int, count: int | None = None) -> A
     stations = ", S" if axes == 5 else ""
     if matrices.ndim != axes or matrices.shape[-3] != 4:
         raise ValueError(
-            f"{what}: poses of shape (N{stations}, 4, 4, 4), record{stations} and wheel "
-            f"first, are needed, not {matrices.shape}"
+            f"{what}: poses of shape (N{stations}, 4, 4, 4), record{stations} and "
+            f"wheel first, are needed, not {matrices.shape}"
         )
     if count is not None and matrices.shape[0] != count:
         raise ValueError(
@@ -474,21 +483,28 @@ def _each(given: ArrayLike, shape: tuple[int, ...], count: int, what: str) -> Ar
     if array.shape[1:] != shape or array.shape[0] not in (1, count):
         each = ", ".join(map(str, ("N", *shape)))
         raise ValueError(
-            f"{what}: shape {shape} for all records, or ({each}) for each of {count}, is "
-            f"needed, not {np.shape(given)}"
+            f"{what}: shape {shape} for all records, or ({each}) for each of {count}, "
+            f"is needed, not {np.shape(given)}"
         )
     return np.ascontiguousarray(array)
 
 
-def _standoffs(given: PerWheel, count: int) -> Array:
+def _standoffs(given: PerWheel | ArrayLike, count: int) -> Array:
     import numpy as np
 
     from wheel_alignment import _stations
+    from wheel_alignment.session import ByWheel
 
-    if isinstance(given, Mapping) or not np.ndim(given) == 2:  # type: ignore[arg-type]
-        four = _stations.per_wheel(given, "clamp_standoff_mm")
-        given = [four[wheel] for wheel in _WHEELS]
-    return _each(given, (4,), count, "clamp_standoff_mm")  # type: ignore[arg-type]
+    if not isinstance(given, (Mapping, ByWheel)) and np.ndim(given) == 2:
+        return _each(given, (4,), count, "clamp_standoff_mm")
+    if isinstance(given, ByWheel):
+        return np.array(
+            [[getattr(given, wheel) for wheel in _WHEELS]], dtype=np.float64
+        )
+    four = cast("Mapping[str, float]", _stations.per_wheel(given, "clamp_standoff_mm"))
+    if set(four) != set(_WHEELS):
+        raise ValueError(f"clamp_standoff_mm: {', '.join(_WHEELS)} are needed")
+    return np.array([[four[wheel] for wheel in _WHEELS]], dtype=np.float64)
 
 
 def _clamps(
@@ -512,8 +528,8 @@ def _clamps(
     if not isinstance(compensation, Mapping):
         kind = type(compensation).__qualname__
         raise TypeError(
-            "compensation: a ClampCompensation, a ByWheel of Compensation or a mapping of "
-            f"arrays is needed, not {kind}"
+            "compensation: a ClampCompensation, a ByWheel of Compensation or a mapping "
+            f"of arrays is needed, not {kind}"
         )
     known, needed = Clamps.__annotations__, ("spindle_in_target", "centre_in_target_mm")
     for key in compensation:

@@ -1,0 +1,308 @@
+"""How long one call for many records takes, beside what a researcher would write.
+
+The peers (benches/peers) and the library read the same arrays in one process, on one
+core, in turns, so that all meet the same weather; first they must give the same
+readings. Quote ratios, not nanoseconds.
+
+    python benches/batch.py
+
+Needs the package with numpy and SciPy, and Cargo for the loop in Rust. The peers check
+nothing of the poses; the library checks every one.
+"""
+
+from __future__ import annotations
+
+import argparse
+import multiprocessing
+import os
+import resource
+import subprocess
+import sys
+import tempfile
+import time
+from collections.abc import Callable, Mapping
+from pathlib import Path
+from typing import Any
+
+sys.path.insert(0, str(Path(__file__).parent / "peers"))
+# Before numpy is loaded: the matrix products of the peers keep to one core too.
+os.environ["OMP_NUM_THREADS"] = "1"
+os.environ["OPENBLAS_NUM_THREADS"] = "1"
+
+import cars
+import numpy as np
+import readings_numpy
+import sessions_numpy
+import sessions_scipy
+from numpy.typing import NDArray
+from wheel_alignment import batch
+
+ROOT = Path(__file__).resolve().parents[1]
+Array = NDArray[np.float64]
+Call = Callable[[], object]
+
+AGREE = 1e-9
+"""By how much two may differ: degrees, mm, or parts of a unit vector."""
+
+
+def library_ahead(stands: cars.Stands, threads: int = 1) -> batch.Readings:
+    """Read cars straight ahead by the library."""
+    return batch.ahead_readings(
+        stands.poses,
+        compensation={
+            "spindle_in_target": stands.spindle_in_target,
+            "centre_in_target_mm": stands.centre_in_target_mm,
+            "rolling_radius_mm": stands.rolling_radius_mm,
+        },
+        up=stands.up,
+        threads=threads,
+    )
+
+
+def peer_ahead(stands: cars.Stands) -> dict[str, Array]:
+    """Read the same by the peer."""
+    return readings_numpy.ahead_readings(
+        stands.poses,
+        stands.spindle_in_target,
+        stands.centre_in_target_mm,
+        stands.rolling_radius_mm,
+        stands.up,
+    )
+
+
+def library_sessions(sessions: cars.Sessions, threads: int = 1) -> batch.Readings:
+    """Measure whole sessions by the library."""
+    front, _, rear, _ = sessions.loaded_radius_mm
+    return batch.measure(
+        rolling=sessions.rolling,
+        ahead=sessions.ahead,
+        sweep=sessions.sweep,
+        up=sessions.up,
+        clamp_standoff_mm=sessions.clamp_standoff_mm,
+        loaded_radius_mm={"front": front, "rear": rear},
+        sweep_wheels_locked=True,
+        threads=threads,
+    )
+
+
+def peer_sessions(peer: Any, sessions: cars.Sessions) -> dict[str, Array]:
+    """Measure the same by a peer."""
+    readings: dict[str, Array] = peer.measure(
+        sessions.rolling,
+        sessions.ahead,
+        sessions.sweep,
+        sessions.up,
+        sessions.clamp_standoff_mm,
+        sessions.loaded_radius_mm,
+    )
+    return readings
+
+
+def best_s(calls: Mapping[str, Call], rounds: int) -> dict[str, float]:
+    """Find the best of some rounds of each call, in seconds, taken in turns."""
+    best = dict.fromkeys(calls, np.inf)
+    for _ in range(rounds):
+        for name, call in calls.items():
+            start = time.perf_counter()
+            call()
+            best[name] = min(best[name], time.perf_counter() - start)
+    return best
+
+
+def check(readings: batch.Readings, peer: Mapping[str, Array]) -> None:
+    """Stop unless every reading of the peer is the library's, and none was refused."""
+    assert not readings.codes.any()
+    worst, where = 0.0, ""
+    for path, values in peer.items():
+        own = readings[path]
+        assert np.array_equal(np.isnan(own), np.isnan(values)), path
+        apart = float(np.nanmax(np.abs(own - values), initial=0.0))
+        if apart > worst:
+            worst, where = apart, path
+    assert worst <= AGREE, f"{where} differs by {worst}"
+    print(f"  {len(peer)} paths agree; {where} differs most, by {worst:.1e}")
+
+
+def show(best: Mapping[str, float], records: int, beside: str) -> None:
+    """Print what each took per record, and how many times what one of them took."""
+    for name, seconds in best.items():
+        ns, ratio = seconds / records * 1e9, seconds / best[beside]
+        print(f"  {name:<40} {ns:>11,.0f} ns {ratio:>9.2f}")
+
+
+def two_processes(job: Callable[[int], object], rounds: int) -> float:
+    """Find the best time in which two processes do half of the records each.
+
+    In seconds. Both have the arrays, and have done the work once before the clock runs.
+    """
+    context = multiprocessing.get_context("fork")
+    start, stop = context.Barrier(3), context.Barrier(3)
+
+    def work(half: int) -> None:
+        job(half)
+        for _ in range(rounds):
+            start.wait()
+            job(half)
+            stop.wait()
+
+    workers = [context.Process(target=work, args=(half,)) for half in (0, 1)]
+    for worker in workers:
+        worker.start()
+    best = np.inf
+    for _ in range(rounds):
+        start.wait()
+        began = time.perf_counter()
+        stop.wait()
+        best = min(best, time.perf_counter() - began)
+    for worker in workers:
+        worker.join()
+    return best
+
+
+def rust_loop(kind: str, records: int, *arrays: Array) -> None:
+    """Print what the core's own loop takes for the same records."""
+    with tempfile.TemporaryDirectory() as folder:
+        file = Path(folder) / "records.f64"
+        with file.open("wb") as out:
+            for array in arrays:
+                out.write(np.ascontiguousarray(array, dtype="<f8").tobytes())
+        command = ["cargo", "bench", "--quiet", "--bench", "batch", "--"]
+        done = subprocess.run(
+            [*command, kind, str(records), str(file)],
+            cwd=ROOT,
+            check=True,
+            capture_output=True,
+            text=True,
+        )
+    print("  " + done.stdout.strip().replace("\n", "\n  "))
+
+
+def peak_bytes(kind: str, records: int) -> None:
+    """Print how much memory a call takes beyond the arrays that it is given."""
+    # In a process of its own: the peak is of the process, and never falls.
+    done = subprocess.run(
+        [sys.executable, __file__, "--memory", kind, str(records)],
+        check=True,
+        capture_output=True,
+        text=True,
+    )
+    print("  " + done.stdout.strip())
+
+
+def show_memory(kind: str, records: int) -> None:
+    """Print the peak of this process before and after one call."""
+    given: Any = cars.stands(records) if kind == "ahead" else cars.sessions(records)
+    call: Any = library_ahead if kind == "ahead" else library_sessions
+    small: Any = cars.stands(10) if kind == "ahead" else cars.sessions(10)
+    call(small)  # what is loaded once
+    before = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss * 1024
+    readings = call(given)
+    after = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss * 1024
+    columns = sum(column.nbytes for column in readings.to_dict().values())
+    own = columns + readings.codes.nbytes + readings.warnings.nbytes
+    beyond = after - before
+    print(
+        f"memory beyond the arrays given: {beyond / records:,.0f} bytes per record, of "
+        f"which the readings are {own / records:,.0f}"
+    )
+
+
+def ahead(records: int, rounds: int) -> None:
+    """Time one reading straight ahead of many cars."""
+    stands = cars.stands(records, seed=1)
+    print(f"\nahead_readings of {records:,} records; ns per record, ratio:")
+    check(library_ahead(stands), peer_ahead(stands))
+    calls: dict[str, Call] = {
+        "library": lambda: library_ahead(stands),
+        "library, two threads": lambda: library_ahead(stands, 2),
+        "numpy peer": lambda: peer_ahead(stands),
+    }
+    best = best_s(calls, rounds)
+    half = records // 2
+    halves = [
+        cars.Stands(poses, *list(vars(stands).values())[1:])
+        for poses in (stands.poses[:half], stands.poses[half:])
+    ]
+    best["library, two processes"] = two_processes(
+        lambda which: library_ahead(halves[which]), rounds
+    )
+    show(best, records, "library")
+    rust_loop(
+        "ahead",
+        records,
+        stands.up,
+        stands.spindle_in_target,
+        stands.centre_in_target_mm,
+        stands.rolling_radius_mm,
+        stands.poses,
+    )
+    peak_bytes("ahead", records)
+
+
+def whole(records: int, rounds: int, one_by_one: int) -> None:
+    """Time whole sessions of many cars."""
+    sessions = cars.sessions(records, seed=1)
+    few = part(sessions, slice(one_by_one))
+    stations = f"1 + {sessions.rolling.shape[1]} + {sessions.sweep.shape[1]} stations"
+    print(f"\nmeasure of {records:,} sessions of {stations}; ns per record, ratio:")
+    check(library_sessions(sessions), peer_sessions(sessions_numpy, sessions))
+    check(library_sessions(few), peer_sessions(sessions_scipy, few))
+    calls: dict[str, Call] = {
+        "library": lambda: library_sessions(sessions),
+        "library, two threads": lambda: library_sessions(sessions, 2),
+        "numpy peer": lambda: peer_sessions(sessions_numpy, sessions),
+    }
+    best = best_s(calls, rounds)
+    scipy = best_s({"SciPy": lambda: peer_sessions(sessions_scipy, few)}, 3)["SciPy"]
+    best["SciPy peer, one by one"] = scipy / one_by_one * records
+    halves = [
+        part(sessions, slice(records // 2)),
+        part(sessions, slice(records // 2, None)),
+    ]
+    best["library, two processes"] = two_processes(
+        lambda which: library_sessions(halves[which]), rounds
+    )
+    show(best, records, "library")
+    rust_loop(
+        "measure",
+        records,
+        sessions.up,
+        sessions.clamp_standoff_mm,
+        sessions.loaded_radius_mm,
+        sessions.rolling,
+        sessions.ahead,
+        sessions.sweep,
+    )
+    peak_bytes("measure", records)
+
+
+def part(sessions: cars.Sessions, records: slice) -> cars.Sessions:
+    """Take some of the sessions."""
+    return cars.Sessions(
+        sessions.rolling[records],
+        sessions.ahead[records],
+        sessions.sweep[records],
+        sessions.up,
+        sessions.clamp_standoff_mm,
+        sessions.loaded_radius_mm,
+    )
+
+
+def main() -> None:
+    """Time both calls."""
+    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    parser.add_argument("--records", type=int, default=1_000_000)
+    parser.add_argument("--sessions", type=int, default=10_000)
+    parser.add_argument("--one-by-one", type=int, default=200, help="of the SciPy peer")
+    parser.add_argument("--rounds", type=int, default=7)
+    parser.add_argument("--memory", nargs=2, help=argparse.SUPPRESS)
+    given = parser.parse_args()
+    if given.memory:
+        show_memory(given.memory[0], int(given.memory[1]))
+        return
+    ahead(given.records, given.rounds)
+    whole(given.sessions, given.rounds, given.one_by_one)
+
+
+if __name__ == "__main__":
+    main()
