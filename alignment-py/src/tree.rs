@@ -172,10 +172,13 @@ fn plain(value: Bound<'_, PyAny>) -> PyResult<Bound<'_, PyAny>> {
     if value.is_instance_of::<PyFloat>() || value.is_instance_of::<PyList>() {
         return Ok(value);
     }
-    match value.getattr_opt("tolist")? {
-        Some(tolist) => tolist.call0(),
-        None => Ok(value),
-    }
+    let Some(tolist) = value.getattr_opt("tolist")? else { return Ok(value) };
+    // An array of no numbers is an empty list, however many rows of nothing it has: they would fill the memory.
+    let empty = match value.getattr_opt("size")? {
+        Some(size) => size.eq(0)?,
+        None => false,
+    };
+    if empty { Ok(PyList::empty(value.py()).into_any()) } else { tolist.call0() }
 }
 
 fn unexpected(value: &Bound<'_, PyAny>, expected: &dyn de::Expected) -> Fault {

@@ -82,7 +82,7 @@ class Tree:
             return Tree(self._readings, f"{path}.")
         if path not in READINGS and f"{path}[0]" not in READINGS:
             raise AttributeError(f"there is no reading {path}", name=name, obj=self)
-        return self._readings[path] if path in self._readings else None
+        return self._readings.get(path)
 
     def __dir__(self) -> list[str]:
         below = (r for r in READINGS if r.startswith(self._prefix))
@@ -279,6 +279,8 @@ def ahead_readings(
         No reading has this path.
     LengthOutOfRangeError, NotFiniteError
         A loaded radius that no wheel has.
+    ContradictionError
+        Of records that do not fit together; here their shapes tell before.
     AlignmentError
         With ``"raise"``: the error of the first record that is refused.
     TypeError, ValueError
@@ -377,6 +379,8 @@ def measure(
     ------
     UnknownReadingError
         No reading has this path.
+    ContradictionError
+        Of records that do not fit together; here their shapes tell before.
     AlignmentError
         What is wrong with what all sessions say; with ``"raise"`` also the error of the
         first record that is refused.

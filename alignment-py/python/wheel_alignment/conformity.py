@@ -378,7 +378,7 @@ def judge(
     """
     text = _native.judge(
         value,
-        (limits.min, limits.max),
+        _pair("limits", limits),
         standard_uncertainty,
         degrees_of_freedom,
         {"rule": rule, "probability": probability},
@@ -439,11 +439,13 @@ def judge_all(
     return from_json(
         Verdicts,
         _native.judge_all(
-            list(readings.values()),
+            _values("readings", readings),
             None
             if standard_uncertainty is None
-            else list(standard_uncertainty.values()),
-            None if degrees_of_freedom is None else list(degrees_of_freedom.values()),
+            else _values("standard_uncertainty", standard_uncertainty),
+            None
+            if degrees_of_freedom is None
+            else _values("degrees_of_freedom", degrees_of_freedom),
             _inputs.specification(specification),
         ),
     )
@@ -501,7 +503,23 @@ def global_risks(
         mean,
         standard_deviation,
         standard_uncertainty,
-        (limits.min, limits.max),
-        (acceptance.min, acceptance.max),
+        _pair("limits", limits),
+        _pair("acceptance", acceptance),
     )
     return GlobalRisks(consumer, producer)
+
+
+def _pair(name: str, limits: Limits) -> tuple[float | None, float | None]:
+    _check_kind(name, limits, Limits)
+    return limits.min, limits.max
+
+
+def _values(name: str, tree: Alignment) -> list[float | None]:
+    _check_kind(name, tree, Alignment)
+    return list(tree.values())
+
+
+def _check_kind(name: str, given: object, kind: type) -> None:
+    if not isinstance(given, kind):
+        other = type(given).__qualname__
+        raise TypeError(f"{name} is {kind.__name__}, not {other}")

@@ -376,6 +376,13 @@ def agree(
     >>> agree(law.outputs[0], trials, output=0, significant_digits=1).agrees
     True
     """
+    for name, given, kind in (
+        ("by_law", by_law, Output),
+        ("by_trials", by_trials, Simulation),
+    ):
+        if not isinstance(given, kind):
+            other = type(given).__qualname__
+            raise TypeError(f"{name} is {kind.__name__}, not {other}")
     known = (by_law.estimate, by_law.standard_uncertainty, by_law.degrees_of_freedom)
     intervals = [list(one.symmetric_interval) for one in by_trials.outputs]
     return Agreement(

@@ -681,8 +681,15 @@ def monte_carlo(
         "most_trials": most_trials,
         "seed": seed,
     }
-    watched = [paths] if isinstance(paths, str) else list(paths)
+    watched = [paths] if isinstance(paths, str) else [*map(_path, paths)]
     text = _native.monte_carlo(
         _inputs.session(session), watched, settings, method, progress
     )
     return from_json(Trials, text)
+
+
+def _path(path: object) -> str:
+    # The first that is none ends it, before a long array of them fills the memory.
+    if not isinstance(path, str):
+        raise TypeError(f"a path is a text, not {type(path).__qualname__}")
+    return path
