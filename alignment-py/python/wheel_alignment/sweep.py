@@ -184,9 +184,18 @@ def follow(
     Raises
     ------
     MissingInputError
-        The session has no sweep.
+        The session has no sweep, or lacks what `measure` needs.
     AlignmentError
-        As `measure`.
+        One subclass per code, as `measure`:
+        `NotFiniteError`, `NotARotationError`, `ReflectionError`,
+        `LengthOutOfRangeError`, `NotUnitLengthError`, `AngleOutOfRangeError`,
+        `WheelNotSeenError`, `TooFewStationsError`, `RollTooSmallError`,
+        `RollFullTurnError`, `SweepTooSmallError`, `UpInvertedError`,
+        `SidesSwappedError`, `EndsSwappedError`, `MirroredError`,
+        `SpindleNotLateralError`, `NotStillError`, `DifferentVehiclesError`,
+        `RearWheelSteerError`, `TooManyError`, `ContradictionError`,
+        `NotACovarianceError`, `NotDeterminedError` or `NotConvergedError`;
+        `NotASessionError` and `ThirdAxleError` when it cannot be read.
 
     Notes
     -----
