@@ -132,10 +132,13 @@ fn a_record_has_the_bits_that_it_has_by_itself() {
     }
 }
 
+/// Spoils one record.
+type Damage<'a> = &'a dyn Fn(&mut Cars, usize);
+
 /// Damage of every kind, at every lane of a register.
 #[test]
 fn what_is_refused_keeps_its_place_and_its_neighbours_their_bits() {
-    let damages: [&dyn Fn(&mut Cars, usize); 14] = [
+    let damages: [Damage<'_>; 14] = [
         &|cars, i| cars.poses[i][1][0][0] = f64::NAN,
         &|cars, i| cars.poses[i][2] = [[f64::NAN; 4]; 4],
         &|cars, i| cars.poses[i][0][3][3] = 2.0,
@@ -166,12 +169,12 @@ fn a_wheel_turned_far_is_a_record_like_any_other() {
     let mut cars = Cars::random(16);
     for (record, poses) in cars.poses.iter_mut().enumerate() {
         let (sin, cos) = (f64::from(u8::try_from(record).unwrap()) * 3.0).to_radians().sin_cos();
-        for wheel in 0..2 {
-            let [x, y, z, last] = poses[wheel];
+        for pose in poses.iter_mut().take(2) {
+            let [x, y, z, last] = *pose;
             let turned = |a: [f64; 4], b: [f64; 4], s: f64| {
                 std::array::from_fn(|k| if k == 3 { a[3] } else { a[k] * cos + s * b[k] * sin })
             };
-            poses[wheel] = [turned(x, y, -1.0), turned(y, x, 1.0), z, last];
+            *pose = [turned(x, y, -1.0), turned(y, x, 1.0), z, last];
         }
     }
     assert_as_alone(&cars.records());

@@ -63,6 +63,9 @@ KEYWORDS = {
 }
 """Arguments of which the fields are keywords in Python: a struct only bundles them."""
 
+ARRAYS = {"batch::ahead_readings", "batch::measure"}
+"""Functions whose records and columns are arrays and keywords in Python."""
+
 BUNDLES = {"conformity::Uncertain", "conformity::Production", "monte_carlo::Settings"}
 """Structs that are nothing but such a bundle."""
 
@@ -118,6 +121,8 @@ def test_a_function_is_there(name: str) -> None:
     missing = {f"{code}Error" for code in FUNCTIONS[name]["errors"]}
     missing = {error for error in missing if error not in docs}
     assert not missing, f"its docs do not name {missing}"
+    if name in ARRAYS:
+        return
     there = inspect.signature(function).parameters
     taken = set(there)
     for one in there.values():

@@ -7,12 +7,14 @@ import inspect
 import re
 import subprocess
 import sys
+import types
 from pathlib import Path
 from types import ModuleType
 from typing import is_typeddict
 
 import pytest
 import wheel_alignment
+from wheel_alignment import ByWheel
 from wheel_alignment.error import AlignmentError
 
 HERE = Path(__file__).parent
@@ -69,6 +71,8 @@ def test_the_example_runs(example: doctest.DocTest) -> None:
 )
 def test_everything_public_is_documented(module: ModuleType, name: str) -> None:
     public = getattr(module, name)
+    if isinstance(public, types.GenericAlias | type(ByWheel[int])):
+        return  # an alias is documented where it stands
     docs = inspect.getdoc(public)
     assert docs
     assert not docs.startswith(f"{name}(")  # what a dataclass makes up

@@ -28,6 +28,9 @@ OTHER_SIDE = {"fl": "fr", "fr": "fl", "rl": "rr", "rr": "rl"}
 OTHER_END = {"fl": "rl", "fr": "rr", "rl": "fl", "rr": "fr"}
 
 
+NOISE = {"rotation_deg": 0.005, "translation_mm": 0.05}
+
+
 def car(**properties: Any) -> Tree:
     """The session of a virtual car, as a tree to spoil."""
     return VirtualVehicle(**properties).session().to_dict()
@@ -142,11 +145,11 @@ def not_a_tyre_size() -> object:
 
 
 def not_still() -> object:
-    tree = car()
-    frames = [copy.deepcopy(tree["ahead"]["rl"]) for _ in range(6)]
+    tree = car() | {"pose_noise": NOISE}
+    frames = [copy.deepcopy(tree["sweep"][4]["rr"]) for _ in range(12)]
     for index, frame in enumerate(frames):
-        frame["translation_mm"][0] += 5.0 * index
-    tree["ahead"]["rl"] = frames
+        frame["translation_mm"][2] += 0.1 * index
+    tree["sweep"][4]["rr"] = frames
     return measure(tree)
 
 
@@ -206,10 +209,16 @@ def not_settled() -> object:
 
 
 def not_determined() -> object:
-    tree = car()
-    for station in stations(tree):
-        if station is not tree["ahead"]:
-            station["rl"] = None
+    tree = car() | {"pose_noise": NOISE, "joint": {"robust": True}}
+    sin, cos = math.sin(math.radians(1.0)), math.cos(math.radians(1.0))
+    for index, station in enumerate(tree["rolling"]):
+        sign = 1.0 if index % 2 == 0 else -1.0
+        axis, (x, y) = index % 3, [(1, 2), (2, 0), (0, 1)][index % 3]
+        turn = np.eye(3)
+        turn[[x, y], [x, y]], turn[x, y], turn[y, x] = cos, -sign * sin, sign * sin
+        seen = station["rl"]
+        seen["rotation"] = (turn @ seen["rotation"]).tolist()
+        seen["translation_mm"][axis] += 10.0 * sign
     return measure(tree, method="joint")
 
 

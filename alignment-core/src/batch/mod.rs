@@ -6,7 +6,7 @@
 //!
 //! # Speed
 //! Readings from four poses are computed for several records side by side, in the lanes of the processor's vector registers: formulas that
-//! are written once serve one record and many ([`vehicle`](crate::vehicle)). With the feature `simd` the widest registers of the processor at
+//! are written once serve one record and many ([`vehicle`]). With the feature `simd` the widest registers of the processor at
 //! hand are used. The few records that need more care than lanes can give (a rotation off by more than rounding, a wheel turned by more
 //! than 20°, what is refused) are computed one by one, and so are whole sessions. Nothing here knows of threads: a caller
 //! [splits](AheadRecords::part) the records as it likes.

@@ -63,11 +63,11 @@ pub fn monte_carlo(session: &Session, paths: &[&str], settings: Settings) -> Res
     watched_monte_carlo(session, paths, settings, |_| Ok(()))
 }
 
-/// As [`monte_carlo`], and `watch` is told after each trial how many have been made. What it fails with ends the run and comes out as it
+/// As [`monte_carlo()`], and `watch` is told after each trial how many have been made. What it fails with ends the run and comes out as it
 /// is: a run of minutes can show how far it is, and be stopped.
 ///
 /// # Errors
-/// As [`monte_carlo`], and what `watch` fails with.
+/// As [`monte_carlo()`], and what `watch` fails with.
 ///
 /// ```
 /// use alignment_core::{Error, monte_carlo::Settings, session::PoseNoise, simulate::VirtualVehicle, uncertainty};

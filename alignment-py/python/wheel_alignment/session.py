@@ -329,7 +329,7 @@ class SessionKeys(TypedDict, total=False):
     joint: JointOptions | Mapping[str, object]
 
 
-Station: TypeAlias = "ByWheel[tuple[Pose, ...]]"
+Station: TypeAlias = ByWheel[tuple[Pose, ...]]
 """The wheels at one moment: the frames that were seen of each, none, one or several."""
 
 

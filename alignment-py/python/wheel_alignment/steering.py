@@ -151,6 +151,10 @@ class InstantaneousAxis(Value):
 
 
 def _of_wheels(name: str, given: ByWheel[Numbers]) -> list[Column]:
+    from wheel_alignment.session import ByWheel
+
+    if not isinstance(given, ByWheel):
+        raise TypeError(f"{name} is a ByWheel, not {type(given).__qualname__}")
     wheels = ("fl", "fr", "rl", "rr")
     return [numbers(f"{name}.{wheel}", getattr(given, wheel)) for wheel in wheels]
 
