@@ -28,7 +28,7 @@ from typing import TYPE_CHECKING, TypedDict
 import numpy as np
 import pyarrow as pa
 from numpy.typing import NDArray
-from wheel_alignment import batch
+from wheel_alignment import batch, compensation, simulate
 
 if TYPE_CHECKING:
     import dask.array as da
@@ -46,7 +46,7 @@ SPARK_SCHEMA = "car long, " + ", ".join(f"`{path}` double" for path in READINGS)
 class Rig(TypedDict):
     """What all records have in common: how the targets are clamped, and where up is."""
 
-    compensation: batch.Compensation
+    compensation: compensation.ClampCompensation
     up: NDArray[np.float64]
 
 
@@ -89,3 +89,40 @@ def read_batches(
     """Read Arrow record batches, one at a time."""
     for records in batches:
         yield from read_table(pa.Table.from_batches([records]), rig).to_batches()
+
+
+def invented(records: int) -> tuple[NDArray[np.float64], Rig]:
+    """One virtual car, seen again and again by cameras that scatter."""
+    session = simulate.VirtualVehicle().session()
+    poses = session.to_arrays()
+    rig: Rig = {
+        "compensation": compensation.from_rolling(
+            poses["rolling"],
+            up=[0, 0, 1],
+            clamp_standoff_mm=session.clamp_standoff_mm,
+        ),
+        "up": np.array([0.0, 0.0, 1.0]),
+    }
+    scatter_mm = np.random.default_rng(1).normal(0.0, 0.05, (records, 4, 3))
+    seen = np.repeat(poses["ahead"][None], records, axis=0)
+    seen[..., :3, 3] += scatter_mm
+    return seen, rig
+
+
+def main(records: int = 100_000, chunk: int = 10_000) -> None:
+    """Read the records chunk by chunk on a cluster of this machine."""
+    import dask.array as da
+    from dask.distributed import Client, LocalCluster
+
+    poses, rig = invented(records)
+    with LocalCluster(n_workers=2, threads_per_worker=1) as cluster, Client(cluster):
+        chunked = da.from_array(poses, chunks=(chunk, 4, 4, 4))
+        readings = read_chunks(chunked, rig).compute()
+    same = np.array_equal(readings, read_poses(poses, rig), equal_nan=True)
+    print(f"{len(readings)} records in chunks of {chunk}; the bits of one call: {same}")
+    for path, mean in zip(READINGS, readings.mean(axis=0), strict=True):
+        print(f"{path:<40} {mean:10.4f}")
+
+
+if __name__ == "__main__":
+    main()

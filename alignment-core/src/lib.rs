@@ -24,6 +24,7 @@
 //! | [`alignment`] | one whole session → every reading, in one tree |
 //! | [`sweep`] | the caster sweep station by station, to be drawn and taught from |
 //! | [`paths`] | every reading by its path, and the tree as a flat list |
+//! | [`batch`] | many records in one call: readings from four poses, whole sessions, as columns |
 //! | [`simulate`] | a virtual vehicle with known truth: tests, demos, exercises |
 //! | [`propagation`], [`monte_carlo`] | what the uncertainties of any inputs make of any function of them: to first order, and by trials |
 //! | [`uncertainty`] | what every reading is worth; what each input contributes; how far to roll and sweep |

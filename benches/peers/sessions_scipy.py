@@ -142,11 +142,12 @@ def measure_one(
         (-1.0, "right", steer[1], steer[0]),
     ):
         outer = interpolate(turned * asked, turned * other)
+        reached = 0.0 * outer  # NaN where the sweep does not go so far
         readings |= {
-            f"turns.{side}_turn.inner_deg": AT_DEG,
+            f"turns.{side}_turn.inner_deg": AT_DEG + reached,
             f"turns.{side}_turn.outer_deg": outer,
             f"turns.{side}_turn.toe_out_deg": AT_DEG - outer,
-            f"turns.{side}_turn.ackermann_deg": ideal,
+            f"turns.{side}_turn.ackermann_deg": ideal + reached,
         }
     return readings
 
