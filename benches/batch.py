@@ -15,7 +15,6 @@ from __future__ import annotations
 import argparse
 import multiprocessing
 import os
-import resource
 import subprocess
 import sys
 import tempfile
@@ -35,7 +34,7 @@ import readings_numpy
 import sessions_numpy
 import sessions_scipy
 from numpy.typing import NDArray
-from wheel_alignment import batch
+from wheel_alignment import batch, paths
 
 ROOT = Path(__file__).resolve().parents[1]
 Array = NDArray[np.float64]
@@ -159,27 +158,30 @@ def two_processes(job: Callable[[int], object], rounds: int) -> float:
     return best
 
 
-def rust_loop(kind: str, records: int, *arrays: Array) -> None:
-    """Print what the core's own loop takes for the same records."""
+def rust_loop(
+    kind: str, records: int, readings: batch.Readings, *arrays: Array | list[float]
+) -> float:
+    """Find what the core's own loop takes for the same readings, in seconds."""
     with tempfile.TemporaryDirectory() as folder:
         file = Path(folder) / "records.f64"
         with file.open("wb") as out:
             for array in arrays:
                 out.write(np.ascontiguousarray(array, dtype="<f8").tobytes())
         command = ["cargo", "bench", "--quiet", "--bench", "batch", "--"]
+        positions = ",".join(str(paths.position(path)) for path in readings.paths)
         done = subprocess.run(
-            [*command, kind, str(records), str(file)],
+            [*command, kind, str(records), str(file), positions],
             cwd=ROOT,
             check=True,
             capture_output=True,
             text=True,
         )
-    print("  " + done.stdout.strip().replace("\n", "\n  "))
+    return float(done.stdout) * 1e-9 * records
 
 
 def peak_bytes(kind: str, records: int) -> None:
     """Print how much memory a call takes beyond the arrays that it is given."""
-    # In a process of its own: the peak is of the process, and never falls.
+    # In a process of its own, whose memory nobody else has used.
     done = subprocess.run(
         [sys.executable, __file__, "--memory", kind, str(records)],
         check=True,
@@ -189,17 +191,25 @@ def peak_bytes(kind: str, records: int) -> None:
     print("  " + done.stdout.strip())
 
 
+def resident_bytes(which: str) -> int:
+    """Look up a figure of this process's memory."""
+    status = Path("/proc/self/status").read_text(encoding="utf-8")
+    found = next(line for line in status.splitlines() if line.startswith(which))
+    return int(found.split()[1]) * 1024
+
+
 def show_memory(kind: str, records: int) -> None:
-    """Print the peak of this process before and after one call."""
+    """Print by how much one call raises the peak of this process (on Linux)."""
     given: Any = cars.stands(records) if kind == "ahead" else cars.sessions(records)
     call: Any = library_ahead if kind == "ahead" else library_sessions
     small: Any = cars.stands(10) if kind == "ahead" else cars.sessions(10)
     call(small)  # what is loaded once
-    before = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss * 1024
+    Path("/proc/self/clear_refs").write_text("5")  # the peak is what there is now
+    before = resident_bytes("VmHWM")
     readings = call(given)
-    after = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss * 1024
-    columns = sum(column.nbytes for column in readings.to_dict().values())
-    own = columns + readings.codes.nbytes + readings.warnings.nbytes
+    after = resident_bytes("VmHWM")
+    arrays = (readings.numbers, readings.codes, readings.warnings)
+    own = sum(array.nbytes for array in arrays)
     beyond = after - before
     print(
         f"memory beyond the arrays given: {beyond / records:,.0f} bytes per record, of "
@@ -211,7 +221,8 @@ def ahead(records: int, rounds: int) -> None:
     """Time one reading straight ahead of many cars."""
     stands = cars.stands(records, seed=1)
     print(f"\nahead_readings of {records:,} records; ns per record, ratio:")
-    check(library_ahead(stands), peer_ahead(stands))
+    readings = library_ahead(stands)
+    check(readings, peer_ahead(stands))
     calls: dict[str, Call] = {
         "library": lambda: library_ahead(stands),
         "library, two threads": lambda: library_ahead(stands, 2),
@@ -226,16 +237,17 @@ def ahead(records: int, rounds: int) -> None:
     best["library, two processes"] = two_processes(
         lambda which: library_ahead(halves[which]), rounds
     )
-    show(best, records, "library")
-    rust_loop(
+    best["the core's own loop, memory ready"] = rust_loop(
         "ahead",
         records,
+        readings,
         stands.up,
         stands.spindle_in_target,
         stands.centre_in_target_mm,
         stands.rolling_radius_mm,
         stands.poses,
     )
+    show(best, records, "library")
     peak_bytes("ahead", records)
 
 
@@ -245,7 +257,8 @@ def whole(records: int, rounds: int, one_by_one: int) -> None:
     few = part(sessions, slice(one_by_one))
     stations = f"1 + {sessions.rolling.shape[1]} + {sessions.sweep.shape[1]} stations"
     print(f"\nmeasure of {records:,} sessions of {stations}; ns per record, ratio:")
-    check(library_sessions(sessions), peer_sessions(sessions_numpy, sessions))
+    readings = library_sessions(sessions)
+    check(readings, peer_sessions(sessions_numpy, sessions))
     check(library_sessions(few), peer_sessions(sessions_scipy, few))
     calls: dict[str, Call] = {
         "library": lambda: library_sessions(sessions),
@@ -262,17 +275,19 @@ def whole(records: int, rounds: int, one_by_one: int) -> None:
     best["library, two processes"] = two_processes(
         lambda which: library_sessions(halves[which]), rounds
     )
-    show(best, records, "library")
-    rust_loop(
+    best["the core's own loop, memory ready"] = rust_loop(
         "measure",
         records,
+        readings,
         sessions.up,
         sessions.clamp_standoff_mm,
         sessions.loaded_radius_mm,
+        [sessions.rolling.shape[1], sessions.sweep.shape[1]],
         sessions.rolling,
         sessions.ahead,
         sessions.sweep,
     )
+    show(best, records, "library")
     peak_bytes("measure", records)
 
 

@@ -2,11 +2,10 @@
 //!
 //! `python benches/batch.py` writes the records to a file, runs this with it, and prints the figure beside its own:
 //!
-//! `cargo bench --bench batch -- ahead|measure RECORDS FILE`
+//! `cargo bench --bench batch -- ahead|measure RECORDS FILE READING,READING,…`
 
-use alignment_core::batch::{self, AheadRecords, Columns, Poses4};
-use alignment_core::paths::COUNT;
-use alignment_core::session::{ByAxle, Centreline};
+use alignment_core::batch::{self, AheadRecords, Columns, Poses4, SessionRecords, Stations};
+use alignment_core::session::{ByAxle, Centreline, Session};
 use std::time::Instant;
 
 /// So many rounds, of which the best counts.
@@ -39,14 +38,13 @@ impl Numbers {
     }
 }
 
-/// The best of some rounds, ns per record, with memory for the results made anew in each, as a caller needs it.
+/// The best of some rounds, ns per record, into memory that is there already.
 fn best_ns(records: usize, readings: &[usize], run: &dyn Fn(&mut Columns<'_, '_>)) -> f64 {
     let mut best = f64::INFINITY;
+    let (mut codes, mut numbers) = (vec![-1; records], vec![f64::NAN; records * readings.len()]);
+    let mut values: Vec<&mut [f64]> = numbers.chunks_exact_mut(records).collect();
     for _ in 0..ROUNDS {
         let start = Instant::now();
-        let mut codes = vec![0; records];
-        let mut numbers = vec![0.0; records * readings.len()];
-        let mut values: Vec<&mut [f64]> = numbers.chunks_exact_mut(records).collect();
         run(&mut Columns { readings, values: &mut values, codes: &mut codes });
         best = best.min(start.elapsed().as_secs_f64());
         assert!(codes.iter().all(|&code| code == 0), "a record is refused");
@@ -58,20 +56,22 @@ fn best_ns(records: usize, readings: &[usize], run: &dyn Fn(&mut Columns<'_, '_>
 
 fn main() {
     let arguments: Vec<String> = std::env::args().skip(1).filter(|argument| argument != "--bench").collect();
-    let [kind, records, file] = &arguments[..] else {
+    let [kind, records, file, readings] = &arguments[..] else {
         println!("Run by benches/batch.py.");
         return;
     };
     let records: usize = records.parse().expect("a number of records");
+    let readings: Vec<usize> = readings.split(',').map(|reading| reading.parse().expect("a position")).collect();
     let mut numbers = Numbers::read(file);
     let ns = match kind.as_str() {
-        "ahead" => ahead(records, &mut numbers),
+        "ahead" => ahead(records, &readings, &mut numbers),
+        "measure" => measure(records, &readings, &mut numbers),
         other => panic!("no such call: {other}"),
     };
-    println!("{:<40} {ns:>11.0} ns", "the core's own loop");
+    println!("{ns}");
 }
 
-fn ahead(records: usize, numbers: &mut Numbers) -> f64 {
+fn ahead(records: usize, readings: &[usize], numbers: &mut Numbers) -> f64 {
     let (up, spindle, centre, radius) = (numbers.array(), numbers.by_wheel(), numbers.by_wheel(), numbers.array());
     let poses = numbers.poses(records);
     let given = AheadRecords {
@@ -83,6 +83,28 @@ fn ahead(records: usize, numbers: &mut Numbers) -> f64 {
         loaded_radius_mm: ByAxle::default(),
         centreline: Centreline::AxleMidpoints,
     };
-    let readings: Vec<usize> = (0..COUNT).collect();
-    best_ns(records, &readings, &|columns| batch::ahead_readings(&given, columns).expect("records that fit"))
+    best_ns(records, readings, &|columns| batch::ahead_readings(&given, columns).expect("records that fit"))
+}
+
+fn measure(records: usize, readings: &[usize], numbers: &mut Numbers) -> f64 {
+    let (up, standoffs, [front, _, rear, _]) = (numbers.array(), numbers.array(), numbers.array());
+    // So many stations each: rolling and sweep.
+    #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "written as a whole number")]
+    let [rolled, swept] = numbers.array::<2>().map(|count| count as usize);
+    let loaded_radius_mm = Some(ByAxle { front: Some(front), rear: Some(rear) });
+    let settings = Session { loaded_radius_mm, sweep_wheels_locked: Some(true), ..Session::default() };
+    let (rolling, ahead) = (numbers.poses(records * rolled), numbers.poses(records));
+    let sweep = numbers.poses(records * swept);
+    let given = SessionRecords {
+        rolling: Stations { poses: &rolling, each: rolled },
+        ahead: &ahead,
+        sweep: Stations { poses: &sweep, each: swept },
+        up: &[up],
+        clamp_standoff_mm: &[standoffs],
+        ..SessionRecords::new(&settings)
+    };
+    best_ns(records, readings, &|columns| {
+        let mut warnings = vec![0; records];
+        batch::measure(&given, columns, &mut warnings).expect("records that fit");
+    })
 }

@@ -11,11 +11,12 @@ hand over and take iterators of Arrow record batches, and Ray's data sets Arrow 
 
     from functools import partial
 
-    frame.mapInArrow(partial(read_batches, rig=rig), schema=SPARK_SCHEMA)
+    frame.mapInArrow(partial(read_batches, rig=rig), schema="car long, " + SPARK_SCHEMA)
     data.map_batches(partial(read_table, rig=rig), batch_format="pyarrow")
 
 There the column ``poses`` holds the 64 numbers of each record: wheel after wheel, fl fr
-rl rr, each pose row by row. All other columns stay, so that a record is known again.
+rl rr, each pose row by row. All other columns stay, here ``car``, so that a record is
+known again. Where ``poses`` is null nothing was seen of the record.
 
 The cars are invented, for the demonstration only.
 """
@@ -40,7 +41,7 @@ READINGS = (
     "chassis.thrust_angle_deg",
     "chassis.wheelbase_difference_mm",
 )
-SPARK_SCHEMA = "car long, " + ", ".join(f"`{path}` double" for path in READINGS)
+SPARK_SCHEMA = ", ".join(f"`{path}` double" for path in READINGS) + ", code int"
 
 
 class Rig(TypedDict):
@@ -51,18 +52,20 @@ class Rig(TypedDict):
 
 
 def read_poses(poses: NDArray[np.float64], rig: Rig) -> NDArray[np.float64]:
-    """Read one chunk: a column for each reading, NaN where a record is refused."""
+    """Read one chunk: a column for each reading, the last for the error code."""
     readings = batch.ahead_readings(poses, **rig, readings=READINGS, threads=1)
-    return np.stack([readings[path] for path in READINGS], axis=1)
+    return np.column_stack([*readings.numbers, readings.codes])
 
 
 def read_chunks(poses: da.Array, rig: Rig) -> da.Array:
     """Read a chunked array of poses, (N, 4, 4, 4): a row for each record."""
-    return poses.map_blocks(
+    # A record is never split: only the first axis may lie in chunks.
+    whole = poses.rechunk({1: -1, 2: -1, 3: -1})
+    return whole.map_blocks(
         read_poses,
         rig,
         drop_axis=(2, 3),
-        chunks=(poses.chunks[0], (len(READINGS),)),
+        chunks=(whole.chunks[0], (len(READINGS) + 1,)),
         dtype=float,
         meta=np.empty((0, 0)),
     )
@@ -70,17 +73,17 @@ def read_chunks(poses: da.Array, rig: Rig) -> da.Array:
 
 def read_table(table: pa.Table, rig: Rig) -> pa.Table:
     """Read the poses in an Arrow table: their column gives way to the readings."""
-    column = table.column("poses").combine_chunks().cast(pa.list_(pa.float64(), 64))
-    # A record that is null has no poses; its place in the numbers is anyone's guess.
+    column = table.column("poses").combine_chunks()
     poses = np.full((len(column), 64), np.nan)
-    poses[column.is_valid().to_numpy(zero_copy_only=False)] = (
-        column.flatten().to_numpy().reshape(-1, 64)
+    seen = column.is_valid().to_numpy(zero_copy_only=False)
+    poses[seen] = column.flatten().to_numpy(zero_copy_only=False).reshape(-1, 64)
+    readings = batch.ahead_readings(
+        poses.reshape(-1, 4, 4, 4), **rig, readings=READINGS, threads=1
     )
-    readings = read_poses(poses.reshape(-1, 4, 4, 4), rig)
     table = table.drop_columns("poses")
-    for path, values in zip(READINGS, readings.T, strict=True):
-        table = table.append_column(path, pa.array(values))
-    return table
+    for path, numbers in readings.items():
+        table = table.append_column(path, pa.array(numbers))
+    return table.append_column("code", pa.array(readings.codes))
 
 
 def read_batches(
@@ -91,37 +94,48 @@ def read_batches(
         yield from read_table(pa.Table.from_batches([records]), rig).to_batches()
 
 
-def invented(records: int) -> tuple[NDArray[np.float64], Rig]:
-    """One virtual car, seen again and again by cameras that scatter."""
+def invented_rig() -> Rig:
+    """Roll one virtual car, to find how its targets are clamped."""
     session = simulate.VirtualVehicle().session()
-    poses = session.to_arrays()
-    rig: Rig = {
-        "compensation": compensation.from_rolling(
-            poses["rolling"],
-            up=[0, 0, 1],
-            clamp_standoff_mm=session.clamp_standoff_mm,
-        ),
-        "up": np.array([0.0, 0.0, 1.0]),
-    }
-    scatter_mm = np.random.default_rng(1).normal(0.0, 0.05, (records, 4, 3))
-    seen = np.repeat(poses["ahead"][None], records, axis=0)
-    seen[..., :3, 3] += scatter_mm
-    return seen, rig
+    clamps = compensation.from_rolling(
+        session.to_arrays()["rolling"],
+        up=[0, 0, 1],
+        clamp_standoff_mm=session.clamp_standoff_mm,
+    )
+    return {"compensation": clamps, "up": np.array([0.0, 0.0, 1.0])}
 
 
-def main(records: int = 100_000, chunk: int = 10_000) -> None:
-    """Read the records chunk by chunk on a cluster of this machine."""
+def invented_poses(records: int, seed: int) -> NDArray[np.float64]:
+    """See the same car again and again by cameras that scatter."""
+    ahead = simulate.VirtualVehicle().session().to_arrays()["ahead"]
+    poses = np.repeat(ahead[None], records, axis=0)
+    poses[..., :3, 3] += np.random.default_rng(seed).normal(0, 0.05, (records, 4, 3))
+    return poses
+
+
+def main(chunks: int = 10, records: int = 10_000) -> None:
+    """Read invented records chunk by chunk in two processes, and all in one call."""
+    import dask
     import dask.array as da
     from dask.distributed import Client, LocalCluster
 
-    poses, rig = invented(records)
-    with LocalCluster(n_workers=2, threads_per_worker=1) as cluster, Client(cluster):
-        chunked = da.from_array(poses, chunks=(chunk, 4, 4, 4))
-        readings = read_chunks(chunked, rig).compute()
-    same = np.array_equal(readings, read_poses(poses, rig), equal_nan=True)
-    print(f"{len(readings)} records in chunks of {chunk}; the bits of one call: {same}")
-    for path, mean in zip(READINGS, readings.mean(axis=0), strict=True):
-        print(f"{path:<40} {mean:10.4f}")
+    rig = invented_rig()
+    # A worker makes its own chunks, as it would load them.
+    make = dask.delayed(invented_poses)
+    made = [
+        da.from_delayed(make(records, seed), (records, 4, 4, 4), float)
+        for seed in range(chunks)
+    ]
+    with (
+        LocalCluster(n_workers=2, threads_per_worker=1, dashboard_address=None) as two,
+        Client(two) as client,
+    ):
+        rows = client.compute(read_chunks(da.concatenate(made), rig)).result()
+    poses = np.concatenate([invented_poses(records, seed) for seed in range(chunks)])
+    same = rows.tobytes() == read_poses(poses, rig).tobytes()
+    print(f"{len(rows)} records in {chunks} chunks; the bits of one call: {same}")
+    for path, numbers in zip(READINGS, rows.T, strict=False):
+        print(f"{path:<32} {numbers.mean():9.4f} ± {numbers.std():.4f}")
 
 
 if __name__ == "__main__":

@@ -85,6 +85,9 @@ def _sequence(given: object, what: str) -> Sequence[object]:
 
 def _item(value: object) -> object:
     """Return an array, or a scalar of one, as Python's own."""
+    if getattr(value, "size", None) == 0:
+        # However many rows of nothing it has: as lists they would fill the memory.
+        return []
     tolist = getattr(value, "tolist", None)
     return value if tolist is None else tolist()
 
