@@ -18,12 +18,18 @@ sh tests/no_std/run.sh
 echo "== C: a consumer of the header, shared and static"
 sh tests/c/run.sh
 
-echo "== Python: the package as a user installs it, and the outside references"
+echo "== Python: the package as a user installs it, with nothing beside what it asks for"
 python=${PYTHON:-python3}
 if ! "$python" -c "import venv, ensurepip" 2> /dev/null; then
     echo "$python cannot make virtual environments: install its venv package, or name another interpreter in PYTHON" >&2
     exit 1
 fi
+alone=${CARGO_TARGET_DIR:-$root/target}/test-python-alone
+"$python" -m venv --clear "$alone"
+"$alone/bin/python" -m pip install --quiet --disable-pip-version-check ./alignment-py
+"$alone/bin/python" tests/alone.py
+
+echo "== Python: the tests of the package, and the outside references"
 environment=${CARGO_TARGET_DIR:-$root/target}/test-python
 "$python" -m venv --clear "$environment"
 "$environment/bin/python" -m pip install --quiet --disable-pip-version-check \

@@ -214,14 +214,14 @@ def _turn(axis: Array, angle: Array) -> Array:
     cross = np.stack([nil, -z, y, z, nil, -x, -y, x, nil], -1).reshape(*x.shape, 3, 3)
     sin, cos = np.sin(angle)[..., None, None], np.cos(angle)[..., None, None]
     along = axis[..., :, None] * axis[..., None, :]
-    return cos * np.eye(3) + sin * cross + (1 - cos) * along
+    turn: Array = cos * np.eye(3) + sin * cross + (1 - cos) * along
+    return turn
 
 
 def _tilt(rng: np.random.Generator) -> Array:
     """A rig that stands askew: rig_from_level."""
     axis = rng.normal(size=3)
-    turn: Array = _turn(axis / np.linalg.norm(axis), np.radians(rng.uniform(5, 20)))
-    return turn
+    return _turn(axis / np.linalg.norm(axis), np.radians(rng.uniform(5, 20)))
 
 
 def _clamps(rng: np.random.Generator, shape: tuple[int, ...]) -> tuple[Array, Array]:

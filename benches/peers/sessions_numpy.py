@@ -404,7 +404,7 @@ def _interpolate(asked: Array, other: Array) -> Array:
         chosen = first + np.arange(window)[:, None]
         x = np.take_along_axis(asked, chosen, axis=0)
         y = np.take_along_axis(other, chosen, axis=0)
-    value = np.zeros_like(y[0])
+    value: Array = np.zeros_like(y[0])
     for i in range(window):
         term = y[i]
         for j in range(window):

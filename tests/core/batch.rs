@@ -219,6 +219,14 @@ fn what_does_not_fit_together_is_refused_by_its_name() {
     let lone = AheadRecords { loaded_radius_mm: radius, ..whole };
     assert_eq!(input(&lone, &[0], 1, 9), (ErrorCode::LengthOutOfRange, Some("loaded_radius_mm.front")));
     assert_eq!(whole.part(3..10).unwrap_err().code, contradiction);
+    for lacking in [
+        AheadRecords { up: &[], ..whole },
+        AheadRecords { spindle_in_target: &[], ..whole },
+        AheadRecords { rolling_radius_mm: &cars.rolling_radius_mm[..2], ..whole },
+    ] {
+        assert_eq!(lacking.one(8).unwrap_err().code, contradiction);
+    }
+    assert_eq!(whole.one(usize::MAX).unwrap_err().code, contradiction);
 }
 
 /// Sessions of as many stations each, as one array of poses for each stage.

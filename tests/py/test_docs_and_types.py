@@ -132,6 +132,10 @@ def test_a_users_program_type_checks(tmp_path: Path) -> None:
     run("mypy", "--strict", f"--cache-dir={tmp_path}", str(HERE / "typed_program.py"))
 
 
+def test_a_users_program_type_checks_with_pyright() -> None:
+    run("pyright", "--pythonpath", sys.executable, "typed_program.py")
+
+
 def test_the_package_type_checks(tmp_path: Path) -> None:
     run("mypy", "--strict", f"--cache-dir={tmp_path}", "-p", "wheel_alignment")
 

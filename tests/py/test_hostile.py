@@ -21,7 +21,16 @@ from typing import Any
 
 import numpy as np
 import wheel_alignment
-from wheel_alignment import conformity
+from wheel_alignment import (
+    ByWheel,
+    compensation,
+    conformity,
+    gauge,
+    monte_carlo,
+    propagation,
+    simulate,
+    units,
+)
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[2] / "benches" / "peers"))
 
@@ -68,61 +77,183 @@ def public_functions() -> Iterator[tuple[str, Callable[..., object]]]:
 
 
 def given() -> dict[str, Any]:
-    """Arguments that are right, by their names; cars by the peers' forward model."""
+    """Arguments that are right, by their names or by the function's and their names."""
     demo = ROOT / "examples" / "pulling-car.json"
-    measured = wheel_alignment.measure(demo)
+    limits = ROOT / "examples" / "demo_specification.json"
+    session = json.loads(demo.read_text(encoding="utf-8"))
+    specification = json.loads(limits.read_text(encoding="utf-8"))
+    measured = wheel_alignment.measure(session)
+    assessed = wheel_alignment.assess(session, specification)
     stands, sessions = cars.stands(3, 1), cars.sessions(3, 1)
+    clamps = compensation.from_rolling(
+        sessions.rolling[0],
+        up=sessions.up,
+        clamp_standoff_mm=sessions.clamp_standoff_mm,
+    )
+    # From the rear wheels to the front ones.
+    forward = sessions.ahead[0, :2, :3, 3].mean(0) - sessions.ahead[0, 2:, :3, 3].mean(
+        0
+    )
+    forward -= sessions.up * (sessions.up @ forward)
+    forward /= np.linalg.norm(forward)
+    raised = simulate.VirtualVehicle(compensation="spun").session()
+    cambers = [
+        gauge.GaugePosition(yaw_deg=yaw, camber_deg=camber)
+        for yaw, camber in ((-20.0, 1.0), (0.0, 0.0), (20.0, -0.8))
+    ]
+    pitches = [
+        gauge.PitchPosition(azimuth_deg=azimuth, pitch_deg=pitch)
+        for azimuth, pitch in ((-20.0, 4.0), (0.0, 0.0), (20.0, -3.0))
+    ]
+    normal = [monte_carlo.Normal(mean=mean, standard_deviation=0.02) for mean in (3, 4)]
+    inputs = [one.input() for one in normal]
+    law = propagation.law_of_propagation(propagation.atan2, inputs)
+    trials = monte_carlo.monte_carlo(propagation.atan2, normal, significant_digits=1)
+    loaded = {"front": 303.0, "rear": 311.0}
     return {
-        "session": json.loads(demo.read_text(encoding="utf-8")),
-        "specification": json.loads(
-            (ROOT / "examples" / "demo_specification.json").read_text(encoding="utf-8")
-        ),
+        "session": session,
+        # Without a sweep its trials are quick.
+        "uncertainty.monte_carlo.session": {
+            key: value
+            for key, value in session.items()
+            if not key.startswith(("sweep", "lock"))
+        },
+        "specification": specification,
+        "text": json.dumps(session),
+        "json.specification_from_json.text": json.dumps(specification),
+        "measurement": measured,
+        "assessment": assessed,
+        "verdicts": assessed.verdicts,
         "path": "wheels.fl.camber_deg",
         "paths": ["wheels.fl.camber_deg"],
         "values": [1.0, 2.0, 3.0],
+        "repeatability.crossed.values": np.arange(8.0).reshape(2, 2, 2) ** 2,
         "groups": [[1.0, 2.0], [1.1, 2.1]],
-        "cells": [[[1.0, 1.1], [2.0, 2.1]], [[1.2, 1.0], [2.2, 2.1]]],
         "limits": conformity.Limits(min=0.0, max=1.0),
         "acceptance": conformity.Limits(min=0.1, max=0.9),
-        "readings": measured.alignment,
+        "readings": ["wheels.fl.camber_deg", "chassis.thrust_angle_deg"],
+        "conformity.judge_all.readings": measured.alignment,
+        "conformity.judge_all.standard_uncertainty": assessed.uncertainty,
+        "conformity.judge_all.degrees_of_freedom": assessed.degrees_of_freedom,
         "standard_uncertainty": 0.1,
+        "degrees_of_freedom": 5.0,
         "value": 0.5,
         "side": "left",
-        "wheel": "fl",
         "spindle": np.array([0.0, 1.0, 0.0]),
         "axis_direction": np.array([0.0, 0.0, 1.0]),
-        "forward": np.array([1.0, 0.0, 0.0]),
+        "forward": forward,
+        "centre_mm": np.array([0.0, 700.0, 310.0]),
         "poses": stands.poses,
-        "up": stands.up,
-        "spindle_in_target": stands.spindle_in_target,
-        "centre_in_target_mm": stands.centre_in_target_mm,
+        "batch.ahead_readings.up": stands.up,
+        "up": sessions.up,
         "rolling": sessions.rolling,
         "ahead": sessions.ahead,
         "sweep": sessions.sweep,
+        "lock_left": sessions.sweep[:, -1],
         "clamp_standoff_mm": sessions.clamp_standoff_mm,
-        "loaded_radius_mm": {"front": 303.0, "rear": 311.0},
-        "ride_height_mm": {"fl": 180.0, "fr": 180.0, "rl": 190.0, "rr": 190.0},
+        "compensation": {
+            "spindle_in_target": stands.spindle_in_target,
+            "centre_in_target_mm": stands.centre_in_target_mm,
+            "rolling_radius_mm": stands.rolling_radius_mm,
+        },
+        "batch.measure.keys": {
+            "up": sessions.up,
+            "sweep_wheels_locked": True,
+            "loaded_radius_mm": loaded,
+        },
+        "vehicle.ahead_readings.poses": sessions.ahead[0],
+        "vehicle.ahead_readings.compensation": clamps.all_wheels(),
+        "compensation.from_rolling.rolling": sessions.rolling[0],
+        "compensation.from_spinning.spinning": raised.to_arrays()["rolling"],
+        "compensation.from_spinning.up": [0.0, 0.0, 1.0],
+        "compensation.from_spinning.clamp_standoff_mm": 90.0,
+        "compensation.wheel_from_rolling.poses": sessions.rolling[0, :, 0],
+        "compensation.wheel_from_rolling.clamp_standoff_mm": 90.0,
+        "compensation.wheel_from_rolling.loaded_radius_mm": 303.0,
+        "compensation.wheel_from_spinning.poses": {
+            "rotation_vector_rad": [[0, spin, 0] for spin in (0.0, 2.0, 4.0)],
+            "translation_mm": [[0.0, 760.0, 310.0]] * 3,
+        },
+        "compensation.wheel_from_spinning.forward": [1.0, 0.0, 0.0],
+        "compensation.wheel_from_spinning.up": [0.0, 0.0, 1.0],
+        "compensation.wheel_from_spinning.clamp_standoff_mm": 80.0,
+        "loaded_radius_mm": loaded,
+        "wheel.contact_centre_mm.loaded_radius_mm": np.array([303.0, 311.0]),
+        "ride_height_mm": ByWheel(180.0, 180.0, 190.0, 190.0),
+        "centreline": "side_line_bisector",
         "wheelbase_mm": 2700.0,
         "track_mm": 1500.0,
+        "axis_distance_mm": 1400.0,
+        "points_mm": np.array([[0.0, 0, 0], [1e3, 0, 0], [0, 1e3, 0], [1e3, 1e3, 1.0]]),
+        "positions": cambers,
+        "gauge.axis_from_pitches.positions": pitches,
+        "axis": gauge.AxisAngles(caster_deg=4.0, sai_deg=12.0),
+        "gauge.camber_at_yaw_deg.ahead": cambers[1],
+        "gauge.pitch_at_azimuth_deg.ahead": pitches[1],
+        "wheel": cambers[1],
+        "turn_deg": 20.0,
+        "angle": units.DegreesMinutes(negative=True, degrees=1.0, minutes=30.0),
+        "shares": [(1.0, 4.0), (1.0, 4.0)],
+        "by_law": law.outputs[0],
+        "by_trials": trials,
+        "output": 0,
+        "function": propagation.atan2,
+        "inputs": inputs,
+        "monte_carlo.monte_carlo.inputs": normal,
+        "estimates": [3.0],
+        "sensitivities": [[1.0, 1.0]],
+        "correlation": np.eye(2),
+        "probability": 0.9,
         "on_error": "codes",
         "method": "staged",
-        "most_trials": 10,
-        "threads": 1,
+        "progress": None,
+        "planned": {"frames": 4, "roll_range_deg": 40.0},
+        "expanded_uncertainty_deg": 0.05,
+        "coverage_factor": 2.0,
         "code": "205/55R16",
+        # What keeps the calls short.
+        "significant_digits": 1,
+        "most_trials": 400_000,
+        "threads": 1,
     }
 
 
-def right(name: str, right_ones: dict[str, Any]) -> object:
-    """An argument that is right, or at least of the right kind, by its name."""
-    if name in right_ones:
-        return right_ones[name]
-    if name.endswith("_mm"):
+NEEDED = ("most_trials", "significant_digits", "threads")
+"""Named in every call, so that it is a short one."""
+
+
+def right(name: str, parameter: str, right_ones: dict[str, Any]) -> Any:
+    """An argument that is right."""
+    for key in (f"{name}.{parameter}", parameter):
+        if key in right_ones:
+            return right_ones[key]
+    if parameter.endswith("_mm"):
         return 310.0
-    return 5.0 if name.endswith("_deg") else 0.5
+    return 5.0 if parameter.endswith("_deg") else 0.5
 
 
-NEEDED = ("most_trials", "threads")
-"""Named always, so that the calls are short ones."""
+def right_call(
+    name: str,
+    function: Callable[..., object],
+    right_ones: dict[str, Any],
+    optional: Callable[[], bool],
+) -> dict[str, Any]:
+    """Named arguments that are right; of those that may be left out some."""
+    named: dict[str, Any] = {}
+    for parameter in inspect.signature(function).parameters.values():
+        known = {parameter.name, f"{name}.{parameter.name}"} & right_ones.keys()
+        needed = parameter.default is parameter.empty or parameter.name in NEEDED
+        if parameter.kind is parameter.VAR_KEYWORD:
+            named |= right(name, parameter.name, right_ones)
+        elif needed or (known and optional()):
+            named[parameter.name] = right(name, parameter.name, right_ones)
+    return named
+
+
+def test_the_calls_work_before_they_are_broken() -> None:
+    right_ones = given()
+    for name, function in public_functions():
+        function(**right_call(name, function, right_ones, lambda: True))
 
 
 class Odd:
@@ -266,20 +397,17 @@ def broken_tree(rng: random.Random, tree: dict[str, Any]) -> object:
 
 
 def broken_call(
-    rng: random.Random, function: Callable[..., object], right_ones: dict[str, Any]
+    rng: random.Random,
+    name: str,
+    function: Callable[..., object],
+    right_ones: dict[str, Any],
 ) -> tuple[list[object], dict[str, object]]:
     """Positional and named arguments of which at least one is broken."""
-    parameters = inspect.signature(function).parameters.values()
-    named: dict[str, object] = {}
-    for parameter in parameters:
-        known = parameter.name in right_ones
-        needed = parameter.default is parameter.empty or parameter.name in NEEDED
-        if needed or (known and rng.random() < 0.5):
-            named[parameter.name] = right(parameter.name, right_ones)
-    for name in rng.sample(list(named), min(len(named), rng.choice([1, 1, 1, 2]))):
-        named[name] = broken(rng, named[name])
+    named = right_call(name, function, right_ones, lambda: rng.random() < 0.5)
+    for key in rng.sample(list(named), min(len(named), rng.choice([1, 1, 1, 2]))):
+        named[key] = broken(rng, named[key])
     change = rng.random()
-    rest = [name for name in named if name not in NEEDED]
+    rest = [key for key in named if key not in NEEDED]
     if change < 0.05 and rest:
         del named[rng.choice(rest)]
     elif change < 0.1:
@@ -320,7 +448,7 @@ def main(first: int, count: int) -> int:
     for seed in range(first, first + count):
         rng = random.Random(seed)
         name, function = rng.choice(functions)
-        call = broken_call(rng, function, right_ones)
+        call = broken_call(rng, name, function, right_ones)
         faulthandler.dump_traceback_later(SECONDS, exit=True)
         # Told beforehand: after a crash nothing is told any more.
         print(f"seed {seed}: {name}{str(call)[:300]}", flush=True)

@@ -18,6 +18,7 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[2] / "benches" / "peers"
 import cars
 import sessions_numpy
 
+TURN_NOT_REACHED = {"turn_not_reached"}
 # What a number of radians or mm in the data is worth, times some thousand roundings.
 TOLERANCE = 1e-9
 
@@ -25,7 +26,7 @@ TOLERANCE = 1e-9
 @pytest.mark.parametrize("peer", ["sessions_numpy", "sessions_scipy"])
 def test_a_peer_reads_whole_sessions_as_the_library_does(peer: str) -> None:
     module: ModuleType = pytest.importorskip(peer, reason="it needs SciPy")
-    sessions = cars.sessions(20, seed=2)
+    sessions = cars.sessions(40, seed=1)
     readings = module.measure(
         sessions.rolling,
         sessions.ahead,
@@ -35,9 +36,10 @@ def test_a_peer_reads_whole_sessions_as_the_library_does(peer: str) -> None:
         sessions.loaded_radius_mm,
     )
     assert len(readings) >= 79
-    for record in range(20):
+    for record in range(40):
         measured = wheel_alignment.measure(cars.session_of(sessions, record))
-        assert not measured.warnings
+        # Some sweeps do not reach 20°; nothing else is weak.
+        assert {warning.code for warning in measured.warnings} <= TURN_NOT_REACHED
         for path, values in readings.items():
             expected = attrgetter(path)(measured.alignment)
             expected = np.nan if expected is None else expected

@@ -3,27 +3,39 @@
 An ignored error that no longer is one fails the check.
 """
 
-from pathlib import Path
+# pyright: strict, reportUnnecessaryTypeIgnoreComment=true
 
+from pathlib import Path
+from typing import Literal, TypeAlias
+
+import numpy as np
 import pandas
 import polars
 import pyarrow
 import wheel_alignment
 from matplotlib.axes import Axes
+from numpy.typing import NDArray
 from typing_extensions import assert_type
 from wheel_alignment import (
     Measurement,
     compensation,
     conformity,
+    gauge,
     joint,
     measure,
     paths,
     propagation,
     session,
+    steering,
     sweep,
     uncertainty,
+    units,
+    wheel,
 )
 from wheel_alignment.error import Warning
+
+Array: TypeAlias = NDArray[np.float64]
+Codes: TypeAlias = NDArray[np.int32]
 
 result = measure(Path("session.json"))
 assert_type(result, Measurement)
@@ -90,3 +102,25 @@ except wheel_alignment.RollTooSmallError as error:
     assert_type(error.code, int)
 except wheel_alignment.NotASessionError as error:
     assert_type(error.path, str)
+
+# Plain formulas: numbers give numbers, arrays give arrays.
+toe_deg = np.array([0.1, 0.2])
+assert_type(wheel.toe_length_mm(0.1, reference_diameter_mm=416), float)
+assert_type(wheel.toe_length_mm(toe_deg, reference_diameter_mm=416), Array)
+assert_type(wheel.toe_length_mm([0.1, 0.2], reference_diameter_mm=416), Array)
+assert_type(wheel.side_slip_mm_per_m(0.1, on_error="codes"), tuple[float, int])
+assert_type(wheel.side_slip_mm_per_m(toe_deg, on_error="codes"), tuple[Array, Codes])
+assert_type(wheel.camber_deg((0.0, 1.0, 0.0)), float)
+assert_type(wheel.camber_deg([[0.0, 1.0, 0.0]]), Array)
+direction = steering.axis_direction(side="left", caster_deg=5, sai_deg=12)
+assert_type(direction, tuple[float, float, float])
+assert_type(steering.caster_deg(direction), float)
+assert_type(steering.sai_deg([direction] * 2, side=["left", "right"]), Array)
+positions = [gauge.GaugePosition(yaw_deg, 0.0) for yaw_deg in (-20.0, 0.0, 20.0)]
+assert_type(gauge.axis_from_cambers(positions, side="left").caster_deg, float)
+assert_type(units.degrees_minutes_from_deg(toe_deg).minutes, Array)
+assert_type(propagation.coverage_factor(0.95, degrees_of_freedom=4), float)
+assert_type(paths.unit("wheels.fl.camber_deg"), Literal["deg", "mm", "1"])
+wheel.toe_length_mm("0.1", reference_diameter_mm=416)  # type: ignore[arg-type]
+wheel.toe_length_mm(0.1, 416)  # type: ignore[call-overload]
+wheel.toe_deg(direction, side="Left")  # type: ignore[arg-type]

@@ -172,7 +172,12 @@ fn some<'a, T>(input: &'static str, each: &'a [T], records: &Range<usize>) -> Re
 
 /// The same of a slice that may hold one for all.
 fn shared<'a, T>(input: &'static str, each: &'a [T], records: &Range<usize>) -> Result<&'a [T], Error> {
-    if each.len() <= 1 { Ok(each) } else { some(input, each, records) }
+    if each.len() == 1 { Ok(each) } else { some(input, each, records) }
+}
+
+/// The same of a slice that may be empty.
+fn optional<'a, T>(input: &'static str, each: &'a [T], records: &Range<usize>) -> Result<&'a [T], Error> {
+    if each.is_empty() { Ok(each) } else { shared(input, each, records) }
 }
 
 impl AheadRecords<'_> {
@@ -232,7 +237,7 @@ impl AheadRecords<'_> {
     #[cold]
     #[inline(never)]
     pub fn one(&self, record: usize) -> Result<Alignment, Error> {
-        let record = self.part(record..record.saturating_add(1)).map(|_| record)?;
+        self.part(record..record.saturating_add(1))?;
         let compensation = ByWheel::from_fn(|wheel| self.clamp(record, wheel));
         let poses = ByWheel::try_from_fn(|wheel| {
             let pose = Pose::from_matrix4(self.poses[record][index_of(wheel)]);
@@ -383,8 +388,8 @@ impl<'a> SessionRecords<'a> {
             sweep: self.sweep.part("sweep", &records)?,
             lock_left: lock("lock_left", self.lock_left)?,
             lock_right: lock("lock_right", self.lock_right)?,
-            up: shared("up", self.up, &records)?,
-            clamp_standoff_mm: shared("clamp_standoff_mm", self.clamp_standoff_mm, &records)?,
+            up: optional("up", self.up, &records)?,
+            clamp_standoff_mm: optional("clamp_standoff_mm", self.clamp_standoff_mm, &records)?,
             ..*self
         })
     }

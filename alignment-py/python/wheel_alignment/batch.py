@@ -22,6 +22,7 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from typing import TYPE_CHECKING, Final, Literal, TypedDict, cast, final
 
 from wheel_alignment import _arrays, _native
+from wheel_alignment._tables import extra
 from wheel_alignment.paths import READINGS
 
 if TYPE_CHECKING:
@@ -203,20 +204,23 @@ class Readings(Mapping[str, "Array"]):
 
     def to_pandas(self) -> pandas.DataFrame:
         """Return a pandas DataFrame, one row per record. It shares no memory."""
-        import pandas as pd
+        with extra("pandas"):
+            import pandas as pd
 
         frame = pd.DataFrame(self.numbers.T, columns=list(self.paths), copy=True)
         return frame.assign(code=self.codes, warnings=self.warnings)
 
     def to_polars(self) -> polars.DataFrame:
         """Return a polars DataFrame, one row per record; NaN stays NaN."""
-        import polars as pl
+        with extra("polars"):
+            import polars as pl
 
         return pl.DataFrame(self.to_dict())
 
     def to_arrow(self) -> pyarrow.Table:
         """Return a pyarrow Table, one row per record; NaN stays NaN."""
-        import pyarrow as pa
+        with extra("arrow"):
+            import pyarrow as pa
 
         return pa.table(
             {name: pa.array(column) for name, column in self.to_dict().items()}

@@ -27,7 +27,7 @@ if TYPE_CHECKING:
     from numpy.typing import ArrayLike
     from typing_extensions import Unpack
 
-    from wheel_alignment._table import Table
+    from wheel_alignment._tidy import Table
     from wheel_alignment._types import Array as Floats
 
 PerWheel: TypeAlias = Union[float, "ArrayLike", "ByWheel[float]", Mapping[str, float]]
@@ -579,9 +579,9 @@ class Session:
         >>> session.to_arrays()["sweep"].shape
         (9, 4, 4, 4)
         """
-        from wheel_alignment import _table
+        from wheel_alignment import _tidy
 
-        return cls._of_stages(_table.stages(table), clamp_standoff_mm, keys)
+        return cls._of_stages(_tidy.stages(table), clamp_standoff_mm, keys)
 
     def to_json(self) -> str:
         """Return the session as JSON that reads back to the same bits."""
