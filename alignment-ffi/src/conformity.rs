@@ -1,7 +1,7 @@
 //! Judging one value against its limits.
 
-use crate::error::{Failure, WaError, guard};
-use crate::memory::{StatesSize, Target, WaOptional, plain};
+use crate::error::{WaError, guard};
+use crate::memory::{Place, StatesSize, Target, WaOptional, choice, in_place, optional};
 use crate::status::WA_NONE;
 use alignment_core::conformity::{
     Decision, Judgement, Limits, Production, Reason, Rule, Uncertain, Verdict, global_risks, judge,
@@ -129,9 +129,6 @@ impl From<Judgement> for WaJudgement {
 /// Returns WA_SUCCESS; WA_NOT_FINITE; WA_OUT_OF_RANGE for a rule or a probability that is none, an
 /// uncertainty below 0, fewer than one degree of freedom, a least value above the greatest, or numbers
 /// beyond ± 1e9; WA_MISSING_INPUT without any limit.
-///
-/// # Safety
-/// As under Memory at the top.
 #[unsafe(no_mangle)]
 pub unsafe extern "C" fn wa_judge(
     value: f64,
@@ -145,16 +142,12 @@ pub unsafe extern "C" fn wa_judge(
     let job = || {
         // SAFETY: the caller's promises are handed on.
         let (uncertainty, limits, target) = unsafe {
-            let known = (!uncertainty.is_null()).then(|| plain("uncertainty", uncertainty)).transpose()?;
-            (known, plain("limits", limits)?, Target::new("judgement", judgement)?)
+            let known = optional("uncertainty", uncertainty)?;
+            (known, *in_place("limits", limits)?, Target::new("judgement", judgement)?)
         };
-        let rule = match rule {
-            WA_RULE_GUARDED => Rule::Guarded,
-            WA_RULE_SIMPLE_ACCEPTANCE => Rule::SimpleAcceptance,
-            other => return Err(Failure::out_of_range("rule", other.into(), 0.0, Some(1.0))),
-        };
+        let rule = choice("rule", rule, [Rule::Guarded, Rule::SimpleAcceptance])?;
         let decision = Decision { rule, probability };
-        target.write(&judge(value, uncertainty.map(Uncertain::from), limits.into(), decision)?.into());
+        target.write(judge(value, uncertainty.copied().map(Uncertain::from), limits.into(), decision)?.into());
         Ok(())
     };
     // SAFETY: the caller's promise about `error` is handed on.
@@ -172,9 +165,6 @@ pub unsafe extern "C" fn wa_judge(
 ///
 /// Returns WA_SUCCESS; WA_NOT_FINITE; WA_OUT_OF_RANGE for a standard deviation not above 0, an uncertainty
 /// below 0, a least value above the greatest, or numbers beyond ± 1e9; WA_MISSING_INPUT without any limit.
-///
-/// # Safety
-/// As under Memory at the top.
 #[unsafe(no_mangle)]
 pub unsafe extern "C" fn wa_global_risks(
     mean: f64,
@@ -187,20 +177,15 @@ pub unsafe extern "C" fn wa_global_risks(
     error: *mut WaError,
 ) -> i32 {
     let job = || {
-        for (name, pointer) in [("consumer", consumer), ("producer", producer)] {
-            if pointer.is_null() {
-                return Err(Failure::null_pointer(name));
-            }
-        }
         // SAFETY: the caller's promises are handed on.
-        let (limits, acceptance) = unsafe { (plain("limits", limits)?, plain("acceptance", acceptance)?) };
+        let (limits, acceptance, consumer, producer) = unsafe {
+            let (limits, acceptance) = (*in_place("limits", limits)?, *in_place("acceptance", acceptance)?);
+            (limits, acceptance, Place::new("consumer", consumer)?, Place::new("producer", producer)?)
+        };
         let production = Production { mean, standard_deviation };
         let risks = global_risks(production, standard_uncertainty, limits.into(), acceptance.into())?;
-        // SAFETY: not null, and the caller promises a writable, aligned double at each.
-        unsafe {
-            consumer.write(risks.consumer);
-            producer.write(risks.producer);
-        }
+        consumer.write(risks.consumer);
+        producer.write(risks.producer);
         Ok(())
     };
     // SAFETY: the caller's promise about `error` is handed on.

@@ -2,14 +2,17 @@
 
 use crate::error::{Failure, WaError, guard};
 use crate::memory::{
-    ResultBuffer, StatesSize, Target, WaOptional, elements, guard_text, read, session, string, to_json,
+    Places, ResultBuffer, StatesSize, Target, WaOptional, elements, fill_in, guard_text, read, session, string, to_json,
+};
+use crate::session::{
+    WA_COMPENSATION_ROLLED, WA_COMPENSATION_SPUN, WaInputUncertainty, WaPoseNoise, compensation_of, method_of,
+    number_of,
 };
 use alignment_core::monte_carlo::Settings;
 use alignment_core::paths::COUNT;
-use alignment_core::session::{CompensationMethod, InputUncertainty, Method, PoseNoise};
+use alignment_core::session::CompensationMethod;
 use alignment_core::uncertainty::{self, Plan, Reach};
 use std::ffi::c_char;
-use std::ptr;
 
 /// The budget of one reading: what each input contributes to its uncertainty, the largest first; of the
 /// reading as the "method" of the session estimates it.
@@ -25,9 +28,6 @@ use std::ptr;
 ///
 /// Returns what wa_measure_json returns; WA_UNKNOWN_READING; WA_MISSING_INPUT when the noise of the poses is
 /// neither stated nor seen in several frames; WA_NOT_A_COVARIANCE.
-///
-/// # Safety
-/// As under Memory at the top.
 #[unsafe(no_mangle)]
 pub unsafe extern "C" fn wa_budget_json(
     session_json: *const c_char,
@@ -58,11 +58,8 @@ pub unsafe extern "C" fn wa_budget_json(
 ///     absent, null in wa_assess_json, are zero.
 ///
 /// Returns WA_SUCCESS; WA_BUFFER_TOO_SMALL when capacity is less than n·n; or what wa_budget_json returns.
-///
-/// # Safety
-/// As under Memory at the top.
 #[unsafe(no_mangle)]
-pub unsafe extern "C" fn wa_covariance(
+pub unsafe extern "C" fn wa_covariance_matrix(
     session_json: *const c_char,
     session_length: usize,
     covariance: *mut f64,
@@ -70,18 +67,12 @@ pub unsafe extern "C" fn wa_covariance(
     error: *mut WaError,
 ) -> i32 {
     let job = || {
-        if covariance.is_null() {
-            return Err(Failure::null_pointer("covariance"));
-        }
-        if capacity < COUNT * COUNT {
-            return Err(Failure::buffer_too_small("doubles", capacity, COUNT * COUNT));
-        }
+        // SAFETY: the caller's promise is handed on.
+        let places = unsafe { Places::new("covariance", covariance, capacity)? };
+        places.check("doubles", COUNT * COUNT)?;
         // SAFETY: the caller's promise is handed on.
         let known = uncertainty::propagate(&unsafe { session(session_json, session_length)? })?;
-        let matrix = known.covariance_matrix();
-        // SAFETY: the caller promises `capacity` writable doubles, of which no more than COUNT·COUNT are written; `matrix`
-        // is our own, so nothing overlaps.
-        unsafe { ptr::copy_nonoverlapping(matrix.as_ptr(), covariance, matrix.len().min(capacity)) };
+        places.write(known.covariance_matrix().iter().copied());
         Ok(())
     };
     // SAFETY: the caller's promise about `error` is handed on.
@@ -110,33 +101,18 @@ unsafe impl StatesSize for WaTrials {}
 /// Fills in a struct, but for its size, with the defaults.
 ///
 /// Returns WA_SUCCESS, WA_NULL_POINTER or WA_BAD_STRUCT_SIZE.
-///
-/// # Safety
-/// As under Memory at the top.
 #[unsafe(no_mangle)]
 pub unsafe extern "C" fn wa_trials_default(trials: *mut WaTrials) -> i32 {
     let Settings { probability, significant_digits, most_trials, seed } = Settings::default();
     let default = WaTrials { size: 0, probability, seed, significant_digits, most_trials };
     // SAFETY: the caller's promise is handed on.
-    unsafe { fill_in("trials", trials, &default) }
-}
-
-/// # Safety
-/// As [`Target::new`].
-unsafe fn fill_in<T: StatesSize>(name: &str, pointer: *mut T, value: &T) -> i32 {
-    // SAFETY: the caller's promise is handed on; there is no wa_error.
-    unsafe {
-        guard(ptr::null_mut(), || {
-            Target::new(name, pointer)?.write(value);
-            Ok(())
-        })
-    }
+    unsafe { fill_in("trials", trials, default) }
 }
 
 /// The check on the law of propagation: measures a session again and again, every input drawn from what is
 /// known of it, until the asked-for readings stand still, and compares.
 ///
-/// paths: count paths of readings, at most as many as there are.
+/// paths: count paths of readings, at most as many as there are, each UTF-8 with a NUL at the end.
 /// trials: how the run is made.
 ///
 /// The result is {"paths": [...], "simulation": {"outputs": [...], "covariance": [[...]], "trials": ...,
@@ -150,9 +126,6 @@ unsafe fn fill_in<T: StatesSize>(name: &str, pointer: *mut T, value: &T) -> i32 
 ///
 /// Returns what wa_budget_json returns; WA_MISSING_INPUT also for a reading that is absent;
 /// WA_OUT_OF_RANGE; WA_NOT_SETTLED when the trials allowed are used up.
-///
-/// # Safety
-/// As under Memory at the top; each path ends with a NUL.
 #[unsafe(no_mangle)]
 pub unsafe extern "C" fn wa_monte_carlo_json(
     session_json: *const c_char,
@@ -177,50 +150,12 @@ pub unsafe extern "C" fn wa_monte_carlo_json(
         }
         // SAFETY: the caller promises a string with a NUL at each.
         let paths: Vec<&str> = paths.iter().map(|&path| unsafe { string("paths", path) }).collect::<Result<_, _>>()?;
-        let WaTrials { size: _, probability, seed, significant_digits, most_trials } = trials;
+        let WaTrials { size: _, probability, seed, significant_digits, most_trials } = *trials;
         let settings = Settings { probability, significant_digits, most_trials, seed };
         to_json(&uncertainty::monte_carlo(&session, &paths, settings)?)
     };
     // SAFETY: the caller's promises are handed on.
     unsafe { guard_text(result, error, job) }
-}
-
-/// The car is rolled on its wheels.
-pub const WA_COMPENSATION_ROLLED: i32 = 0;
-/// The car is raised and one wheel after the other is spun by hand.
-pub const WA_COMPENSATION_SPUN: i32 = 1;
-
-/// The readings are estimated stage by stage.
-pub const WA_METHOD_STAGED: i32 = 0;
-/// The readings are estimated by one fit of a rigid car to all stages.
-pub const WA_METHOD_JOINT: i32 = 1;
-
-/// A scatter per axis: one standard deviation.
-#[repr(C)]
-#[derive(Debug, Clone, Copy)]
-pub struct WaPoseNoise {
-    /// About each axis, degrees.
-    pub rotation_deg: f64,
-    /// Along each axis, mm.
-    pub translation_mm: f64,
-}
-
-/// Standard uncertainties of the inputs beside the poses; 0 is exact.
-#[repr(C)]
-#[derive(Debug, Clone, Copy)]
-pub struct WaInputUncertainty {
-    /// Of each clamp's standoff, mm.
-    pub clamp_standoff_mm: f64,
-    /// Of the direction up, about each level axis, degrees.
-    pub up_deg: f64,
-    /// Of each axle's loaded radius, mm, where it is given.
-    pub loaded_radius_mm: f64,
-    /// Of each coordinate of a point of the runway, mm.
-    pub runway_mm: f64,
-    /// Of each ride height, mm.
-    pub ride_height_mm: f64,
-    /// Of where the cameras of the right wheels stand against those of the left.
-    pub right_cameras: WaPoseNoise,
 }
 
 /// How a car is to be measured. Set size, then call wa_plan_default, then change what is planned otherwise.
@@ -262,42 +197,6 @@ pub struct WaPlan {
 // SAFETY: repr(C), begins with a usize, and numbers are all it has.
 unsafe impl StatesSize for WaPlan {}
 
-impl From<PoseNoise> for WaPoseNoise {
-    fn from(PoseNoise { rotation_deg, translation_mm }: PoseNoise) -> Self {
-        Self { rotation_deg, translation_mm }
-    }
-}
-
-impl From<WaPoseNoise> for PoseNoise {
-    fn from(WaPoseNoise { rotation_deg, translation_mm }: WaPoseNoise) -> Self {
-        Self { rotation_deg, translation_mm }
-    }
-}
-
-impl From<InputUncertainty> for WaInputUncertainty {
-    fn from(of: InputUncertainty) -> Self {
-        let InputUncertainty { clamp_standoff_mm, up_deg, loaded_radius_mm, runway_mm, ride_height_mm, right_cameras } =
-            of;
-        let right_cameras = right_cameras.into();
-        Self { clamp_standoff_mm, up_deg, loaded_radius_mm, runway_mm, ride_height_mm, right_cameras }
-    }
-}
-
-impl From<WaInputUncertainty> for InputUncertainty {
-    fn from(of: WaInputUncertainty) -> Self {
-        let WaInputUncertainty {
-            clamp_standoff_mm,
-            up_deg,
-            loaded_radius_mm,
-            runway_mm,
-            ride_height_mm,
-            right_cameras,
-        } = of;
-        let right_cameras = right_cameras.into();
-        Self { clamp_standoff_mm, up_deg, loaded_radius_mm, runway_mm, ride_height_mm, right_cameras }
-    }
-}
-
 impl From<Plan> for WaPlan {
     fn from(plan: Plan) -> Self {
         Self {
@@ -317,35 +216,24 @@ impl From<Plan> for WaPlan {
             rolling_radius_mm: plan.rolling_radius_mm,
             pose_noise: plan.pose_noise.into(),
             input_uncertainty: plan.input_uncertainty.into(),
-            method: match plan.method {
-                Method::Staged => WA_METHOD_STAGED,
-                Method::Joint => WA_METHOD_JOINT,
-            },
+            method: number_of(plan.method),
         }
     }
 }
 
 impl WaPlan {
-    fn plan(self) -> Result<Plan, Failure> {
+    fn plan(&self) -> Result<Plan, Failure> {
         Ok(Plan {
             pose_noise: self.pose_noise.into(),
             frames: self.frames,
-            compensation: match self.compensation {
-                WA_COMPENSATION_ROLLED => CompensationMethod::Rolled,
-                WA_COMPENSATION_SPUN => CompensationMethod::Spun,
-                other => return Err(Failure::out_of_range("compensation", other.into(), 0.0, Some(1.0))),
-            },
+            compensation: compensation_of(self.compensation)?,
             roll_range_deg: self.roll_range_deg,
             roll_stations: self.roll_stations,
             sweep_range_deg: self.sweep_range_deg,
             sweep_stations: self.sweep_stations,
             sweep_wheels_locked: self.sweep_wheels_locked != 0,
             input_uncertainty: self.input_uncertainty.into(),
-            method: match self.method {
-                WA_METHOD_STAGED => Method::Staged,
-                WA_METHOD_JOINT => Method::Joint,
-                other => return Err(Failure::out_of_range("method", other.into(), 0.0, Some(1.0))),
-            },
+            method: method_of(self.method)?,
             wheelbase_mm: self.wheelbase_mm,
             track_mm: self.track_mm,
             rolling_radius_mm: self.rolling_radius_mm,
@@ -357,13 +245,10 @@ impl WaPlan {
 /// over 40° of steer with the wheels locked, single frames with a noise of 0.005° and 0.05 mm.
 ///
 /// Returns WA_SUCCESS, WA_NULL_POINTER or WA_BAD_STRUCT_SIZE.
-///
-/// # Safety
-/// As under Memory at the top.
 #[unsafe(no_mangle)]
 pub unsafe extern "C" fn wa_plan_default(plan: *mut WaPlan) -> i32 {
     // SAFETY: the caller's promise is handed on.
-    unsafe { fill_in("plan", plan, &Plan::default().into()) }
+    unsafe { fill_in("plan", plan, Plan::default().into()) }
 }
 
 /// What a measurement will be worth, before anyone touches a car.
@@ -373,9 +258,6 @@ pub unsafe extern "C" fn wa_plan_default(plan: *mut WaPlan) -> i32 {
 ///
 /// Returns WA_SUCCESS; WA_BUFFER_TOO_SMALL; WA_OUT_OF_RANGE, WA_LENGTH_OUT_OF_RANGE, WA_ANGLE_OUT_OF_RANGE or
 /// WA_NOT_FINITE for what no measurement has; WA_SWEEP_TOO_SMALL.
-///
-/// # Safety
-/// As under Memory at the top.
 #[unsafe(no_mangle)]
 pub unsafe extern "C" fn wa_plan_json(
     plan: *const WaPlan,
@@ -425,9 +307,6 @@ unsafe impl StatesSize for WaReach {}
 /// reach: struct of the caller whose size is set.
 ///
 /// Returns what wa_plan_json returns, but for WA_BUFFER_TOO_SMALL.
-///
-/// # Safety
-/// As under Memory at the top.
 #[unsafe(no_mangle)]
 pub unsafe extern "C" fn wa_reach(
     plan: *const WaPlan,
@@ -441,7 +320,7 @@ pub unsafe extern "C" fn wa_reach(
         let (plan, target) = unsafe { (read("plan", plan)?, Target::new("reach", reach)?) };
         let Reach { roll_range_deg, wheels_expanded_deg, sweep_range_deg, steering_expanded_deg } =
             uncertainty::reach(&plan.plan()?, expanded_uncertainty_deg, coverage_factor)?;
-        target.write(&WaReach {
+        target.write(WaReach {
             size: 0,
             roll_range_deg: roll_range_deg.into(),
             sweep_range_deg: sweep_range_deg.into(),

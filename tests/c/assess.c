@@ -83,9 +83,9 @@ static void test_budget_and_covariance(const char *session, size_t session_lengt
         free(covariance);
         return;
     }
-    CHECK(wa_covariance(session, session_length, covariance, count * count - 1, &error) == WA_BUFFER_TOO_SMALL);
+    CHECK(wa_covariance_matrix(session, session_length, covariance, count * count - 1, &error) == WA_BUFFER_TOO_SMALL);
     CHECK(error.minimum == (double)(count * count));
-    CHECK(wa_covariance(session, session_length, covariance, count * count, &error) == WA_SUCCESS);
+    CHECK(wa_covariance_matrix(session, session_length, covariance, count * count, &error) == WA_SUCCESS);
     CHECK(covariance[row * count + row] > 0.0);
     CHECK(near(covariance[row * count], covariance[row], 1e-15));
     free(covariance);

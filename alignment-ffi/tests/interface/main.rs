@@ -2,7 +2,9 @@
 
 mod conformity;
 mod measure;
+mod owned;
 mod repeatability;
+mod structs;
 mod uncertainty;
 
 use std::ffi::{CStr, CString, c_char};

@@ -78,7 +78,7 @@ fn the_covariance_is_the_cores_to_the_bit() {
     let session = demo_session();
     let covariance = |text: &str, target: *mut f64, capacity| {
         // SAFETY: buffers of our own, with their own lengths; one that is null or too small is refused.
-        call(|error| unsafe { wa_covariance(text.as_ptr().cast(), text.len(), target, capacity, error) })
+        call(|error| unsafe { wa_covariance_matrix(text.as_ptr().cast(), text.len(), target, capacity, error) })
     };
     let mut matrix = vec![7.0; COUNT * COUNT + 1];
     let target = matrix.as_mut_ptr();
