@@ -112,6 +112,7 @@ pub struct AheadReadings {
 /// assert_eq!(now.wheels.fl.camber_deg, measure(&session)?.alignment.wheels.fl.camber_deg);
 /// # Ok::<(), alignment_core::Error>(())
 /// ```
+#[inline(always)]
 pub fn ahead_readings(
     compensation: &ByWheel<Compensation>,
     poses: &ByWheel<Pose>,

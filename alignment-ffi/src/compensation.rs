@@ -5,9 +5,11 @@ use crate::layout::{by_axle, by_wheel, in_array, side_of};
 use crate::memory::{StatesSize, Target, WaOptional, choice, elements, give, numbers, optional, read};
 use crate::pose::{WaPose, as_poses};
 use crate::session::{WaStation, stations};
+use alignment_core::ByWheel;
 use alignment_core::compensation::{self, ClampCompensation, Compensation};
 use alignment_core::error::{Stage, Warning};
 use alignment_core::session::RollingBody;
+use std::mem::{MaybeUninit, align_of, offset_of, size_of, transmute};
 
 /// Where a wheel sits in the target clamped to it.
 #[repr(C)]
@@ -26,20 +28,45 @@ pub struct WaCompensation {
     pub roll_range_deg: f64,
 }
 
+// The compensations of the caller are read where they are: the core's has the same members at the same places, and of an optional
+// number it has 1 or 0, and then the number. Rust does not promise the latter, so a compiler that had it otherwise stops here.
+const _: () = {
+    assert!(size_of::<WaCompensation>() == size_of::<Compensation>());
+    assert!(align_of::<WaCompensation>() == align_of::<Compensation>());
+    assert!(offset_of!(WaCompensation, spindle_in_target) == offset_of!(Compensation, spindle_in_target));
+    assert!(offset_of!(WaCompensation, centre_in_target_mm) == offset_of!(Compensation, centre_in_target_mm));
+    assert!(offset_of!(WaCompensation, runout_deg) == offset_of!(Compensation, runout_deg));
+    assert!(offset_of!(WaCompensation, rolling_radius_mm) == offset_of!(Compensation, rolling_radius_mm));
+    assert!(offset_of!(WaCompensation, roll_range_deg) == offset_of!(Compensation, roll_range_deg));
+    assert!(size_of::<WaOptional>() == size_of::<Option<f64>>());
+    assert!(offset_of!(WaOptional, present) == 0);
+    // SAFETY: as many bytes; what is read of them is set: all of a number, of none the word that says so.
+    unsafe {
+        let [present, value]: [MaybeUninit<u64>; 2] = transmute(Some(1.5_f64));
+        assert!(present.assume_init() == 1 && value.assume_init() == 1.5_f64.to_bits());
+        let [present, _]: [MaybeUninit<u64>; 2] = transmute(None::<f64>);
+        assert!(present.assume_init() == 0);
+    }
+};
+
+/// The compensations of the caller as those of the core; refused when an optional number neither is nor is not.
+#[inline]
+pub(crate) fn as_compensations(of: &[WaCompensation; 4]) -> Result<&ByWheel<Compensation>, Failure> {
+    let [fl, fr, rl, rr] = of;
+    let both = |a: &WaCompensation, b: &WaCompensation| a.rolling_radius_mm.present | b.rolling_radius_mm.present;
+    if (both(fl, fr) | both(rl, rr)) & !1 != 0 {
+        #[expect(clippy::cast_precision_loss, reason = "it is neither 0 nor 1, however it rounds")]
+        let other = of.iter().map(|wheel| wheel.rolling_radius_mm.present).find(|present| present & !1 != 0);
+        return Err(Failure::out_of_range("rolling_radius_mm.present", other.unwrap_or(0) as f64, 0.0, Some(1.0)));
+    }
+    // SAFETY: as many of the same layout, as asserted above and in `pose`, and the optional numbers are valid.
+    Ok(unsafe { &*(&raw const *of).cast() })
+}
+
 impl From<Compensation> for WaCompensation {
     fn from(of: Compensation) -> Self {
         let Compensation { spindle_in_target, centre_in_target_mm, runout_deg, rolling_radius_mm, roll_range_deg } = of;
         let rolling_radius_mm = rolling_radius_mm.into();
-        Self { spindle_in_target, centre_in_target_mm, runout_deg, rolling_radius_mm, roll_range_deg }
-    }
-}
-
-impl From<WaCompensation> for Compensation {
-    #[inline]
-    fn from(of: WaCompensation) -> Self {
-        let WaCompensation { spindle_in_target, centre_in_target_mm, runout_deg, rolling_radius_mm, roll_range_deg } =
-            of;
-        let rolling_radius_mm = rolling_radius_mm.get();
         Self { spindle_in_target, centre_in_target_mm, runout_deg, rolling_radius_mm, roll_range_deg }
     }
 }
@@ -273,10 +300,10 @@ pub unsafe extern "C" fn wa_clamp_compensation_all_wheels(
 ) -> i32 {
     let job = || {
         // SAFETY: the caller's promise is handed on.
-        let WaClampCompensation { wheels, present, .. } = *unsafe { read("clamp_compensation", clamp_compensation)? };
-        let seen = std::array::from_fn(|wheel| (present[wheel] != 0).then(|| wheels[wheel].into()));
+        let WaClampCompensation { wheels, present, .. } = unsafe { read("clamp_compensation", clamp_compensation)? };
+        let compensations = as_compensations(wheels)?;
         let known = ClampCompensation {
-            wheels: by_wheel(seen),
+            wheels: ByWheel::from_fn(|wheel| (present[wheel as usize] != 0).then_some(*compensations.get(wheel))),
             travel_direction_in_rig: None,
             residuals: Vec::new(),
             warnings: Vec::new(),

@@ -109,6 +109,7 @@ pub(crate) enum Failure {
 }
 
 impl Failure {
+    #[cold]
     pub(crate) const fn out_of_range(name: &'static str, value: f64, minimum: f64, maximum: Option<f64>) -> Self {
         Self::OutOfRange { name, value, minimum, maximum }
     }
@@ -192,7 +193,7 @@ impl fmt::Display for Failure {
 }
 
 impl From<Error> for Failure {
-    #[inline]
+    #[cold]
     fn from(error: Error) -> Self {
         Self::Core(error)
     }
@@ -288,7 +289,7 @@ impl Report {
             return Err(WA_MISALIGNED);
         }
         // SAFETY: not null and aligned; the caller promises that `size` is set.
-        let size = unsafe { stated_size(error) }.ok_or(WA_BAD_STRUCT_SIZE)?;
+        let size = unsafe { stated_size(error) }.map_err(|_| WA_BAD_STRUCT_SIZE)?;
         Ok(Self { error, size })
     }
 

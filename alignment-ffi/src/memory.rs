@@ -14,10 +14,10 @@ pub(crate) const LARGEST_SIZE: usize = 4096;
 #[repr(C)]
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct WaOptional {
+    /// 1, or 0 when absent.
+    pub present: i64,
     /// The number; from the library NaN when absent, to the library not looked at then.
     pub value: f64,
-    /// 0 when absent.
-    pub present: i32,
 }
 
 impl WaOptional {
@@ -29,7 +29,7 @@ impl WaOptional {
 
 impl From<Option<f64>> for WaOptional {
     fn from(value: Option<f64>) -> Self {
-        Self { value: value.unwrap_or(f64::NAN), present: i32::from(value.is_some()) }
+        Self { value: value.unwrap_or(f64::NAN), present: i64::from(value.is_some()) }
     }
 }
 
@@ -42,13 +42,17 @@ pub(crate) unsafe trait StatesSize: Copy {}
 /// Refuses NULL and what is not aligned for its type.
 #[inline]
 pub(crate) fn check<T>(name: &'static str, pointer: *const T) -> Result<(), Failure> {
+    if pointer.is_null() || !pointer.is_aligned() { Err(no_object(name, pointer)) } else { Ok(()) }
+}
+
+/// Why a pointer is refused. Cold, as all that makes a failure: so the compiler lays out the code for the calls that succeed.
+#[cold]
+fn no_object<T>(name: &'static str, pointer: *const T) -> Failure {
     if pointer.is_null() {
-        return Err(Failure::NullPointer { name });
+        Failure::NullPointer { name }
+    } else {
+        Failure::Misaligned { name, alignment: mem::align_of::<T>() }
     }
-    if !pointer.is_aligned() {
-        return Err(Failure::Misaligned { name, alignment: mem::align_of::<T>() });
-    }
-    Ok(())
 }
 
 /// `count` elements of the caller, where they are.
@@ -144,14 +148,15 @@ pub(crate) unsafe fn session(pointer: *const c_char, length: usize) -> Result<Se
     Ok(session_from_json(text)?)
 }
 
-/// The size that a struct states, if it is one that `T` can have in this or a later header.
+/// The size that a struct states; as an error one that `T` cannot have in this or a later header.
 ///
 /// # Safety
 /// `pointer` is aligned and points to a `size` that is set; the rest need not be.
-pub(crate) unsafe fn stated_size<T: StatesSize>(pointer: *const T) -> Option<usize> {
+#[inline]
+pub(crate) unsafe fn stated_size<T: StatesSize>(pointer: *const T) -> Result<usize, usize> {
     // SAFETY: the caller's promise. No reference is made to the rest.
     let size = unsafe { pointer.cast::<usize>().read() };
-    (mem::size_of::<T>()..=LARGEST_SIZE).contains(&size).then_some(size)
+    if (mem::size_of::<T>()..=LARGEST_SIZE).contains(&size) { Ok(size) } else { Err(size) }
 }
 
 /// A struct with a size. Of a later header only what is zero beyond the members known here can be understood.
@@ -178,13 +183,12 @@ pub(crate) unsafe fn read<'a, T: StatesSize>(name: &'static str, pointer: *const
 unsafe fn checked_size<T: StatesSize>(name: &'static str, pointer: *const T) -> Result<usize, Failure> {
     check(name, pointer)?;
     // SAFETY: not null and aligned, and the caller's promise.
-    unsafe {
-        stated_size(pointer).ok_or_else(|| Failure::BadSize {
-            name,
-            size: pointer.cast::<usize>().read(),
-            known: mem::size_of::<T>(),
-        })
-    }
+    unsafe { stated_size(pointer) }.map_err(|size| bad_size(name, size, mem::size_of::<T>()))
+}
+
+#[cold]
+fn bad_size(name: &'static str, size: usize, known: usize) -> Failure {
+    Failure::BadSize { name, size, known }
 }
 
 /// Where a struct with a size goes: checked before the work is done.

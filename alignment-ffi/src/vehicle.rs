@@ -1,9 +1,9 @@
 //! Four wheels together: readings from four poses at the frame rate of cameras, and what else belongs to the thrust line.
 
 use crate::alignment::{WaAxles, WaChassisReadings, WaWheels};
-use crate::compensation::WaCompensation;
+use crate::compensation::{WaCompensation, as_compensations};
 use crate::error::{WaError, guard};
-use crate::layout::{by_axle, by_wheel, centreline_of, side_of};
+use crate::layout::{by_axle, centreline_of, side_of};
 use crate::memory::{StatesSize, Target, WaOptional, give, in_place, numbers, optional};
 use crate::pose::WaPose;
 use alignment_core::vehicle::{self, AheadReadings};
@@ -77,9 +77,9 @@ pub unsafe extern "C" fn wa_ahead_readings(
             let up = numbers("up", up)?;
             (compensation, poses, up, radii, Target::new("ahead_readings", ahead_readings)?)
         };
-        let compensation = by_wheel(compensation.map(Into::into));
+        let compensation = as_compensations(compensation)?;
         let radii = by_axle(radii.map_or([None; 2], |radii| radii.map(WaOptional::get)));
-        let now = vehicle::ahead_readings(&compensation, poses, up, &radii, centreline_of(centreline)?)?;
+        let now = vehicle::ahead_readings(compensation, poses, up, &radii, centreline_of(centreline)?)?;
         let AheadReadings { wheels, axles, chassis, rig_from_vehicle } = now;
         target.write(WaAheadReadings {
             size: 0,

@@ -22,7 +22,7 @@ fn noise(PoseNoise { rotation_deg, translation_mm }: PoseNoise) -> WaPoseNoise {
 }
 
 pub(crate) fn optional(value: Option<f64>) -> WaOptional {
-    WaOptional { value: value.unwrap_or(f64::NAN), present: i32::from(value.is_some()) }
+    WaOptional { value: value.unwrap_or(f64::NAN), present: i64::from(value.is_some()) }
 }
 
 /// Whatever a struct may point to, kept where it is.
