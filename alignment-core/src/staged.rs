@@ -28,8 +28,17 @@ pub(crate) struct Trace {
     pub(crate) geometry: Geometry,
 }
 
+/// What is asked of a measurement beside its readings and warnings.
+#[derive(Clone, Copy, PartialEq)]
+pub(crate) enum Beside {
+    /// Nothing.
+    Nothing,
+    /// The steering axis from each station of the sweep to the next.
+    InstantaneousAxes,
+}
+
 /// Measures a car from what was seen, and keeps what the readings rest on.
-pub(crate) fn measure(session: &Session, seen: Seen) -> Result<(Measurement, Trace), Error> {
+pub(crate) fn measure(session: &Session, seen: Seen, beside: Beside) -> Result<(Measurement, Trace), Error> {
     let Seen { rolling, ahead, mut steered, spreads, hidden } = seen;
     let mut result = Measurement { reference: session.reference, spreads, ..Measurement::default() };
     let Level { up, clamps, uneven } = level(session, &rolling, &ahead)?;
@@ -89,11 +98,15 @@ pub(crate) fn measure(session: &Session, seen: Seen) -> Result<(Measurement, Tra
     let as_seen = (session.sweep_body == SweepBody::FoundAgain).then(|| steered.clone());
     if let Some(swept) = job.steer(&mut steered, &mut geometry, &mut result.warnings)? {
         job.watch_sweep(&steered.sweep, &swept, &mut result);
+        if swept.locked && beside == Beside::InstantaneousAxes {
+            let between = |side| job.instantaneous_axes(side, swept.stations.get(side));
+            result.instantaneous_axes = BySide::from_fn(between);
+        }
     }
     for (stage, lock) in [(Stage::LockLeft, &steered.locks.left), (Stage::LockRight, &steered.locks.right)] {
         job.watch_lock(stage, lock, &mut result.warnings);
     }
-    result.alignment = geometry.alignment()?;
+    result.alignment = geometry.alignment_on(&compensation, &stand)?;
     let steered = as_seen.unwrap_or(steered);
     Ok((result, Trace { rolling, ahead, steered, geometry }))
 }
@@ -142,7 +155,7 @@ pub(crate) fn readings_of(
 }
 
 /// What the cameras saw, in the rig frame.
-#[derive(Clone)]
+#[derive(Clone, Default)]
 pub(crate) struct Seen {
     pub(crate) rolling: Vec<Poses>,
     pub(crate) ahead: Poses,
@@ -302,7 +315,7 @@ fn wheel_plane(
 }
 
 /// The stations at which the front wheels are turned. A lock that was not taken shows no wheel.
-#[derive(Clone)]
+#[derive(Clone, Default)]
 pub(crate) struct Steered {
     pub(crate) sweep: Vec<Poses>,
     pub(crate) locks: BySide<Poses>,
@@ -554,9 +567,6 @@ impl<'a> Job<'a> {
             result.warnings.extend(doubt);
         }
         self.warn_of_unwatched_body(sweep, &mut result.warnings);
-        if *locked {
-            result.instantaneous_axes = BySide::from_fn(|side| self.instantaneous_axes(side, stations.get(side)));
-        }
         let fronts = [Wheel::Fl, Wheel::Fr];
         checks::residuals(Stage::Sweep, &residuals, &fronts, self.bounds.steered, &mut result.warnings);
         result.residuals.sweep = residuals;
