@@ -375,6 +375,8 @@ struct Job<'a> {
     stand: &'a Stand,
     /// The poses at the ahead station.
     ahead: &'a ByWheel<Transform<Rig, Target>>,
+    /// The rear wheels there.
+    rear_ahead: BySide<WheelInRig>,
     /// How the spindles have turned since the car was rolled, if that says anything.
     turned: Option<ByWheel<Vector<Rig>>>,
     /// Yaw of each front wheel at the ahead station.
@@ -392,7 +394,12 @@ impl<'a> Job<'a> {
         ahead: &'a ByWheel<Transform<Rig, Target>>,
     ) -> Self {
         let straight_deg = BySide::from_fn(|side| wheel::yaw_of(side, *stand.spindles.get(side.front_wheel())));
-        Self { session, up, compensation, stand, ahead, turned: None, straight_deg, bounds: Bounds::of(session) }
+        let rear_ahead = BySide::from_fn(|side| {
+            let wheel = side.rear_wheel();
+            wheel::locate(compensation.get(wheel), ahead.get(wheel))
+        });
+        let bounds = Bounds::of(session);
+        Self { session, up, compensation, stand, ahead, rear_ahead, turned: None, straight_deg, bounds }
     }
 
     /// Steer angle of a front wheel from its own heading straight ahead, left positive, degrees in (−180, 180].
@@ -404,6 +411,11 @@ impl<'a> Job<'a> {
 
     fn locate(&self, station: &Poses, wheel: Wheel) -> Option<WheelInRig> {
         Some(wheel::locate(self.compensation.get(wheel), station.get(wheel).as_ref()?))
+    }
+
+    fn spindle(&self, station: &Poses, wheel: Wheel) -> Option<Vector<Rig>> {
+        let spindle = Vector::new(self.compensation.get(wheel).spindle_in_target);
+        Some(station.get(wheel).as_ref()?.direction(spindle))
     }
 
     /// Fills in what the steered stations show. None without a sweep.
@@ -423,7 +435,7 @@ impl<'a> Job<'a> {
     }
 
     fn lock(&self, station: &Poses) -> LockReadings {
-        let steer = |side: Side| Some(self.steer_deg(side, self.locate(station, side.front_wheel())?.spindle));
+        let steer = |side: Side| Some(self.steer_deg(side, self.spindle(station, side.front_wheel())?));
         LockReadings { left_deg: steer(Side::Left), right_deg: steer(Side::Right) }
     }
 
@@ -451,12 +463,11 @@ impl<'a> Job<'a> {
         let least = rad_from_deg(most_deg) * 0.99; // a chord is shorter than its arc
         for (index, station) in sweep.iter().enumerate() {
             // Most stations of most cars: no rear spindle has swung, and nothing else is worth looking at.
-            let swung = |wheel: Wheel| {
-                let spindle = Vector::new(self.compensation.get(wheel).spindle_in_target);
-                let now = station.get(wheel).map(|pose| from_rig.direction(pose.direction(spindle)));
-                now.is_some_and(|now| (now - *self.stand.spindles.get(wheel)).norm() > least)
+            let swung = |side: Side| {
+                let now = self.spindle(station, side.rear_wheel());
+                now.is_some_and(|now| (now - self.rear_ahead.get(side).spindle).norm() > least)
             };
-            if !(swung(Wheel::Rl) && swung(Wheel::Rr)) {
+            if !(swung(Side::Left) && swung(Side::Right)) {
                 continue;
             }
             let Some((left, right)) = self.locate(station, Wheel::Rl).zip(self.locate(station, Wheel::Rr)) else {
@@ -645,7 +656,7 @@ impl<'a> Job<'a> {
         let mut stations = Vec::with_capacity(sweep.len());
         stations.extend(sweep.iter().enumerate().filter_map(|(index, station)| {
             let rig_from_target = (*station.get(wheel))?;
-            let spindle = self.locate(station, wheel)?.spindle;
+            let spindle = self.spindle(station, wheel)?;
             Some(SweepStation { index, rig_from_target, spindle, steer_deg: self.steer_deg(side, spindle) })
         }));
         stations
@@ -668,15 +679,13 @@ impl<'a> Job<'a> {
 
     /// How far the rear wheels have moved since the ahead station.
     fn rear_residuals(&self, sweep: &[Poses]) -> Vec<ByWheel<Option<Residual>>> {
-        let moved = |station: &Poses, wheel: Wheel| {
-            let now = self.locate(station, wheel)?;
-            let from_rig = &self.stand.vehicle_from_rig;
-            let turned = from_rig.direction(now.spindle) - *self.stand.spindles.get(wheel);
-            let shifted = from_rig.point(now.centre) - *self.stand.centres.get(wheel);
+        let moved = |station: &Poses, side: Side| {
+            let (before, now) = (self.rear_ahead.get(side), self.locate(station, side.rear_wheel())?);
+            let (turned, shifted) = (now.spindle - before.spindle, now.centre - before.centre);
             Some(Residual { rotation_deg: units::deg_from_rad(turned.norm()), translation_mm: shifted.norm() })
         };
         let rear =
-            |station| ByWheel { rl: moved(station, Wheel::Rl), rr: moved(station, Wheel::Rr), ..ByWheel::default() };
+            |station| ByWheel { rl: moved(station, Side::Left), rr: moved(station, Side::Right), ..ByWheel::default() };
         sweep.iter().map(rear).collect()
     }
 }
