@@ -520,13 +520,16 @@ fn likely_step(angle_rad: f64, travel_mm: f64) -> f64 {
 fn centre(stations: &mut [RolledStation<'_>]) -> Sums {
     #[expect(clippy::cast_precision_loss, reason = "the number of stations is far below 2^52")]
     let share = 1.0 / stations.len() as f64;
-    let mean_roll = stations.iter().map(|s| s.roll_rad).sum::<f64>() * share;
-    let mean_origin = stations.iter().map(|s| s.origin).sum::<Vector<Rig>>() * share;
-    let mean_square = [0, 1].map(|i| stations.iter().map(|s| s.square[i]).sum::<Vector<Rig>>() * share);
+    let none = (0.0, [Vector::zero(); 3]);
+    let (roll, [origin, b, c]) = stations.iter().fold(none, |(roll, [origin, b, c]), station| {
+        let [own_b, own_c] = station.square;
+        (roll + station.roll_rad, [origin + station.origin, b + own_b, c + own_c])
+    });
+    let (roll, [origin, b, c]) = (roll * share, [origin, b, c].map(|sum| sum * share));
     for station in &mut *stations {
-        station.roll_rad -= mean_roll;
-        station.origin = station.origin - mean_origin;
-        station.square = [station.square[0] - mean_square[0], station.square[1] - mean_square[1]];
+        station.roll_rad -= roll;
+        station.origin = station.origin - origin;
+        station.square = [station.square[0] - b, station.square[1] - c];
     }
     Sums::of(stations)
 }

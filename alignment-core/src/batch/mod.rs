@@ -101,7 +101,7 @@ impl Columns<'_, '_> {
         }
     }
 
-    fn write(&mut self, record: usize, result: &Result<Alignment, Error>) {
+    fn write(&mut self, record: usize, result: Result<&Alignment, &Error>) {
         let (code, values) = match result {
             Ok(tree) => (0, tree.values()),
             Err(error) => (error.code.number(), [None; COUNT]),
@@ -256,7 +256,7 @@ impl AheadRecords<'_> {
         #[cfg(not(feature = "simd"))]
         let done = 0;
         for record in done..self.poses.len() {
-            columns.write(record, &self.one(record));
+            columns.write(record, self.one(record).as_ref());
         }
     }
 }
@@ -589,7 +589,7 @@ pub fn measure(records: &SessionRecords<'_>, columns: &mut Columns<'_, '_>, warn
         let result = records.measure(record, &mut session, &mut seen);
         let found = result.as_ref().map_or(&[][..], |measurement| &measurement.warnings);
         *bits = found.iter().fold(0, |bits, warning| bits | warning.code.bit());
-        columns.write(record, &result.map(|measurement| measurement.alignment));
+        columns.write(record, result.as_ref().map(|measurement| &measurement.alignment));
     }
     Ok(())
 }
