@@ -7,6 +7,7 @@ use crate::error::{Error, Warning, WarningCode};
 use crate::joint::{self, Fit, Fitted};
 use crate::layout::{ByAxle, BySide, ByWheel};
 use crate::session::{self, Method, Reference, Session, StationSpread};
+use crate::staged::Beside::InstantaneousAxes;
 use crate::staged::{self, Seen, Trace};
 use crate::steering::{InstantaneousAxis, SteeringReadings};
 use crate::turns::TurnsReadings;
@@ -109,14 +110,16 @@ pub(crate) fn trace(session: &Session) -> Result<(Measurement, Trace, Option<Fit
     session::check_inputs(session)?;
     let seen = staged::see(session)?;
     match session.method {
-        Method::Staged => staged::measure(session, seen).map(|(measurement, trace)| (measurement, trace, None)),
+        Method::Staged => {
+            staged::measure(session, seen, InstantaneousAxes).map(|(measurement, trace)| (measurement, trace, None))
+        }
         Method::Joint => jointly(session, &seen),
     }
 }
 
 /// The readings of one fit. The stages say what they always say of the session; what slipped the fit knows better.
 fn jointly(session: &Session, seen: &Seen) -> Result<(Measurement, Trace, Option<Fitted>), Error> {
-    let alone = staged::measure(session, seen.clone());
+    let alone = staged::measure(session, seen.clone(), InstantaneousAxes);
     let fitted = match (joint::fit(session, seen), &alone) {
         (Ok(fitted), _) => fitted,
         // What the stages refuse they explain better.
@@ -124,7 +127,7 @@ fn jointly(session: &Session, seen: &Seen) -> Result<(Measurement, Trace, Option
         (Err(error), Ok(_)) => return Err(error),
     };
     let (mut measurement, _) = match fitted.filled(seen) {
-        Some(filled) => staged::measure(session, filled)?,
+        Some(filled) => staged::measure(session, filled, InstantaneousAxes)?,
         None => alone?,
     };
     let Seen { rolling, ahead, steered, .. } = fitted.used(seen);

@@ -70,15 +70,20 @@ impl Geometry {
 
     /// Every reading.
     pub(crate) fn alignment(&self) -> Result<Alignment, Error> {
+        if let Some((compensation, stand)) = self.stand() {
+            return self.alignment_on(&compensation, &stand);
+        }
+        let (wheels, axles) = vehicle::without_frame(&self.compensation, &self.wheels, self.up)?;
+        Ok(Alignment { wheels, axles, ..Alignment::default() })
+    }
+
+    /// Every reading, of a car that stands as was found already.
+    pub(crate) fn alignment_on(&self, compensation: &ByWheel<Compensation>, stand: &Stand) -> Result<Alignment, Error> {
         let mut tree = Alignment::default();
-        let Some((compensation, stand)) = self.stand() else {
-            (tree.wheels, tree.axles) = vehicle::without_frame(&self.compensation, &self.wheels, self.up)?;
-            return Ok(tree);
-        };
-        let now = stand.readings(&compensation);
+        let now = stand.readings(compensation);
         (tree.wheels, tree.axles, tree.chassis) = (now.wheels, now.axles, now.chassis);
-        tree.steering = self.steering(&stand, &tree)?;
-        let axis_distance_mm = self.axis_distance_mm(&stand);
+        tree.steering = self.steering(stand, &tree)?;
+        let axis_distance_mm = self.axis_distance_mm(stand);
         tree.turns.left_turn = self.turn(Side::Left, axis_distance_mm, &tree);
         tree.turns.right_turn = self.turn(Side::Right, axis_distance_mm, &tree);
         (tree.turns.lock_left, tree.turns.lock_right) = (self.lock_left, self.lock_right);

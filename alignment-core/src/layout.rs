@@ -125,6 +125,14 @@ impl Side {
             Self::Right => Wheel::Fr,
         }
     }
+
+    /// The rear wheel on this side.
+    pub(crate) const fn rear_wheel(self) -> Wheel {
+        match self {
+            Self::Left => Wheel::Rl,
+            Self::Right => Wheel::Rr,
+        }
+    }
 }
 
 /// One value per wheel; laid out as an array of the four.

@@ -6,7 +6,7 @@ use crate::pose;
 use crate::slip::Row;
 use crate::units;
 use alloc::vec::Vec;
-use nalgebra::{Matrix2, Matrix3, Rotation3, SMatrix, SymmetricEigen, Vector2};
+use nalgebra::{Matrix2, Matrix3, Rotation3, SMatrix, Vector2};
 
 /// Where something fixed to a body was before, and where it is now.
 pub(crate) type BeforeAndNow<From> = (Transform<Rig, From>, Transform<Rig, From>);
@@ -93,10 +93,75 @@ pub(crate) struct FixedDirection<From: Frame> {
     pub(crate) in_moving: Vector<From>,
     /// Its mean direction in the rig.
     pub(crate) in_rig: Vector<Rig>,
+    /// Two unit vectors square to it in the moving frame; right-handed with it.
+    pub(crate) square: [Vector<From>; 2],
     mean: Matrix3<f64>,
-    scatter: SymmetricEigen<f64, nalgebra::U3>,
-    smallest: usize,
+    /// The scatter square to it: along the first, between both, along the second.
+    scatter: [f64; 3],
     count: f64,
+}
+
+/// A symmetric matrix of which one eigenvector is known.
+struct Split<F: Frame> {
+    direction: Vector<F>,
+    square: [Vector<F>; 2],
+    across: [f64; 3],
+}
+
+impl<F: Frame> Split<F> {
+    fn of(matrix: &[Vector<F>; 3], direction: Vector<F>) -> Self {
+        let first = direction.any_square();
+        let square = [first, direction.cross(first)];
+        let [image, other] = square.map(|axis| product(matrix, axis));
+        Self { direction, square, across: [first.dot(image), square[1].dot(image), square[1].dot(other)] }
+    }
+
+    /// By the eigenvector of the least eigenvalue.
+    ///
+    /// Every column of the adjugate of S − σ·1 lies along the eigenvector whose eigenvalue σ nearly is. From σ = 0 on, the matrix of
+    /// rotations about one axis is there after a step or two of Rayleigh's quotient; any other is left to nalgebra's iteration.
+    fn by_least(matrix: &[Vector<F>; 3]) -> Self {
+        const STEPS: usize = 3;
+        let [a, b, c] = *matrix;
+        let rounding = 1e-15 * (a.x() + b.y() + c.z());
+        let mut eigenvalue = 0.0;
+        for _ in 0..STEPS {
+            let a = a - Vector::new([eigenvalue, 0.0, 0.0]);
+            let b = b - Vector::new([0.0, eigenvalue, 0.0]);
+            let c = c - Vector::new([0.0, 0.0, eigenvalue]);
+            let columns = [b.cross(c), c.cross(a), a.cross(b)].map(|column| (column.dot(column), column));
+            let longest =
+                columns.into_iter().fold((0.0, Vector::zero()), |best, one| if one.0 > best.0 { one } else { best });
+            let direction = longest.1 * (1.0 / units::sqrt(longest.0));
+            let image = product(matrix, direction);
+            eigenvalue = direction.dot(image);
+            if (image - direction * eigenvalue).norm() <= rounding {
+                let split = Self::of(matrix, direction);
+                if eigenvalue <= split.least_across() {
+                    return split;
+                }
+                break;
+            }
+        }
+        let eigen =
+            Matrix3::from_columns(&matrix.map(|column| nalgebra::Vector3::from(column.to_array()))).symmetric_eigen();
+        Self::of(matrix, Vector::wrap(eigen.eigenvectors.column(eigen.eigenvalues.imin()).into()))
+    }
+
+    /// The lesser of the eigenvalues across the direction.
+    fn least_across(&self) -> f64 {
+        least_of(self.across)
+    }
+}
+
+/// The lesser eigenvalue of a symmetric matrix of two rows: a b, b c.
+fn least_of([a, b, c]: [f64; 3]) -> f64 {
+    (a + c) * 0.5 - units::hypot((a - c) * 0.5, b)
+}
+
+/// A matrix of these columns times a vector.
+fn product<F: Frame>([a, b, c]: &[Vector<F>; 3], v: Vector<F>) -> Vector<F> {
+    *a * v.x() + *b * v.y() + *c * v.z()
 }
 
 /// What a quantity changes by when one pose turns by a small ω, radians, and shifts by a small τ, mm, in the rig: three rows of six.
@@ -121,20 +186,21 @@ impl<From: Frame> FixedDirection<From> {
             count += 1.0;
         }
         let mean = sum / count;
-        let scatter = stations.fold(Matrix3::zeros(), |scatter, station| {
-            let d = station.rotation - mean;
-            scatter + d.tr_mul(&d)
+        let scatter = stations.fold([0.0; 6], |[xx, xy, xz, yy, yz, zz], station| {
+            let [x, y, z] = (station.rotation - mean).data.0.map(Vector::<Rig>::new);
+            [xx + x.dot(x), xy + x.dot(y), xz + x.dot(z), yy + y.dot(y), yz + y.dot(z), zz + z.dot(z)]
         });
-        let scatter = scatter.symmetric_eigen();
-        let smallest = scatter.eigenvalues.imin();
-        let in_moving = Vector::wrap(scatter.eigenvectors.column(smallest).into());
-        let in_rig = Vector::wrap(mean * scatter.eigenvectors.column(smallest)).unit();
-        Self { in_moving, in_rig, mean, scatter, smallest, count }
+        let [xx, xy, xz, yy, yz, zz] = scatter;
+        let scatter = [[xx, xy, xz], [xy, yy, yz], [xz, yz, zz]].map(Vector::<From>::new);
+        let Split { direction: in_moving, square, across } = Split::by_least(&scatter);
+        let in_rig = Vector::wrap(mean * nalgebra::Vector3::from(in_moving.to_array())).unit();
+        Self { in_moving, in_rig, square, mean, scatter: across, count }
     }
 
     /// The same direction with the other sign.
     pub(crate) fn reversed(self) -> Self {
-        Self { in_moving: -self.in_moving, in_rig: -self.in_rig, ..self }
+        let ([first, second], [a, b, c]) = (self.square, self.scatter);
+        Self { in_moving: -self.in_moving, in_rig: -self.in_rig, square: [first, -second], scatter: [a, -b, c], ..self }
     }
 
     /// The point of the axis nearest to `guess`, both in the moving frame, and where the axis' point lies in the rig.
@@ -158,22 +224,27 @@ impl<From: Frame> FixedDirection<From> {
             let gone = station.point(guess) - mean;
             right - Vector::wrap((station.rotation - self.mean).tr_mul(&nalgebra::Vector3::from(gone.to_array())))
         });
-        // The normal matrix is the scatter itself: solve along its two large eigenvectors, and stay put along the axis.
-        let mut delta = Vector::zero();
-        for i in (0..3).filter(|&i| i != self.smallest) {
-            let along = Vector::wrap(self.scatter.eigenvectors.column(i).into());
-            delta = delta + along * (along.dot(right) / self.scatter.eigenvalues[i]);
-        }
+        // The normal matrix is the scatter itself: solve square to the axis, and stay put along it.
+        let [u, v] = self.square;
+        let [[uu, uv], [_, vv]] = self.inverse_across();
+        let (along_u, along_v) = (u.dot(right), v.dot(right));
+        let delta = u * (uu * along_u + uv * along_v) + v * (uv * along_u + vv * along_v);
         let in_rig = mean + Vector::wrap(self.mean * nalgebra::Vector3::from(delta.to_array()));
         (guess + delta, in_rig)
     }
 
+    /// The inverse of the scatter along the two axes square to the direction.
+    fn inverse_across(&self) -> [[f64; 2]; 2] {
+        let [a, b, c] = self.scatter;
+        let share = 1.0 / (a * c - b * b);
+        [[c * share, -b * share], [-b * share, a * share]]
+    }
+
     /// The inverse of the scatter, square to the direction.
     fn inverse_scatter(&self) -> Matrix3<f64> {
-        (0..3).filter(|&i| i != self.smallest).fold(Matrix3::zeros(), |sum, i| {
-            let along = self.scatter.eigenvectors.column(i);
-            sum + along * along.transpose() / self.scatter.eigenvalues[i]
-        })
+        let [u, v] = self.square.map(|axis| nalgebra::Vector3::from(axis.to_array()));
+        let [[uu, uv], [_, vv]] = self.inverse_across();
+        u * (u * uu + v * uv).transpose() + v * (u * uv + v * vv).transpose()
     }
 
     /// How the direction, in the moving frame and in the rig, follows one of its stations. To first order about a fit that leaves nothing over:
@@ -270,8 +341,7 @@ impl<From: Frame> FixedDirection<From> {
     where
         From: 'a,
     {
-        let first = self.in_moving.any_square();
-        let moving = [first, self.in_moving.cross(first)];
+        let moving = self.square;
         let first = self.in_rig.any_square();
         let in_rig = [first, self.in_rig.cross(first)];
         let direction = self.in_rig;
@@ -290,7 +360,7 @@ impl<From: Frame> FixedDirection<From> {
     where
         From: 'a,
     {
-        let first = self.in_moving.any_square();
+        let [first, _] = self.square;
         let start = self.in_rig.any_square();
         let quarter = self.in_rig.cross(start);
         let mut angles: Vec<f64> = stations
@@ -308,9 +378,7 @@ impl<From: Frame> FixedDirection<From> {
     /// alike, whole turns included.
     pub(crate) fn equivalent_angle_deg(&self) -> f64 {
         // For two stations θ apart both large eigenvalues are 2·sin²(θ/2); the lesser one is taken.
-        let middle = (0..3)
-            .filter(|&i| i != self.smallest)
-            .fold(f64::INFINITY, |least, i| least.min(self.scatter.eigenvalues[i]));
+        let middle = least_of(self.scatter);
         let half_chord = units::sqrt((middle / 2.0).clamp(0.0, 1.0));
         2.0 * units::deg_from_rad(libm::asin(half_chord))
     }

@@ -70,12 +70,50 @@ pub(crate) struct RolledStation<'a> {
 /// What rolling shows of one wheel before the travel that all share is known.
 pub(crate) struct RolledWheel<'a> {
     pub(crate) direction: FixedDirection<Target>,
-    /// Two unit vectors square to the spindle in the target frame; right-handed with it.
-    pub(crate) square: [Vector<Target>; 2],
     /// The direction in which the wheel points, in the rig: horizontal, and forward if the sides are as named.
     pub(crate) heading: Vector<Rig>,
     pub(crate) stations: Vec<RolledStation<'a>>,
+    sums: Sums,
     pub(crate) range_deg: f64,
+}
+
+/// What the stations of one rolled wheel add up to: all that the least squares of p = c₀ + θ·(travel) + b·β + c·γ needs of them.
+#[derive(Clone, Copy)]
+struct Sums {
+    /// Of the squares of the roll angle.
+    roll: f64,
+    /// Of the roll angle times the two axes square to the spindle, and times the origin.
+    b: Vector<Rig>,
+    c: Vector<Rig>,
+    origin: Vector<Rig>,
+    /// Of the scalar products of the two axes, and of each with the origin.
+    bb: f64,
+    bc: f64,
+    cc: f64,
+    b_origin: f64,
+    c_origin: f64,
+}
+
+impl Sums {
+    fn of(stations: &[RolledStation<'_>]) -> Self {
+        let zero = Vector::zero();
+        let none =
+            Self { roll: 0.0, b: zero, c: zero, origin: zero, bb: 0.0, bc: 0.0, cc: 0.0, b_origin: 0.0, c_origin: 0.0 };
+        stations.iter().fold(none, |sums, station| {
+            let ([b, c], origin, roll) = (station.square, station.origin, station.roll_rad);
+            Self {
+                roll: sums.roll + roll * roll,
+                b: sums.b + b * roll,
+                c: sums.c + c * roll,
+                origin: sums.origin + origin * roll,
+                bb: sums.bb + b.dot(b),
+                bc: sums.bc + b.dot(c),
+                cc: sums.cc + c.dot(c),
+                b_origin: sums.b_origin + b.dot(origin),
+                c_origin: sums.c_origin + c.dot(origin),
+            }
+        })
+    }
 }
 
 /// The wheel's own path over the ground.
@@ -105,7 +143,7 @@ impl<'a> RolledWheel<'a> {
             let outward = pose.map_or(Vector::zero(), |pose| pose.direction(spindle));
             station.origin = station.origin - (outward - roll.direction.in_rig) * standoff_mm;
         }
-        centre(&mut roll.stations);
+        roll.sums = centre(&mut roll.stations);
         Ok(roll)
     }
 
@@ -138,8 +176,6 @@ impl<'a> RolledWheel<'a> {
         let side = wheel.side().sign();
         let heading = (outward.cross(up) * side).unit();
 
-        let first = direction.in_moving.any_square();
-        let square = [first, direction.in_moving.cross(first)];
         let seen = stations
             .iter()
             .enumerate()
@@ -152,7 +188,7 @@ impl<'a> RolledWheel<'a> {
                 straight,
                 roll_rad: 0.0,
                 origin: pose.origin(),
-                square: square.map(|axis| pose.direction(axis)),
+                square: direction.square.map(|axis| pose.direction(axis)),
             });
         let mut stations = Vec::with_capacity(stations.len());
         stations.extend(seen);
@@ -166,8 +202,8 @@ impl<'a> RolledWheel<'a> {
             return Err(Error::new(ErrorCode::RollFullTurn).value(equivalent_deg).at_least(MIN_ROLL_DEG * 0.5));
         }
 
-        centre(&mut stations);
-        Ok(Self { direction, square, heading, stations, range_deg })
+        let sums = centre(&mut stations);
+        Ok(Self { direction, heading, stations, sums, range_deg })
     }
 
     #[expect(clippy::cast_precision_loss, reason = "the number of stations is far below 2^52")]
@@ -178,13 +214,17 @@ impl<'a> RolledWheel<'a> {
     /// The wheel's own travel per radian of roll, r·d, horizontal: least squares for (r·d, o). None when the stations
     /// do not tell r·d from o: that takes three distinct roll angles.
     pub(crate) fn free_travel(&self, up: Vector<Rig>) -> Option<Vector<Rig>> {
-        let left = up.cross(self.heading);
-        let (mut normal, mut right) = (Matrix4::zeros(), Vector4::zeros());
-        for station in &self.stations {
-            let [b, c] = station.square;
-            let columns = [self.heading * station.roll_rad, left * station.roll_rad, b, c];
-            accumulate(&mut normal, &mut right, &columns, station.origin);
-        }
+        let Sums { roll, b, c, origin, bb, bc, cc, b_origin, c_origin } = self.sums;
+        let (ahead, left) = (self.heading, up.cross(self.heading));
+        // The lower triangle is all that Cholesky reads. The two directions are square to each other.
+        #[rustfmt::skip]
+        let normal = Matrix4::new(
+            roll, 0.0, 0.0, 0.0,
+            0.0, roll, 0.0, 0.0,
+            ahead.dot(b), left.dot(b), bb, 0.0,
+            ahead.dot(c), left.dot(c), bc, cc,
+        );
+        let right = Vector4::new(ahead.dot(origin), left.dot(origin), b_origin, c_origin);
         let solution = solve(normal, right)?;
         Some(self.heading * solution[0] + left * solution[1])
     }
@@ -193,14 +233,10 @@ impl<'a> RolledWheel<'a> {
     pub(crate) fn travel_with_radius(&self, radius_mm: f64, up: Vector<Rig>) -> Vector<Rig> {
         // Along the spindle the target's origin moves by travel alone, since o is square to it.
         let spindle = self.direction.in_rig;
-        let (mut sum, mut weight) = (0.0, 0.0);
-        for station in &self.stations {
-            sum += station.roll_rad * station.origin.dot(spindle);
-            weight += station.roll_rad * station.roll_rad;
-        }
+        let Sums { roll: weight, origin, .. } = self.sums;
         let level = spindle.square_to(up).unit();
-        let lateral = (sum / weight / radius_mm / spindle.dot(level)).clamp(-1.0, 1.0);
-        let sense: f64 = self.stations.iter().map(|s| s.roll_rad * s.origin.dot(self.heading)).sum();
+        let lateral = (origin.dot(spindle) / weight / radius_mm / spindle.dot(level)).clamp(-1.0, 1.0);
+        let sense = origin.dot(self.heading);
         let forward = units::sqrt(1.0 - lateral * lateral) * radius_mm;
         self.heading * forward.copysign(sense) + level * (lateral * radius_mm)
     }
@@ -211,22 +247,23 @@ impl<'a> RolledWheel<'a> {
         travel: Vector<Rig>,
         radius_mm: Option<f64>,
     ) -> Option<(f64, Vector<Target>)> {
-        let (mut normal, mut right) = (Matrix3::zeros(), Vector3::zeros());
-        for station in &self.stations {
-            let [b, c] = station.square;
-            let step = travel * station.roll_rad;
-            let (columns, observed) = match radius_mm {
-                None => ([step, b, c], station.origin),
-                Some(radius) => ([Vector::zero(), b, c], station.origin - step * radius),
-            };
-            accumulate(&mut normal, &mut right, &columns, observed);
-        }
-        if radius_mm.is_some() {
-            normal[(0, 0)] = 1.0; // an empty equation, 1·r = 0, in the place of the known radius
-        }
+        let Sums { roll, b, c, origin, bb, bc, cc, b_origin, c_origin } = self.sums;
+        let (by_b, by_c) = (travel.dot(b), travel.dot(c));
+        let (normal, right) = match radius_mm {
+            None => (
+                Matrix3::new(roll, 0.0, 0.0, by_b, bb, 0.0, by_c, bc, cc),
+                Vector3::new(travel.dot(origin), b_origin, c_origin),
+            ),
+            // An empty equation, 1·r = 0, in the place of the known radius.
+            Some(radius) => (
+                Matrix3::new(1.0, 0.0, 0.0, 0.0, bb, 0.0, 0.0, bc, cc),
+                Vector3::new(0.0, b_origin - radius * by_b, c_origin - radius * by_c),
+            ),
+        };
         let solution = solve(normal, right)?;
         // p = … − R·o: the columns carry +R, so the solution is −o.
-        let offset = -(self.square[0] * solution[1] + self.square[1] * solution[2]);
+        let [b, c] = self.direction.square;
+        let offset = -(b * solution[1] + c * solution[2]);
         Some((radius_mm.unwrap_or(solution[0]), offset))
     }
 
@@ -242,7 +279,8 @@ impl<'a> RolledWheel<'a> {
             accumulate(&mut normal, &mut right, &columns, self.but_for(level, station.origin));
         }
         let solution = solve(normal, right)?;
-        let offset = -(self.square[0] * solution[1] + self.square[1] * solution[2]);
+        let [b, c] = self.direction.square;
+        let offset = -(b * solution[1] + c * solution[2]);
         let (mut sideways, mut weight) = (0.0, 0.0);
         for station in &self.stations {
             let centre = station.origin + self.seen(station, offset);
@@ -292,7 +330,7 @@ impl<'a> RolledWheel<'a> {
     /// The offset from the target's origin to the spindle as a station sees it, less its mean.
     fn seen(&self, station: &RolledStation<'_>, offset: Vector<Target>) -> Vector<Rig> {
         let [b, c] = station.square;
-        b * self.square[0].dot(offset) + c * self.square[1].dot(offset)
+        b * self.direction.square[0].dot(offset) + c * self.direction.square[1].dot(offset)
     }
 
     fn tilt_deg(&self, station: &RolledStation<'_>) -> f64 {
@@ -478,18 +516,22 @@ fn likely_step(angle_rad: f64, travel_mm: f64) -> f64 {
     [least, least + turn].into_iter().min_by(|a, b| unlikeness(*a).total_cmp(&unlikeness(*b))).unwrap_or(least)
 }
 
-/// Takes the means over the stations out, so that c₀ drops out of the fit.
-fn centre(stations: &mut [RolledStation<'_>]) {
+/// Takes the means over the stations out, so that c₀ drops out of the fit; then adds them up.
+fn centre(stations: &mut [RolledStation<'_>]) -> Sums {
     #[expect(clippy::cast_precision_loss, reason = "the number of stations is far below 2^52")]
     let share = 1.0 / stations.len() as f64;
-    let mean_roll = stations.iter().map(|s| s.roll_rad).sum::<f64>() * share;
-    let mean_origin = stations.iter().map(|s| s.origin).sum::<Vector<Rig>>() * share;
-    let mean_square = [0, 1].map(|i| stations.iter().map(|s| s.square[i]).sum::<Vector<Rig>>() * share);
-    for station in stations {
-        station.roll_rad -= mean_roll;
-        station.origin = station.origin - mean_origin;
-        station.square = [station.square[0] - mean_square[0], station.square[1] - mean_square[1]];
+    let none = (0.0, [Vector::zero(); 3]);
+    let (roll, [origin, b, c]) = stations.iter().fold(none, |(roll, [origin, b, c]), station| {
+        let [own_b, own_c] = station.square;
+        (roll + station.roll_rad, [origin + station.origin, b + own_b, c + own_c])
+    });
+    let (roll, [origin, b, c]) = (roll * share, [origin, b, c].map(|sum| sum * share));
+    for station in &mut *stations {
+        station.roll_rad -= roll;
+        station.origin = station.origin - origin;
+        station.square = [station.square[0] - b, station.square[1] - c];
     }
+    Sums::of(stations)
 }
 
 /// Adds one vector equation, columns · unknowns = observed, to the normal equations.

@@ -28,8 +28,17 @@ pub(crate) struct Trace {
     pub(crate) geometry: Geometry,
 }
 
+/// What is asked of a measurement beside its readings and warnings.
+#[derive(Clone, Copy, PartialEq)]
+pub(crate) enum Beside {
+    /// Nothing.
+    Nothing,
+    /// The steering axis from each station of the sweep to the next.
+    InstantaneousAxes,
+}
+
 /// Measures a car from what was seen, and keeps what the readings rest on.
-pub(crate) fn measure(session: &Session, seen: Seen) -> Result<(Measurement, Trace), Error> {
+pub(crate) fn measure(session: &Session, seen: Seen, beside: Beside) -> Result<(Measurement, Trace), Error> {
     let Seen { rolling, ahead, mut steered, spreads, hidden } = seen;
     let mut result = Measurement { reference: session.reference, spreads, ..Measurement::default() };
     let Level { up, clamps, uneven } = level(session, &rolling, &ahead)?;
@@ -89,11 +98,15 @@ pub(crate) fn measure(session: &Session, seen: Seen) -> Result<(Measurement, Tra
     let as_seen = (session.sweep_body == SweepBody::FoundAgain).then(|| steered.clone());
     if let Some(swept) = job.steer(&mut steered, &mut geometry, &mut result.warnings)? {
         job.watch_sweep(&steered.sweep, &swept, &mut result);
+        if swept.locked && beside == Beside::InstantaneousAxes {
+            let between = |side| job.instantaneous_axes(side, swept.stations.get(side));
+            result.instantaneous_axes = BySide::from_fn(between);
+        }
     }
     for (stage, lock) in [(Stage::LockLeft, &steered.locks.left), (Stage::LockRight, &steered.locks.right)] {
         job.watch_lock(stage, lock, &mut result.warnings);
     }
-    result.alignment = geometry.alignment()?;
+    result.alignment = geometry.alignment_on(&compensation, &stand)?;
     let steered = as_seen.unwrap_or(steered);
     Ok((result, Trace { rolling, ahead, steered, geometry }))
 }
@@ -142,7 +155,7 @@ pub(crate) fn readings_of(
 }
 
 /// What the cameras saw, in the rig frame.
-#[derive(Clone)]
+#[derive(Clone, Default)]
 pub(crate) struct Seen {
     pub(crate) rolling: Vec<Poses>,
     pub(crate) ahead: Poses,
@@ -302,7 +315,7 @@ fn wheel_plane(
 }
 
 /// The stations at which the front wheels are turned. A lock that was not taken shows no wheel.
-#[derive(Clone)]
+#[derive(Clone, Default)]
 pub(crate) struct Steered {
     pub(crate) sweep: Vec<Poses>,
     pub(crate) locks: BySide<Poses>,
@@ -362,6 +375,8 @@ struct Job<'a> {
     stand: &'a Stand,
     /// The poses at the ahead station.
     ahead: &'a ByWheel<Transform<Rig, Target>>,
+    /// The rear wheels there.
+    rear_ahead: BySide<WheelInRig>,
     /// How the spindles have turned since the car was rolled, if that says anything.
     turned: Option<ByWheel<Vector<Rig>>>,
     /// Yaw of each front wheel at the ahead station.
@@ -379,7 +394,12 @@ impl<'a> Job<'a> {
         ahead: &'a ByWheel<Transform<Rig, Target>>,
     ) -> Self {
         let straight_deg = BySide::from_fn(|side| wheel::yaw_of(side, *stand.spindles.get(side.front_wheel())));
-        Self { session, up, compensation, stand, ahead, turned: None, straight_deg, bounds: Bounds::of(session) }
+        let rear_ahead = BySide::from_fn(|side| {
+            let wheel = side.rear_wheel();
+            wheel::locate(compensation.get(wheel), ahead.get(wheel))
+        });
+        let bounds = Bounds::of(session);
+        Self { session, up, compensation, stand, ahead, rear_ahead, turned: None, straight_deg, bounds }
     }
 
     /// Steer angle of a front wheel from its own heading straight ahead, left positive, degrees in (−180, 180].
@@ -391,6 +411,11 @@ impl<'a> Job<'a> {
 
     fn locate(&self, station: &Poses, wheel: Wheel) -> Option<WheelInRig> {
         Some(wheel::locate(self.compensation.get(wheel), station.get(wheel).as_ref()?))
+    }
+
+    fn spindle(&self, station: &Poses, wheel: Wheel) -> Option<Vector<Rig>> {
+        let spindle = Vector::new(self.compensation.get(wheel).spindle_in_target);
+        Some(station.get(wheel).as_ref()?.direction(spindle))
     }
 
     /// Fills in what the steered stations show. None without a sweep.
@@ -410,7 +435,7 @@ impl<'a> Job<'a> {
     }
 
     fn lock(&self, station: &Poses) -> LockReadings {
-        let steer = |side: Side| Some(self.steer_deg(side, self.locate(station, side.front_wheel())?.spindle));
+        let steer = |side: Side| Some(self.steer_deg(side, self.spindle(station, side.front_wheel())?));
         LockReadings { left_deg: steer(Side::Left), right_deg: steer(Side::Right) }
     }
 
@@ -438,12 +463,11 @@ impl<'a> Job<'a> {
         let least = rad_from_deg(most_deg) * 0.99; // a chord is shorter than its arc
         for (index, station) in sweep.iter().enumerate() {
             // Most stations of most cars: no rear spindle has swung, and nothing else is worth looking at.
-            let swung = |wheel: Wheel| {
-                let spindle = Vector::new(self.compensation.get(wheel).spindle_in_target);
-                let now = station.get(wheel).map(|pose| from_rig.direction(pose.direction(spindle)));
-                now.is_some_and(|now| (now - *self.stand.spindles.get(wheel)).norm() > least)
+            let swung = |side: Side| {
+                let now = self.spindle(station, side.rear_wheel());
+                now.is_some_and(|now| (now - self.rear_ahead.get(side).spindle).norm() > least)
             };
-            if !(swung(Wheel::Rl) && swung(Wheel::Rr)) {
+            if !(swung(Side::Left) && swung(Side::Right)) {
                 continue;
             }
             let Some((left, right)) = self.locate(station, Wheel::Rl).zip(self.locate(station, Wheel::Rr)) else {
@@ -554,9 +578,6 @@ impl<'a> Job<'a> {
             result.warnings.extend(doubt);
         }
         self.warn_of_unwatched_body(sweep, &mut result.warnings);
-        if *locked {
-            result.instantaneous_axes = BySide::from_fn(|side| self.instantaneous_axes(side, stations.get(side)));
-        }
         let fronts = [Wheel::Fl, Wheel::Fr];
         checks::residuals(Stage::Sweep, &residuals, &fronts, self.bounds.steered, &mut result.warnings);
         result.residuals.sweep = residuals;
@@ -635,7 +656,7 @@ impl<'a> Job<'a> {
         let mut stations = Vec::with_capacity(sweep.len());
         stations.extend(sweep.iter().enumerate().filter_map(|(index, station)| {
             let rig_from_target = (*station.get(wheel))?;
-            let spindle = self.locate(station, wheel)?.spindle;
+            let spindle = self.spindle(station, wheel)?;
             Some(SweepStation { index, rig_from_target, spindle, steer_deg: self.steer_deg(side, spindle) })
         }));
         stations
@@ -658,15 +679,13 @@ impl<'a> Job<'a> {
 
     /// How far the rear wheels have moved since the ahead station.
     fn rear_residuals(&self, sweep: &[Poses]) -> Vec<ByWheel<Option<Residual>>> {
-        let moved = |station: &Poses, wheel: Wheel| {
-            let now = self.locate(station, wheel)?;
-            let from_rig = &self.stand.vehicle_from_rig;
-            let turned = from_rig.direction(now.spindle) - *self.stand.spindles.get(wheel);
-            let shifted = from_rig.point(now.centre) - *self.stand.centres.get(wheel);
+        let moved = |station: &Poses, side: Side| {
+            let (before, now) = (self.rear_ahead.get(side), self.locate(station, side.rear_wheel())?);
+            let (turned, shifted) = (now.spindle - before.spindle, now.centre - before.centre);
             Some(Residual { rotation_deg: units::deg_from_rad(turned.norm()), translation_mm: shifted.norm() })
         };
         let rear =
-            |station| ByWheel { rl: moved(station, Wheel::Rl), rr: moved(station, Wheel::Rr), ..ByWheel::default() };
+            |station| ByWheel { rl: moved(station, Side::Left), rr: moved(station, Side::Right), ..ByWheel::default() };
         sweep.iter().map(rear).collect()
     }
 }

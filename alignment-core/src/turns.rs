@@ -296,17 +296,27 @@ fn rising(a: &Pair, b: &Pair) -> Ordering {
 
 /// The pairs in rising order, neighbours nearer than [`SAME_STATION_DEG`] averaged.
 fn merge_near(mut sorted: Vec<Pair>) -> Vec<Node> {
-    sorted.sort_by(rising);
+    // A sweep is taken from one side to the other, and mostly stands in one order already.
+    if sorted.get(1).zip(sorted.last()).is_some_and(|(first, last)| first.0 > last.0) {
+        sorted.reverse();
+    }
+    sorted.sort_unstable_by(rising);
     let mut merged: Vec<Node> = Vec::with_capacity(sorted.len());
-    let mut from = 0;
-    while let Some(first) = sorted.get(from) {
-        let count = sorted[from..].iter().take_while(|pair| pair.0 - first.0 < SAME_STATION_DEG).count();
-        let mut node = Node(0.0, 0.0, from..from + count);
+    let mut first_deg = f64::NEG_INFINITY;
+    for (index, pair) in sorted.iter().enumerate() {
+        match merged.last_mut() {
+            Some(Node(asked, other, of)) if pair.0 - first_deg < SAME_STATION_DEG => {
+                (*asked, *other, of.end) = (*asked + pair.0, *other + pair.1, index + 1);
+            }
+            _ => {
+                first_deg = pair.0;
+                merged.push(Node(pair.0, pair.1, index..index + 1));
+            }
+        }
+    }
+    for node in merged.iter_mut().filter(|node| node.2.len() > 1) {
         let share = node.share();
-        let sum = sorted[node.2.clone()].iter().fold((0.0, 0.0), |sum, pair| (sum.0 + pair.0, sum.1 + pair.1));
-        (node.0, node.1) = (sum.0 * share, sum.1 * share);
-        merged.push(node);
-        from += count;
+        (node.0, node.1) = (node.0 * share, node.1 * share);
     }
     merged
 }

@@ -36,15 +36,16 @@
 #[cfg(feature = "simd")]
 mod side_by_side;
 
-use crate::alignment::Alignment;
+use crate::alignment::{Alignment, Measurement};
 use crate::compensation::Compensation;
 use crate::error::{Error, ErrorCode};
-use crate::frame::Vector;
+use crate::frame::{Transform, Vector};
 use crate::layout::{ByAxle, ByWheel, Wheel};
 use crate::paths::COUNT;
-use crate::pose::Pose;
-use crate::session::{self, Centreline, Session, Sighting, Stage, Station};
+use crate::pose::{self, Pose};
+use crate::session::{self, Centreline, Method, Poses, Session, Sighting, Stage, Station};
 use crate::spindle::runout_deg;
+use crate::staged::{self, Beside, Seen};
 use crate::vehicle::{self, AheadReadings};
 use alloc::vec::Vec;
 use core::ops::Range;
@@ -100,7 +101,7 @@ impl Columns<'_, '_> {
         }
     }
 
-    fn write(&mut self, record: usize, result: &Result<Alignment, Error>) {
+    fn write(&mut self, record: usize, result: Result<&Alignment, &Error>) {
         let (code, values) = match result {
             Ok(tree) => (0, tree.values()),
             Err(error) => (error.code.number(), [None; COUNT]),
@@ -255,7 +256,7 @@ impl AheadRecords<'_> {
         #[cfg(not(feature = "simd"))]
         let done = 0;
         for record in done..self.poses.len() {
-            columns.write(record, &self.one(record));
+            columns.write(record, self.one(record).as_ref());
         }
     }
 }
@@ -430,6 +431,7 @@ impl<'a> SessionRecords<'a> {
     pub fn one(&self, record: usize) -> Result<Session, Error> {
         let part = self.part(record..record.saturating_add(1))?;
         let mut session = self.empty();
+        part.fill_settings(0, &mut session);
         part.fill(0, &mut session).map(|()| session)
     }
 
@@ -444,7 +446,51 @@ impl<'a> SessionRecords<'a> {
         }
     }
 
-    /// Puts a record into a session that had another before.
+    /// Measures one record, in the room that the one before has left.
+    fn measure(&self, record: usize, session: &mut Session, seen: &mut Seen) -> Result<Measurement, Error> {
+        self.fill_settings(record, session);
+        // A session is built only of what must be mended, refused, or explained.
+        if !self.see(record, seen) {
+            self.fill(record, session)?;
+            return crate::measure(session);
+        }
+        session::check_inputs(session)?;
+        let (measurement, trace) = staged::measure(session, core::mem::take(seen), Beside::Nothing)?;
+        *seen = Seen { rolling: trace.rolling, ahead: trace.ahead, steered: trace.steered, ..Seen::default() };
+        Ok(measurement)
+    }
+
+    /// Takes the poses of a record as they are. Says whether that is all there is to see: every wheel seen, in the rig, nothing to mend.
+    fn see(&self, record: usize, seen: &mut Seen) -> bool {
+        let Self { settings, rolling, sweep, .. } = self;
+        let plain = settings.method == Method::Staged && settings.cameras.is_empty();
+        if !plain || rolling.each.max(sweep.each) > session::MAX_STATIONS {
+            return false;
+        }
+        for (given, stations) in [(rolling, &mut seen.rolling), (sweep, &mut seen.steered.sweep)] {
+            stations.resize(given.each, Poses::default());
+            if !given.of(record).iter().zip(stations).all(|(poses, station)| see(poses, station)) {
+                return false;
+            }
+        }
+        see(&self.ahead[record], &mut seen.ahead)
+            && [(self.lock_left, &mut seen.steered.locks.left), (self.lock_right, &mut seen.steered.locks.right)]
+                .into_iter()
+                .all(|(given, lock)| given.get(record).is_none_or(|poses| see(poses, lock)))
+    }
+
+    /// Puts what a record says beside its poses into a session that had another before.
+    fn fill_settings(&self, record: usize, session: &mut Session) {
+        if !self.up.is_empty() {
+            session.up = Some(*of(self.up, record));
+        }
+        if !self.clamp_standoff_mm.is_empty() {
+            let standoffs = of(self.clamp_standoff_mm, record);
+            session.clamp_standoff_mm = ByWheel::from_fn(|wheel| standoffs[index_of(wheel)]);
+        }
+    }
+
+    /// Puts the poses of a record into a session that had another before.
     fn fill(&self, record: usize, session: &mut Session) -> Result<(), Error> {
         for (stage, poses, stations) in [
             (Stage::Rolling, self.rolling.of(record), &mut session.rolling),
@@ -464,15 +510,19 @@ impl<'a> SessionRecords<'a> {
             let station = lock.get_or_insert_default();
             station_of(poses, station).map_err(|error| error.stage(stage))?;
         }
-        if !self.up.is_empty() {
-            session.up = Some(*of(self.up, record));
-        }
-        if !self.clamp_standoff_mm.is_empty() {
-            let standoffs = of(self.clamp_standoff_mm, record);
-            session.clamp_standoff_mm = ByWheel::from_fn(|wheel| standoffs[index_of(wheel)]);
-        }
         Ok(())
     }
+}
+
+/// Takes the poses of a station as they are. Says whether nothing has to be mended or refused.
+fn see(poses: &Poses4, station: &mut Poses) -> bool {
+    Wheel::ALL.into_iter().all(|wheel| {
+        let [x, y, z, last] = poses[index_of(wheel)];
+        let row = |[a, b, c, _]: [f64; 4]| [a, b, c];
+        let pose = Transform::from_rows([row(x), row(y), row(z)], [x[3], y[3], z[3]]);
+        *station.get_mut(wheel) = Some(pose);
+        pose::is_exact(&pose) & pose::is_last_row(&last)
+    })
 }
 
 fn station_of(poses: &Poses4, station: &mut Station) -> Result<(), Error> {
@@ -534,11 +584,12 @@ pub fn measure(records: &SessionRecords<'_>, columns: &mut Columns<'_, '_>, warn
     columns.check(records.ahead.len())?;
     same_length("warnings", warnings.len(), records.ahead.len())?;
     let mut session = records.empty();
+    let mut seen = Seen::default();
     for (record, bits) in warnings.iter_mut().enumerate() {
-        let result = records.fill(record, &mut session).and_then(|()| crate::measure(&session));
+        let result = records.measure(record, &mut session, &mut seen);
         let found = result.as_ref().map_or(&[][..], |measurement| &measurement.warnings);
         *bits = found.iter().fold(0, |bits, warning| bits | warning.code.bit());
-        columns.write(record, &result.map(|measurement| measurement.alignment));
+        columns.write(record, result.as_ref().map(|measurement| &measurement.alignment));
     }
     Ok(())
 }

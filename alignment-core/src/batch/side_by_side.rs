@@ -1,6 +1,6 @@
 //! Several records side by side, in the lanes of a register.
 
-use super::{AheadRecords, Columns, index_of};
+use super::{AheadRecords, Columns, Poses4, index_of};
 use crate::frame::{Frame, Rig, Target, Transform, Vector};
 use crate::lanes::{Lanes, Real, Truths};
 use crate::layout::{ByWheel, Wheel};
@@ -32,11 +32,15 @@ impl WithSimd for Run<'_, '_, '_, '_> {
         let lanes = S::F64_LANES;
         let whole = if lanes > MOST_LANES { 0 } else { records.poses.len() / lanes * lanes };
         let mut tile = [[0.0; TILE]; AHEAD];
+        let mut poses = [[[[0.0; 4]; 4]; 4]; TILE];
         for first in (0..whole).step_by(TILE) {
             let height = TILE.min(whole - first);
+            // In their order, as memory gives them fastest; the lanes then take them from nearby.
+            poses[..height].copy_from_slice(&records.poses[first..first + height]);
             let mut doubtful = [false; TILE];
             for row in (0..height).step_by(lanes) {
-                let sound = SideBySide { records, simd, first: first + row }.read(row, &mut tile);
+                let sound = SideBySide { records, poses: &poses[row..row + lanes], simd, first: first + row }
+                    .read(row, &mut tile);
                 sound.each(|lane, sound| doubtful[row + lane] = !sound);
             }
             columns.codes[first..first + height].fill(0);
@@ -52,7 +56,7 @@ impl WithSimd for Run<'_, '_, '_, '_> {
                 }
             }
             for row in (0..height).filter(|&row| doubtful[row]) {
-                columns.write(first + row, &records.one(first + row));
+                columns.write(first + row, records.one(first + row).as_ref());
             }
         }
         whole
@@ -89,6 +93,7 @@ const fn slot_of(reading: usize) -> Option<usize> {
 #[derive(Clone, Copy)]
 struct SideBySide<'r, 'a, S: Simd> {
     records: &'r AheadRecords<'a>,
+    poses: &'r [Poses4],
     simd: S,
     first: usize,
 }
@@ -160,10 +165,7 @@ impl<S: Simd> SideBySide<'_, '_, S> {
     fn wheel(self, wheel: Wheel) -> (Truths<S>, WheelInRig<Lanes<S>>) {
         let (Self { records, .. }, w) = (self, index_of(wheel));
         let mut rows = [Gathered([0.0; MOST_LANES]); 16];
-        gather(
-            self.of(records.poses).map(|poses| poses[w].as_flattened().first_chunk().unwrap_or(&[0.0; 16])),
-            &mut rows,
-        );
+        gather(self.poses.iter().map(|poses| poses[w].as_flattened().first_chunk().unwrap_or(&[0.0; 16])), &mut rows);
         let pose = |k: usize| self.load(&rows[k]);
         let axis = |column: usize| Vector::new([pose(column), pose(4 + column), pose(8 + column)]);
         let rig_from_target = Transform::<Rig, Target, Lanes<S>>::from_axes([axis(0), axis(1), axis(2)], axis(3));

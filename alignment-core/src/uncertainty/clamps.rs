@@ -264,7 +264,7 @@ impl<'a> StraightFit<'a> {
             by_pose.fixed_columns_mut::<3>(3).copy_from(&Matrix3::identity());
             by_pose
         };
-        let square = roll.square.map(|axis| Vector3::from(axis.to_array()));
+        let square = roll.direction.square.map(|axis| Vector3::from(axis.to_array()));
         let along_spindle = Vector3::from(spindle_in_target.to_array()) * Vector3::from(offset.to_array()).transpose();
         // The yaw of the common travel, from a change of this wheel's own.
         let left = self.up.cross(roll.heading);
