@@ -370,6 +370,18 @@
 // Within the limits conforms, beyond them does not; whoever takes the verdict shares the risk.
 #define WA_RULE_SIMPLE_ACCEPTANCE 1
 
+// The limits are in the reading's own unit.
+#define WA_UNIT_OWN 0
+
+// The limits are in degrees.
+#define WA_UNIT_DEG 1
+
+// The limits are in minutes of arc.
+#define WA_UNIT_ARCMIN 2
+
+// The limits are in mm: of a length, or of toe at the reference diameter.
+#define WA_UNIT_MM 3
+
 // What went wrong, and where. The caller owns it, and sets size to sizeof(wa_error) once; no call changes it.
 //
 // A call with a good size fills in all the rest, on success too: then code is 0 and the message empty.
@@ -590,10 +602,10 @@ typedef struct wa_alignment {
 
 // A number that may be absent.
 typedef struct wa_optional {
+    // 1, or 0 when absent.
+    int64_t present;
     // The number; from the library NaN when absent, to the library not looked at then.
     double value;
-    // 0 when absent.
-    int32_t present;
 } wa_optional;
 
 // The pose of a target in the rig: a point p of the target lies at R·p + t in the rig. Of the target of a wheel that a
@@ -852,6 +864,131 @@ typedef struct wa_ahead_readings_result {
     struct wa_pose rig_from_vehicle;
 } wa_ahead_readings_result;
 
+// Readings straight ahead from the four poses of each record: a record is one car at one moment. All arrays lie record
+// after record; one whose count is 1 holds for all records.
+typedef struct wa_ahead_records {
+    // Set by the caller: sizeof(wa_ahead_records).
+    size_t size;
+    // How many records there are.
+    size_t count;
+    // The poses of fl, fr, rl, rr of each record in the rig, 64 numbers: four homogeneous matrices 4×4, each row by row, as
+    // in double poses[count][4][4][4], the translation in mm.
+    const double *poses;
+    // The spindle in each target, unit vector outward, 12 numbers, as in double spindle_in_target[count][4][3].
+    const double *spindle_in_target;
+    // 1 or count.
+    size_t spindle_in_target_count;
+    // The wheel centre in each target, mm, 12 numbers, as in double centre_in_target_mm[count][4][3].
+    const double *centre_in_target_mm;
+    // 1 or count.
+    size_t centre_in_target_mm_count;
+    // The rolling radii of fl, fr, rl, rr, mm, 4 numbers. NaN where there is none.
+    const double *rolling_radius_mm;
+    // 1 or count.
+    size_t rolling_radius_mm_count;
+    // Unit vector upward in the rig, 3 numbers.
+    const double *up;
+    // 1 or count.
+    size_t up_count;
+    // Loaded radius of the front and of the rear axle, 50 to 1500 mm, of all records.
+    struct wa_optional loaded_radius_mm[2];
+    // How the centreline is defined: WA_CENTRELINE_...
+    int32_t centreline;
+} wa_ahead_records;
+
+// Where the results of many records go: one column per reading, one row per record. No column overlaps another.
+typedef struct wa_columns {
+    // Set by the caller: sizeof(wa_columns).
+    size_t size;
+    // The readings asked for, readings_count of them, by their positions, as wa_reading_position tells.
+    const size_t *readings;
+    // How many readings are asked for, at most 4096.
+    size_t readings_count;
+    // A column for each of them, of as many doubles as there are records. NaN is written where a record has no such reading,
+    // and where it is refused.
+    double *const *values;
+    // The status of each record: WA_SUCCESS where it was computed.
+    int32_t *codes;
+} wa_columns;
+
+// The stations of one kind of each record.
+typedef struct wa_stations {
+    // The stations, record after record, as in double poses[count][each][4][4][4]. NULL for none.
+    const double *poses;
+    // How many each record has.
+    size_t each;
+} wa_stations;
+
+// Whole sessions that have as many stations each. All arrays lie record after record. A pose of sixteen NaN is a wheel
+// that was not seen.
+typedef struct wa_session_records {
+    // Set by the caller: sizeof(wa_session_records).
+    size_t size;
+    // How many records there are.
+    size_t count;
+    // What holds for every session. Its own stations play no part.
+    const struct wa_session *settings;
+    // The rolling stations.
+    struct wa_stations rolling;
+    // The station straight ahead of each record, as in double ahead[count][4][4][4].
+    const double *ahead;
+    // The stations of the sweep; none without a sweep.
+    struct wa_stations sweep;
+    // Full lock to the left, as ahead. NULL where it was not taken.
+    const double *lock_left;
+    // Full lock to the right, as ahead. NULL where it was not taken.
+    const double *lock_right;
+    // Up in the rig, 3 numbers each. NULL where the settings say it.
+    const double *up;
+    // 0, or 1 for one that holds for all, or count.
+    size_t up_count;
+    // The clamp standoffs fl, fr, rl, rr, mm, 4 numbers each. NULL where the settings say them.
+    const double *clamp_standoff_mm;
+    // 0, or 1 for one that holds for all, or count.
+    size_t clamp_standoff_mm_count;
+} wa_session_records;
+
+// What is known of one input of a measurement function.
+typedef struct wa_input {
+    // The estimate.
+    double estimate;
+    // Its standard uncertainty, in the same unit; not negative.
+    double standard_uncertainty;
+    // The degrees of freedom on which it rests, at least 1; infinite when it is itself known.
+    double degrees_of_freedom;
+} wa_input;
+
+// One output of a measurement function, with its uncertainty.
+typedef struct wa_output {
+    // The estimate.
+    double estimate;
+    // Its standard uncertainty, in the same unit.
+    double standard_uncertainty;
+    // Its effective degrees of freedom, infinite if it is known. Absent when correlated inputs differ in them.
+    struct wa_optional degrees_of_freedom;
+} wa_output;
+
+// An interval about an estimate, estimate ± expanded uncertainty, that holds the quantity with a stated probability.
+typedef struct wa_expanded {
+    // The factor on the standard uncertainty.
+    double coverage_factor;
+    // Half the length of the interval, in the unit of the estimate.
+    double expanded_uncertainty;
+} wa_expanded;
+
+// The readings of a session, and what each is worth as far as the session tells.
+typedef struct wa_uncertainty {
+    // Set by the caller: sizeof(wa_uncertainty).
+    size_t size;
+    // The measurement itself. Its size is set by the library.
+    struct wa_measurement measurement;
+    // The standard uncertainty of every reading, in the unit of the reading, at its path. Its size is set by the library.
+    struct wa_alignment standard;
+    // The effective degrees of freedom of every standard uncertainty, at the same path: infinite where the noise is known.
+    // Its size is set by the library.
+    struct wa_alignment degrees_of_freedom;
+} wa_uncertainty;
+
 // How a run of trials is made. Set size, then call wa_trials_default.
 typedef struct wa_trials {
     // Set by the caller: sizeof(wa_trials).
@@ -954,6 +1091,24 @@ typedef struct wa_judgement {
     // What conforms by the rule: the limits, less the guard bands. Both absent when no value could conform.
     struct wa_limits acceptance;
 } wa_judgement;
+
+// The limits of one reading as a specification writes them: min, max or both, or else nominal with minus and plus.
+typedef struct wa_tolerance {
+    // The least value that conforms.
+    struct wa_optional min;
+    // The greatest value that conforms.
+    struct wa_optional max;
+    // The value to aim at.
+    struct wa_optional nominal;
+    // How far below the nominal value conforms; not negative.
+    struct wa_optional minus;
+    // How far above the nominal value conforms; not negative.
+    struct wa_optional plus;
+    // The diameter at which a toe in mm is told, mm.
+    struct wa_optional reference_diameter_mm;
+    // The unit of all the others: WA_UNIT_...
+    int32_t unit;
+} wa_tolerance;
 
 // Repeats of one reading; all but the degrees of freedom and the factor in the unit of the values.
 typedef struct wa_repeatability_result {
@@ -1350,6 +1505,20 @@ int32_t wa_assess_json(const char *session_json,
                        size_t *result_length,
                        struct wa_error *error);
 
+// Follows the front wheels of a session through the sweep, station by station, for pictures and lessons.
+//
+// The result is {"left": {"axis": ..., "stations": [...]}, "right": ..., "sweep_wheels_locked": ..., "method": ...}: the axis
+// has the readings of steering.left; each station has "station", "steer_deg", "camber_deg", "spindle", "centre_mm" and
+// "residual".
+//
+// Returns what wa_measure_json returns; WA_MISSING_INPUT without a sweep.
+int32_t wa_follow_json(const char *session_json,
+                       size_t session_length,
+                       char *result_json,
+                       size_t result_capacity,
+                       size_t *result_length,
+                       struct wa_error *error);
+
 // Compensates the clamps from stations at which the car was rolled without slip, in any order.
 //
 // rolling: rolling_count stations, at most 10000. Their poses are in the frame of the rig.
@@ -1514,28 +1683,208 @@ int32_t wa_dog_tracking_offset_mm(double wheelbase_mm,
                                   double *offset_mm,
                                   struct wa_error *error);
 
-// The budget of one reading: what each input contributes to its uncertainty, the largest first; of the
-// reading as the "method" of the session estimates it.
+// Readings straight ahead of many records: those of wa_ahead_readings, with the same bits. What needs a sweep is NaN. No
+// thread is started: to use several, call it from each with a part of the records.
 //
-// path: of the reading. One that is absent, or exact, has an empty budget.
-// by_pose: 0 to take the poses of one wheel and stage together; otherwise pose by pose.
+// Returns WA_SUCCESS when the records were looked at, whatever their own statuses are; WA_CONTRADICTION for a count that is
+// neither 1 nor that of the records; WA_UNKNOWN_READING for a position that is none; WA_NOT_FINITE and WA_LENGTH_OUT_OF_RANGE
+// for a loaded radius; WA_OUT_OF_RANGE for a centreline that is none; WA_TOO_MANY; WA_BAD_LENGTH.
+int32_t wa_batch_ahead_readings(const struct wa_ahead_records *records,
+                                const struct wa_columns *columns,
+                                struct wa_error *error);
+
+// Every reading of many sessions: those of wa_measure, with the same bits. No thread is started: to use several, call it
+// from each with a part of the records.
+//
+// warnings: of each record, WA_WARNING_... bits.
+//
+// Returns WA_SUCCESS when the records were looked at, whatever their own statuses are; WA_CONTRADICTION for a count that is
+// neither 1 nor that of the records, or for settings that contradict each other; WA_UNKNOWN_READING for a position that is
+// none; WA_OUT_OF_RANGE for a choice in the settings that is none; WA_TOO_MANY; WA_BAD_LENGTH.
+int32_t wa_batch_measure(const struct wa_session_records *records,
+                         const struct wa_columns *columns,
+                         uint32_t *warnings,
+                         struct wa_error *error);
+
+// An input whose standard uncertainty is known, as from a certificate: with infinite degrees of freedom. It is checked
+// where it is used.
+//
+// Returns WA_SUCCESS.
+int32_t wa_input_known(double estimate,
+                       double standard_uncertainty,
+                       struct wa_input *input,
+                       struct wa_error *error);
+
+// An input from repeated observations: their mean, and the standard deviation of that mean.
+//
+// observations: observations_count numbers, at least two.
+//
+// Returns WA_SUCCESS; WA_NOT_FINITE; WA_OUT_OF_RANGE for fewer than two.
+int32_t wa_input_from_observations(const double *observations,
+                                   size_t observations_count,
+                                   struct wa_input *input,
+                                   struct wa_error *error);
+
+// The expanded uncertainty of an output for a probability, in its unit: coverage factor times standard uncertainty. The
+// degrees of freedom are rounded down to a whole number.
+//
+// probability: between 0 and 1, customarily 0.95.
+//
+// Returns WA_SUCCESS; WA_NOT_FINITE; WA_OUT_OF_RANGE; WA_MISSING_INPUT when the degrees of freedom are absent.
+int32_t wa_output_expanded(const struct wa_output *output,
+                           double probability,
+                           struct wa_expanded *expanded,
+                           struct wa_error *error);
+
+// Propagates the uncertainties of n inputs to m outputs whose derivatives c are known, to first order:
+// cov(y_k, y_l) = sum over i and j of c_ki·c_lj·r_ij·u_i·u_j.
+//
+// inputs: inputs_count of them: n.
+// correlation: n·n coefficients r of the inputs, row by row, or NULL when they are independent.
+// estimates: of the outputs, estimates_count of them: m.
+// sensitivities: m·n derivatives, output by output.
+// outputs: m of them are written.
+// covariance: m·m numbers are written, row by row, each in the product of both units; NULL when it is not wanted.
+//
+// Returns WA_SUCCESS; WA_NOT_FINITE; WA_OUT_OF_RANGE for a negative uncertainty or fewer than 1 degree of freedom;
+// WA_NOT_A_COVARIANCE for correlations that cannot be; WA_BAD_LENGTH.
+int32_t wa_combine(const struct wa_input *inputs,
+                   size_t inputs_count,
+                   const double *correlation,
+                   const double *estimates,
+                   size_t estimates_count,
+                   const double *sensitivities,
+                   struct wa_output *outputs,
+                   double *covariance,
+                   struct wa_error *error);
+
+// Effective degrees of freedom of a sum of independent parts, by the formula of Welch and Satterthwaite.
+//
+// shares: shares_count pairs of numbers: of each part its variance, or its share of it, and its degrees of freedom, at
+//     least 1, which may be infinite.
+//
+// Returns WA_SUCCESS; WA_NOT_FINITE; WA_OUT_OF_RANGE.
+int32_t wa_effective_degrees_of_freedom(const double *shares,
+                                        size_t shares_count,
+                                        double *degrees_of_freedom,
+                                        struct wa_error *error);
+
+// The coverage factor for a probability, by Student's t.
+//
+// probability: between 0 and 1, customarily 0.95.
+// degrees_of_freedom: at least 1; may be infinite.
+//
+// Returns WA_SUCCESS; WA_NOT_FINITE; WA_OUT_OF_RANGE.
+int32_t wa_coverage_factor(double probability,
+                           double degrees_of_freedom,
+                           double *coverage_factor,
+                           struct wa_error *error);
+
+// Half a unit of the last digit of a standard uncertainty that is stated with so many significant digits.
+//
+// standard_uncertainty: not negative.
+// significant_digits: 1 to 4.
+//
+// Returns WA_SUCCESS; WA_NOT_FINITE; WA_OUT_OF_RANGE.
+int32_t wa_numerical_tolerance(double standard_uncertainty,
+                               uint32_t significant_digits,
+                               double *tolerance,
+                               struct wa_error *error);
+
+// Measures a car, and says what every reading is worth, by the law of propagation through the whole chain.
+//
+// uncertainty: struct of the caller whose size is set.
+//
+// Returns what wa_measure returns; WA_MISSING_INPUT when the noise of the poses is neither stated nor seen in several
+// frames; WA_NOT_A_COVARIANCE.
+int32_t wa_propagate(const struct wa_session *session,
+                     struct wa_uncertainty *uncertainty,
+                     struct wa_error *error);
+
+// The budget of one reading: what each input contributes to its uncertainty, the largest first; the poses of one wheel
+// and stage together. Of the reading as the "method" of the session estimates it.
+//
+// session_json: session_length bytes, format "alignment-session/1"; wa_session_to_json makes it of a struct.
+// path: of the reading, UTF-8 with a NUL at the end. One that is absent, or exact, has an empty budget.
 //
 // The result is an array of {"source": ..., "standard_uncertainty": ..., "share": ...}: the standard
 // uncertainty that the reading would have from this source alone, in the reading's unit, and its share of
-// the variance; the shares add up to 1. A source is {"poses": {"stage": "rolling", "station": 2, "wheel":
-// "fl"}}, its station null for all together; {"clamp_standoff": "fl"}; or one of "up", "runway",
-// "front_loaded_radius", "rear_loaded_radius", "ride_height", "right_cameras".
+// the variance; the shares add up to 1. A source is {"poses": {"stage": "rolling", "station": null, "wheel":
+// "fl"}}; {"clamp_standoff": "fl"}; or one of "up", "runway", "front_loaded_radius", "rear_loaded_radius",
+// "ride_height", "right_cameras".
 //
 // Returns what wa_measure_json returns; WA_UNKNOWN_READING; WA_MISSING_INPUT when the noise of the poses is
 // neither stated nor seen in several frames; WA_NOT_A_COVARIANCE.
-int32_t wa_budget_json(const char *session_json,
-                       size_t session_length,
-                       const char *path,
-                       int32_t by_pose,
-                       char *result_json,
-                       size_t result_capacity,
-                       size_t *result_length,
-                       struct wa_error *error);
+int32_t wa_uncertainty_budget_json(const char *session_json,
+                                   size_t session_length,
+                                   const char *path,
+                                   char *result_json,
+                                   size_t result_capacity,
+                                   size_t *result_length,
+                                   struct wa_error *error);
+
+// The same pose by pose: the "station" of a source is a number, null straight ahead and at the locks.
+//
+// Returns what wa_uncertainty_budget_json returns.
+int32_t wa_uncertainty_budget_by_pose_json(const char *session_json,
+                                           size_t session_length,
+                                           const char *path,
+                                           char *result_json,
+                                           size_t result_capacity,
+                                           size_t *result_length,
+                                           struct wa_error *error);
+
+// The covariance of two readings of a session, in the product of their units; absent when one of them is.
+//
+// path, other: UTF-8 with a NUL at the end.
+//
+// Returns what wa_uncertainty_budget_json returns, but for WA_BUFFER_TOO_SMALL.
+int32_t wa_uncertainty_covariance(const char *session_json,
+                                  size_t session_length,
+                                  const char *path,
+                                  const char *other,
+                                  struct wa_optional *covariance,
+                                  struct wa_error *error);
+
+// The correlation of two readings of a session, -1 to 1; absent when one of them is, or is exact.
+//
+// path, other: UTF-8 with a NUL at the end.
+//
+// Returns what wa_uncertainty_budget_json returns, but for WA_BUFFER_TOO_SMALL.
+int32_t wa_uncertainty_correlation(const char *session_json,
+                                   size_t session_length,
+                                   const char *path,
+                                   const char *other,
+                                   struct wa_optional *correlation,
+                                   struct wa_error *error);
+
+// The expanded uncertainty of one reading of a session, in the unit of the reading: reading ± U holds the true value
+// with a probability.
+//
+// path: UTF-8 with a NUL at the end.
+// probability: between 0 and 1, customarily 0.95.
+// expanded: NaN when the reading is absent.
+//
+// Returns what wa_uncertainty_budget_json returns, but for WA_BUFFER_TOO_SMALL; WA_NOT_FINITE and WA_OUT_OF_RANGE for the
+// probability.
+int32_t wa_uncertainty_expanded(const char *session_json,
+                                size_t session_length,
+                                const char *path,
+                                double probability,
+                                struct wa_expanded *expanded,
+                                struct wa_error *error);
+
+// The expanded uncertainty of every reading of a session, at its path and in its unit.
+//
+// probability: between 0 and 1, customarily 0.95.
+// expanded_tree: struct of the caller whose size is set.
+//
+// Returns what wa_uncertainty_expanded returns.
+int32_t wa_uncertainty_expanded_tree(const char *session_json,
+                                     size_t session_length,
+                                     double probability,
+                                     struct wa_alignment *expanded_tree,
+                                     struct wa_error *error);
 
 // The covariance of all readings of a session, as its "method" estimates them.
 //
@@ -1544,12 +1893,12 @@ int32_t wa_budget_json(const char *session_json,
 //     diagonal stand the squares of the standard uncertainties. Rows and columns of a reading that is
 //     absent, null in wa_assess_json, are zero.
 //
-// Returns WA_SUCCESS; WA_BUFFER_TOO_SMALL when capacity is less than n·n; or what wa_budget_json returns.
-int32_t wa_covariance_matrix(const char *session_json,
-                             size_t session_length,
-                             double *covariance,
-                             size_t capacity,
-                             struct wa_error *error);
+// Returns WA_SUCCESS; WA_BUFFER_TOO_SMALL when capacity is less than n·n; or what wa_uncertainty_budget_json returns.
+int32_t wa_uncertainty_covariance_matrix(const char *session_json,
+                                         size_t session_length,
+                                         double *covariance,
+                                         size_t capacity,
+                                         struct wa_error *error);
 
 // Fills in a struct, but for its size, with the defaults.
 //
@@ -1560,7 +1909,7 @@ int32_t wa_trials_default(struct wa_trials *trials);
 // known of it, until the asked-for readings stand still, and compares.
 //
 // paths: count paths of readings, at most as many as there are, each UTF-8 with a NUL at the end.
-// trials: how the run is made.
+// settings: how the run is made.
 //
 // The result is {"paths": [...], "simulation": {"outputs": [...], "covariance": [[...]], "trials": ...,
 // "probability": ...}, "agreement": [...]}, all in the order of paths and in the readings' own units. An
@@ -1571,13 +1920,13 @@ int32_t wa_trials_default(struct wa_trials *trials);
 // A run takes at least a hundred thousand trials, each as long as a plain measurement by the "method" of
 // the session, and 8 bytes for each trial and path.
 //
-// Returns what wa_budget_json returns; WA_MISSING_INPUT also for a reading that is absent;
+// Returns what wa_uncertainty_budget_json returns; WA_MISSING_INPUT also for a reading that is absent;
 // WA_OUT_OF_RANGE; WA_NOT_SETTLED when the trials allowed are used up.
 int32_t wa_monte_carlo_json(const char *session_json,
                             size_t session_length,
                             const char *const *paths,
                             size_t count,
-                            const struct wa_trials *trials,
+                            const struct wa_trials *settings,
                             char *result_json,
                             size_t result_capacity,
                             size_t *result_length,
@@ -1655,6 +2004,51 @@ int32_t wa_global_risks(double mean,
                         double *consumer,
                         double *producer,
                         struct wa_error *error);
+
+// Judges every reading that has limits, degrees and mm alike.
+//
+// readings: such as those of wa_measurement.
+// standard_uncertainty, degrees_of_freedom: trees of the same shape, such as those of wa_uncertainty; NULL when they are not
+//     known. A reading without an uncertainty is judged by simple acceptance; one without degrees of freedom by the normal
+//     distribution.
+// specification_json: specification_length bytes, format "alignment-specification/1".
+//
+// The result is {"overall": ..., "decision": ..., "load_state": ..., "readings": [...]}, as "verdicts" in wa_assess_json.
+//
+// Returns WA_SUCCESS; WA_BUFFER_TOO_SMALL; WA_NOT_A_SPECIFICATION; WA_UNKNOWN_READING; WA_NOT_UTF8; WA_NOT_FINITE;
+// WA_OUT_OF_RANGE; WA_LENGTH_OUT_OF_RANGE.
+int32_t wa_judge_all_json(const struct wa_alignment *readings,
+                          const struct wa_alignment *standard_uncertainty,
+                          const struct wa_alignment *degrees_of_freedom,
+                          const char *specification_json,
+                          size_t specification_length,
+                          char *result_json,
+                          size_t result_capacity,
+                          size_t *result_length,
+                          struct wa_error *error);
+
+// A specification written out: every path by itself, in its own unit or that in which it was given.
+//
+// specification_json: specification_length bytes, format "alignment-specification/1".
+//
+// Returns WA_SUCCESS; WA_BUFFER_TOO_SMALL; WA_NOT_A_SPECIFICATION; WA_UNKNOWN_READING; WA_NOT_UTF8.
+int32_t wa_specification_to_json(const char *specification_json,
+                                 size_t specification_length,
+                                 char *result_json,
+                                 size_t result_capacity,
+                                 size_t *result_length,
+                                 struct wa_error *error);
+
+// The limits of one reading in its own unit, degrees or mm.
+//
+// path: UTF-8 with a NUL at the end.
+//
+// Returns WA_SUCCESS; WA_UNKNOWN_READING; WA_NOT_A_SPECIFICATION for members that do not go together; WA_NOT_FINITE;
+// WA_OUT_OF_RANGE; WA_LENGTH_OUT_OF_RANGE; WA_NOT_UTF8.
+int32_t wa_tolerance_limits(const struct wa_tolerance *tolerance,
+                            const char *path,
+                            struct wa_limits *limits,
+                            struct wa_error *error);
 
 // Mean, standard deviation and what follows from them, of repeats of one reading under the same conditions.
 //
@@ -2137,6 +2531,79 @@ int32_t wa_plane_through(const double (*points_mm)[3],
                          size_t points_count,
                          struct wa_plane *plane,
                          struct wa_error *error);
+
+// A virtual car drawn at random by a seed, far beyond what is sound, without noise. The same seed gives the same car.
+//
+// The result has the members of the virtual vehicle, which may be changed before it goes to
+// wa_virtual_vehicle_session_json: "wheelbase_mm", "front", "rear", "roll_deg", "sweep_deg", "pose_noise", "frames", "seed" and
+// the others.
+//
+// Returns WA_SUCCESS; WA_BUFFER_TOO_SMALL.
+int32_t wa_virtual_vehicle_random_json(uint64_t seed,
+                                       char *result_json,
+                                       size_t result_capacity,
+                                       size_t *result_length,
+                                       struct wa_error *error);
+
+// The session that a rig would hand over about a virtual car: the exercise.
+//
+// virtual_vehicle_json: virtual_vehicle_length bytes, as wa_virtual_vehicle_random_json gives them.
+//
+// The result is a session, format "alignment-session/1".
+//
+// Returns WA_SUCCESS; WA_BUFFER_TOO_SMALL; WA_NOT_UTF8; WA_NOT_A_SESSION for a text that is no virtual vehicle.
+int32_t wa_virtual_vehicle_session_json(const char *virtual_vehicle_json,
+                                        size_t virtual_vehicle_length,
+                                        char *result_json,
+                                        size_t result_capacity,
+                                        size_t *result_length,
+                                        struct wa_error *error);
+
+// The readings that a virtual car truly has, from the numbers that it is built of: the answer key.
+//
+// virtual_vehicle_json: virtual_vehicle_length bytes, as wa_virtual_vehicle_random_json gives them.
+//
+// The result is a tree like "alignment" in wa_measure_json.
+//
+// Returns what wa_virtual_vehicle_session_json returns.
+int32_t wa_virtual_vehicle_truth_json(const char *virtual_vehicle_json,
+                                      size_t virtual_vehicle_length,
+                                      char *result_json,
+                                      size_t result_capacity,
+                                      size_t *result_length,
+                                      struct wa_error *error);
+
+// The JSON Schema (2020-12) of a session, format "alignment-session/1".
+//
+// Returns WA_SUCCESS; WA_BUFFER_TOO_SMALL.
+int32_t wa_session_schema_json(char *result_json,
+                               size_t result_capacity,
+                               size_t *result_length,
+                               struct wa_error *error);
+
+// The JSON Schema (2020-12) of a specification, format "alignment-specification/1".
+//
+// Returns WA_SUCCESS; WA_BUFFER_TOO_SMALL.
+int32_t wa_specification_schema_json(char *result_json,
+                                     size_t result_capacity,
+                                     size_t *result_length,
+                                     struct wa_error *error);
+
+// The JSON Schema (2020-12) of the result of wa_measure_json.
+//
+// Returns WA_SUCCESS; WA_BUFFER_TOO_SMALL.
+int32_t wa_measurement_schema_json(char *result_json,
+                                   size_t result_capacity,
+                                   size_t *result_length,
+                                   struct wa_error *error);
+
+// The JSON Schema (2020-12) of the result of wa_assess_json.
+//
+// Returns WA_SUCCESS; WA_BUFFER_TOO_SMALL.
+int32_t wa_assessment_schema_json(char *result_json,
+                                  size_t result_capacity,
+                                  size_t *result_length,
+                                  struct wa_error *error);
 
 #ifdef __cplusplus
 }  // extern "C"

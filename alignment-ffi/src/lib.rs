@@ -5,18 +5,22 @@
 #![expect(clippy::missing_safety_doc, reason = "the header says it once for all functions, under Memory")]
 
 mod alignment;
+mod batch;
 mod compensation;
 mod conformity;
 mod datum;
 mod error;
 mod gauge;
+mod json;
 mod layout;
 mod measure;
 mod memory;
 mod paths;
 mod pose;
+mod propagation;
 mod repeatability;
 mod session;
+mod simulate;
 mod status;
 mod steering;
 mod turns;
@@ -28,17 +32,21 @@ mod version;
 mod wheel;
 
 pub use alignment::*;
+pub use batch::*;
 pub use compensation::*;
 pub use conformity::*;
 pub use datum::*;
 pub use error::{WA_MESSAGE_CAPACITY, WaError};
 pub use gauge::*;
+pub use json::*;
 pub use measure::*;
 pub use memory::WaOptional;
 pub use paths::*;
 pub use pose::*;
+pub use propagation::*;
 pub use repeatability::*;
 pub use session::*;
+pub use simulate::*;
 pub use status::*;
 pub use steering::*;
 pub use turns::*;

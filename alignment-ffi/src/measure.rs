@@ -2,12 +2,13 @@
 
 use crate::alignment::WaAlignment;
 use crate::compensation::bits;
+use crate::conformity::specification;
 use crate::error::{Failure, WaError, guard};
-use crate::memory::{self, ResultBuffer, StatesSize, Target, guard_text, session, text};
+use crate::memory::{self, ResultBuffer, StatesSize, Target, guard_text, session, to_json};
 use crate::session::{self, WaReference, WaSession, number_of};
 use alignment_core::joint::Fit;
-use alignment_core::json::{assessment_to_json, measurement_to_json, specification_from_json};
-use alignment_core::{Measurement, Session, assess, measure};
+use alignment_core::json::{assessment_to_json, measurement_to_json};
+use alignment_core::{Measurement, Session, assess, measure, sweep};
 use std::ffi::c_char;
 
 /// How well one rigid car explains all poses: of the joint method alone.
@@ -199,11 +200,33 @@ pub unsafe extern "C" fn wa_assess_json(
             None
         } else {
             // SAFETY: as before.
-            let text = unsafe { text("specification_json", specification_json, specification_length)? };
-            Some(specification_from_json(text)?)
+            Some(unsafe { specification(specification_json, specification_length)? })
         };
         Ok::<_, Failure>(assessment_to_json(&assess(&session, specification.as_ref())?))
     };
     // SAFETY: the caller's promises are handed on.
+    unsafe { guard_text(result, error, job) }
+}
+
+/// Follows the front wheels of a session through the sweep, station by station, for pictures and lessons.
+///
+/// The result is {"left": {"axis": ..., "stations": [...]}, "right": ..., "sweep_wheels_locked": ..., "method": ...}: the axis
+/// has the readings of steering.left; each station has "station", "steer_deg", "camber_deg", "spindle", "centre_mm" and
+/// "residual".
+///
+/// Returns what wa_measure_json returns; WA_MISSING_INPUT without a sweep.
+#[unsafe(no_mangle)]
+pub unsafe extern "C" fn wa_follow_json(
+    session_json: *const c_char,
+    session_length: usize,
+    result_json: *mut c_char,
+    result_capacity: usize,
+    result_length: *mut usize,
+    error: *mut WaError,
+) -> i32 {
+    let result = ResultBuffer { json: result_json, capacity: result_capacity, length: result_length };
+    // SAFETY: the caller's promises are handed on.
+    let job = || to_json(&sweep::follow(&unsafe { session(session_json, session_length)? })?);
+    // SAFETY: as before.
     unsafe { guard_text(result, error, job) }
 }

@@ -399,6 +399,25 @@ unsafe fn cameras(pointer: *const WaCamera, count: usize) -> Result<BTreeMap<Str
 /// # Safety
 /// `pointer` is null, or points to a `size` that is set, to as many bytes, and what they point to.
 pub(crate) unsafe fn session(pointer: *const WaSession) -> Result<Session, Failure> {
+    // SAFETY: the caller's promises are handed on.
+    unsafe {
+        let of = read("session", pointer)?;
+        Ok(Session {
+            rolling: stations(Stage::Rolling, of.rolling, of.rolling_count)?,
+            ahead: station(&of.ahead)?,
+            sweep: stations(Stage::Sweep, of.sweep, of.sweep_count)?,
+            lock_left: optional_station("lock_left", of.lock_left)?,
+            lock_right: optional_station("lock_right", of.lock_right)?,
+            ..settings(pointer)?
+        })
+    }
+}
+
+/// The session of a struct, but for its stations, which are not looked at.
+///
+/// # Safety
+/// As [`session`].
+pub(crate) unsafe fn settings(pointer: *const WaSession) -> Result<Session, Failure> {
     // SAFETY: the caller's promises are handed on, here and below.
     let of = unsafe { read("session", pointer)? };
     let pose_noise = match unsafe {
@@ -420,7 +439,6 @@ pub(crate) unsafe fn session(pointer: *const WaSession) -> Result<Session, Failu
     // SAFETY: as before.
     unsafe {
         Ok(Session {
-            format: session::SessionFormat::V1,
             note,
             up: optional_numbers("up", of.up)?,
             clamp_standoff_mm: by_wheel(of.clamp_standoff_mm),
@@ -433,16 +451,12 @@ pub(crate) unsafe fn session(pointer: *const WaSession) -> Result<Session, Failu
             runway_mm: optional_numbers("runway_mm", of.runway_mm)?.map(runway),
             compensation: compensation_of(of.compensation)?,
             rolling_body: rolling_body_of("rolling_body", of.rolling_body)?,
-            rolling: stations(Stage::Rolling, of.rolling, of.rolling_count)?,
-            ahead: station(&of.ahead)?,
-            sweep: stations(Stage::Sweep, of.sweep, of.sweep_count)?,
             sweep_wheels_locked: locked,
             sweep_body: choice("sweep_body", of.sweep_body, [SweepBody::Still, SweepBody::FoundAgain])?,
-            lock_left: optional_station("lock_left", of.lock_left)?,
-            lock_right: optional_station("lock_right", of.lock_right)?,
             reference: of.reference.reference()?,
             method: method_of(of.method)?,
             joint: JointOptions { robust: of.joint.robust != 0, rolling_slip_mm: of.joint.rolling_slip_mm },
+            ..Session::default()
         })
     }
 }

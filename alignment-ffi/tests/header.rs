@@ -5,7 +5,7 @@ use std::path::{Path, PathBuf};
 use std::{env, fs};
 
 /// In the order in which the header is read.
-const MODULES: [&str; 21] = [
+const MODULES: [&str; 25] = [
     "status",
     "error",
     "memory",
@@ -17,6 +17,8 @@ const MODULES: [&str; 21] = [
     "measure",
     "compensation",
     "vehicle",
+    "batch",
+    "propagation",
     "uncertainty",
     "conformity",
     "repeatability",
@@ -27,6 +29,8 @@ const MODULES: [&str; 21] = [
     "gauge",
     "tyre",
     "datum",
+    "simulate",
+    "json",
 ];
 
 fn folder() -> PathBuf {
