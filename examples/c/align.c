@@ -16,8 +16,7 @@ static const char *angle(double value_deg, char text[32])
     if (isnan(value_deg)) {
         return "-";
     }
-    /* No minus before what is rounded to zero. */
-    snprintf(text, 32, "%.2f deg", fabs(value_deg) < 0.005 ? 0.0 : value_deg);
+    snprintf(text, 32, "%.2f deg", shown(value_deg, 0.005));
     return text;
 }
 
@@ -26,7 +25,7 @@ static const char *length(double value_mm, char text[32])
     if (isnan(value_mm)) {
         return "-";
     }
-    snprintf(text, 32, "%.1f mm", fabs(value_mm) < 0.05 ? 0.0 : value_mm);
+    snprintf(text, 32, "%.1f mm", shown(value_mm, 0.05));
     return text;
 }
 
@@ -113,7 +112,7 @@ static void report(const wa_alignment *car)
 /* The bits of a measurement say what is weak; its JSON has a sentence for each, with the place and the figure. */
 static void warn(const wa_session *session, uint32_t warnings)
 {
-    wa_error error = fresh_error();
+    wa_error error = empty_error();
     const char *at = result_json;
     size_t needed = 0;
     if (warnings == 0) {
@@ -160,7 +159,7 @@ int main(int argc, char **argv)
     static taken poses;
     wa_session session;
     wa_measurement measurement;
-    wa_error error = fresh_error();
+    wa_error error = empty_error();
 
     if (argc < 2 || argc > 3 || (argc == 3 && strcmp(argv[2], "--values") != 0)) {
         fprintf(stderr, "usage: align POSES.txt [--values]\n");

@@ -140,9 +140,16 @@ static void print_wheels(int bits)
 static void show(const watch *of, long number)
 {
     const wa_wheels *w = &of->readings.wheels;
-    printf("%8ld  %6.2f %6.2f %6.2f %6.2f  %6.2f %6.2f %6.2f %6.2f  %9.2f  %6.2f\n", number, w->fl.camber_deg,
-           w->fr.camber_deg, w->rl.camber_deg, w->rr.camber_deg, w->fl.toe_deg, w->fr.toe_deg, w->rl.toe_deg,
-           w->rr.toe_deg, of->readings.axles.front.total_toe_deg, of->readings.chassis.thrust_angle_deg);
+    const double columns[] = {w->fl.camber_deg, w->fr.camber_deg, w->rl.camber_deg, w->rr.camber_deg,
+                              w->fl.toe_deg,    w->fr.toe_deg,    w->rl.toe_deg,    w->rr.toe_deg,
+                              of->readings.axles.front.total_toe_deg, of->readings.chassis.thrust_angle_deg};
+    static const int WIDTHS[] = {8, 7, 7, 7, 8, 7, 7, 7, 11, 8};
+    int column = 0;
+    printf("%8ld", number);
+    for (column = 0; column < 10; column += 1) {
+        printf("%*.2f", WIDTHS[column], shown(columns[column], 0.005));
+    }
+    printf("\n");
     fflush(stdout);
 }
 
@@ -214,7 +221,7 @@ static int follow(FILE *stream)
     int compensated = 0;
     rolled.rig = fresh_rig();
     watching.readings.size = sizeof watching.readings;
-    watching.error = fresh_error();
+    watching.error = empty_error();
     memset(&current, 0, sizeof current);
     current.number = WA_NONE;
     while (fgets(text, sizeof text, stream) != NULL) {
@@ -342,7 +349,7 @@ static int simulate(double seconds)
     printf("An invented car and rig.\n");
     rolled.rig = fresh_rig();
     watching.readings.size = sizeof watching.readings;
-    watching.error = fresh_error();
+    watching.error = empty_error();
     line.stage = WA_STAGE_ROLLING;
     for (line.wheel = 0; line.wheel < 4; line.wheel += 1) {
         rolled.rig.clamp_standoff_mm[line.wheel] = STANDOFF_MM;

@@ -49,7 +49,7 @@ typedef struct pose_line {
 /* What a line turned out to be. */
 typedef enum line_kind { LINE_EMPTY, LINE_OF_RIG, LINE_OF_POSE, LINE_UNKNOWN } line_kind;
 
-static inline wa_error fresh_error(void)
+static inline wa_error empty_error(void)
 {
     wa_error error;
     memset(&error, 0, sizeof error);
@@ -63,6 +63,12 @@ static inline rig_inputs fresh_rig(void)
     memset(&fresh, 0, sizeof fresh);
     fresh.up[2] = 1.0;
     return fresh;
+}
+
+/* A value as it is shown: no minus before what is rounded to zero. */
+static inline double shown(double value, double half_a_digit)
+{
+    return fabs(value) < half_a_digit ? 0.0 : value;
 }
 
 /* The next word of a line, with its end marked by a NUL; NULL after the last. */
