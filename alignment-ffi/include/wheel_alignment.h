@@ -2523,11 +2523,11 @@ int32_t wa_size_from_code(const char *code,
 
 // The plane through at least three points, mm, by least squares of the distances square to it.
 //
-// points_mm: points_count points, as in double points_mm[4][3], within a kilometre.
+// points_mm: points_count points of 3 numbers each, as in double points_mm[4][3], within a kilometre.
 //
 // Returns WA_SUCCESS; WA_TOO_FEW_STATIONS for fewer than three points; WA_NOT_FINITE; WA_LENGTH_OUT_OF_RANGE for points
 // beyond a kilometre or that lie in one line.
-int32_t wa_plane_through(const double (*points_mm)[3],
+int32_t wa_plane_through(const double *points_mm,
                          size_t points_count,
                          struct wa_plane *plane,
                          struct wa_error *error);

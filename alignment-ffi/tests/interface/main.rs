@@ -1,8 +1,10 @@
 //! The interface as C calls it: the core's results to the byte, and every refusal.
 
+mod batch;
 mod conformity;
 mod measure;
 mod owned;
+mod poses;
 mod repeatability;
 mod structs;
 mod uncertainty;

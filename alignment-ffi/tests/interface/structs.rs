@@ -357,7 +357,7 @@ fn clamps_and_readings_of_four_poses_are_the_cores_to_the_bit() {
     }
 }
 
-fn clamp_of_zeros() -> WaCompensation {
+pub(crate) fn clamp_of_zeros() -> WaCompensation {
     WaCompensation {
         spindle_in_target: [0.0; 3],
         centre_in_target_mm: [0.0; 3],
