@@ -14,6 +14,7 @@ WHEELS = ("fl", "fr", "rl", "rr")
 
 
 def line(*words: object) -> str:
+    """Join words to a line."""
     return " ".join(str(word) for word in words)
 
 

@@ -159,8 +159,7 @@ static void test_stack(const char *name, void (*call)(void), size_t most)
     /* What is loaded and bound once is not the call's own. */
     call();
     used = stack_used(call) - stack_used(nothing);
-    printf("%s: at most %lu bytes of stack\n", name, (unsigned long)most);
-    fprintf(stderr, "%s: %lu bytes of stack\n", name, (unsigned long)used);
+    printf("%s: %lu bytes of stack, at most %lu\n", name, (unsigned long)used, (unsigned long)most);
     check(used > 0 && used <= most, name);
 }
 
