@@ -15,8 +15,9 @@ sh tests/features.sh
 echo "== Without the standard library: a program that links and measures"
 sh tests/no_std/run.sh
 
-echo "== C: a consumer of the header, shared and static"
+echo "== C: consumers of the header, shared and static; its symbols and layout; what the reading path costs"
 sh tests/c/run.sh
+sh tests/c/reading_cost.sh
 
 echo "== Python: the package as a user installs it, with nothing beside what it asks for"
 python=${PYTHON:-python3}

@@ -7,6 +7,7 @@ mod owned;
 mod poses;
 mod repeatability;
 mod structs;
+mod texts;
 mod uncertainty;
 
 use std::ffi::{CStr, CString, c_char};
