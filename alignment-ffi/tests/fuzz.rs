@@ -4,6 +4,13 @@
 //! 20 000 calls, or so many as `ABI_CASES` says: `ABI_CASES=1000000 cargo test --release -p alignment-ffi --test fuzz`. What is not tried is what
 //! the header asks of a caller and no library can check: memory that is shorter than it is said to be, and results that overlap.
 
+#![expect(
+    clippy::cast_possible_truncation,
+    clippy::cast_precision_loss,
+    reason = "any bits will do where numbers are drawn"
+)]
+#![expect(clippy::cast_ptr_alignment, reason = "places are aligned for eight bytes, but for those that must not be")]
+
 #[path = "interface/owned.rs"]
 mod owned;
 
@@ -264,7 +271,7 @@ fn stated(known: usize, random: &mut Random) -> usize {
 
 /// Zeros behind a struct, as a later header would have them; seldom not.
 unsafe fn behind(to: *mut u8, known: usize, random: &mut Random) {
-    let fill = if random.one_in(16) { 1 } else { 0 };
+    let fill = u8::from(random.one_in(16));
     // SAFETY: as the caller says of `to`.
     unsafe { ptr::write_bytes(to.add(known), fill, 4096_usize.saturating_sub(known)) };
 }
@@ -465,7 +472,7 @@ impl Content for WaClampCompensation {
             let wheels = to.cast::<[WaCompensation; 4]>().read();
             let mut of = mem::zeroed::<Self>();
             of.wheels = wheels;
-            of.present = [(); 4].map(|()| if draw.random.one_in(6) { 0 } else { 1 });
+            of.present = [(); 4].map(|()| i32::from(!draw.random.one_in(6)));
             to.write(of);
             Self::size_of_result(to, &mut draw.random);
             behind(to.cast(), mem::size_of::<Self>(), &mut draw.random);
@@ -499,7 +506,7 @@ impl Content for c_char {
             if random.one_in(2) { likely.start + random.below(likely.len()) } else { random.below(texts.len()) };
         let mut text = texts[which].clone().into_bytes();
         if random.one_in(3) && !text.is_empty() {
-            for _ in 0..1 + random.below(3) {
+            for _ in 0..=random.below(3) {
                 let at = random.below(text.len());
                 match random.below(4) {
                     0 => text[at] = random.next() as u8,
@@ -747,7 +754,7 @@ impl Content for WaAheadRecords {
         for index in 0..8 {
             // SAFETY: within the place.
             unsafe {
-                spindles.add(index).write([[0.0, 1.0, 0.0], [0.0, -1.0, 0.0], [0.0, 1.0, 0.0], [0.0, -1.0, 0.0]])
+                spindles.add(index).write([[0.0, 1.0, 0.0], [0.0, -1.0, 0.0], [0.0, 1.0, 0.0], [0.0, -1.0, 0.0]]);
             };
         }
         let poses = draw.matrices();

@@ -1,5 +1,7 @@
 //! The interface as C calls it: the core's results to the byte, and every refusal.
 
+#![expect(clippy::float_cmp, reason = "the same bits, or numbers that were put there")]
+
 mod batch;
 mod conformity;
 mod measure;

@@ -30,9 +30,9 @@ fn what_readings_are_worth() {
     let (status, error) = call(|error| unsafe { wa_propagate(&raw const of, &raw mut found, error) });
     assert_eq!(status, WA_SUCCESS, "{}", message(&error));
     let bits = |tree| crate::structs::bits(values(tree));
-    assert_eq!(bits(&found.measurement.alignment), bits_of(known.measurement.alignment.values()));
-    assert_eq!(bits(&found.standard), bits_of(known.standard.values()));
-    assert_eq!(bits(&found.degrees_of_freedom), bits_of(known.degrees_of_freedom.values()));
+    assert_eq!(bits(&found.measurement.alignment), bits_of(&known.measurement.alignment.values()));
+    assert_eq!(bits(&found.standard), bits_of(&known.standard.values()));
+    assert_eq!(bits(&found.degrees_of_freedom), bits_of(&known.degrees_of_freedom.values()));
     assert_eq!(found.measurement.size, size_of::<WaMeasurement>());
 
     let (session_json, length): (*const c_char, _) = (text.as_ptr().cast(), text.len());
@@ -65,7 +65,7 @@ fn what_readings_are_worth() {
     let (status, _) =
         call(|error| unsafe { wa_uncertainty_expanded_tree(session_json, length, 0.95, &raw mut tree, error) });
     assert_eq!(status, WA_SUCCESS);
-    assert_eq!(bits(&tree), bits_of(known.expanded_tree(0.95).unwrap().values()));
+    assert_eq!(bits(&tree), bits_of(&known.expanded_tree(0.95).unwrap().values()));
     let (status, _) =
         call(|error| unsafe { wa_uncertainty_expanded_tree(session_json, length, 1.5, &raw mut tree, error) });
     assert_eq!(status, WA_OUT_OF_RANGE);
@@ -254,6 +254,9 @@ fn what_is_not_aligned_is_refused() {
     }
 }
 
+static NOISE: WaPoseNoise = WaPoseNoise { rotation_deg: 0.1, translation_mm: 0.1 };
+static COVARIANCE: WaPoseCovariance = WaPoseCovariance { covariance: [[0.0; 6]; 6] };
+
 /// What the session's struct alone can say wrongly.
 #[test]
 fn a_struct_that_contradicts_itself_is_refused() {
@@ -267,8 +270,6 @@ fn a_struct_that_contradicts_itself_is_refused() {
         assert_eq!(found, status, "{}", message(&error));
         assert!(message(&error).contains(words), "{}", message(&error));
     };
-    static NOISE: WaPoseNoise = WaPoseNoise { rotation_deg: 0.1, translation_mm: 0.1 };
-    static COVARIANCE: WaPoseCovariance = WaPoseCovariance { covariance: [[0.0; 6]; 6] };
     refused(
         |of| (of.pose_noise, of.pose_covariance) = (&raw const NOISE, &raw const COVARIANCE),
         WA_CONTRADICTION,
