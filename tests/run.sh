@@ -15,8 +15,9 @@ sh tests/features.sh
 echo "== Without the standard library: a program that links and measures"
 sh tests/no_std/run.sh
 
-echo "== C, C++ and C#: consumers of the header, shared and static; sanitizers, valgrind"
+echo "== C, C++ and C#: symbols and layout, consumers, sanitizers, valgrind; what the reading path costs"
 sh tests/c/run.sh
+sh tests/c/reading_cost.sh
 
 echo "== Python: the package as a user installs it, with nothing beside what it asks for"
 python=${PYTHON:-python3}

@@ -44,6 +44,7 @@ use crate::error::{Error, ErrorCode};
 use crate::paths::{self, READINGS};
 use crate::session::check_range;
 use crate::statistics::{normal_cdf, student_t_cdf, student_t_quantile};
+use crate::units;
 use crate::wheel::toe_from_length_deg;
 use alloc::collections::BTreeMap;
 use alloc::string::String;
@@ -403,7 +404,7 @@ pub fn global_risks(
     for place in &mut ends {
         *place = place.clamp(-end, end);
     }
-    ends.sort_by(f64::total_cmp);
+    units::sort(&mut ends);
     let mut risks = GlobalRisks { consumer: 0.0, producer: 0.0 };
     for panel in ends.windows(2) {
         let (middle, half) = (panel[0] / 2.0 + panel[1] / 2.0, panel[1] / 2.0 - panel[0] / 2.0);

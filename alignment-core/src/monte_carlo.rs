@@ -7,6 +7,7 @@ use crate::error::{Error, ErrorCode};
 use crate::propagation::{
     self, Input, Output, check_freedom, check_not_negative, check_probability, check_range, count,
 };
+use crate::units;
 use alloc::vec::Vec;
 use core::f64::consts::PI;
 use rand::{RngExt, SeedableRng};
@@ -449,7 +450,7 @@ fn summary(values: &[f64], probability: f64) -> Result<Simulated, Error> {
         return Err(Error::new(ErrorCode::NotFinite).input("outputs"));
     }
     let mut sorted = values.to_vec();
-    sorted.sort_unstable_by(f64::total_cmp);
+    units::sort(&mut sorted);
     #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "a rank among the values")]
     let inside = (libm::round(probability * count(values.len())) as usize).min(values.len() - 1);
     let span = |first: usize| [sorted[first], sorted[first + inside]];

@@ -464,8 +464,7 @@ fn last_row_deviation(last: &[f64; 4]) -> f64 {
 
 /// Whether this is the last row of a homogeneous matrix.
 pub(crate) fn is_last_row(last: &[f64; 4]) -> bool {
-    *last == [0.0, 0.0, 0.0, 1.0]
-        || last.iter().all(|number| number.is_finite()) && last_row_deviation(last) <= ROTATION_TOLERANCE
+    last.iter().all(|number| number.is_finite()) && last_row_deviation(last) <= ROTATION_TOLERANCE
 }
 
 /// Whether a transform is finite, near, right-handed, and orthonormal to rounding: of a number or of lanes.

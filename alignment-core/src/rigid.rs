@@ -369,7 +369,7 @@ impl<From: Frame> FixedDirection<From> {
                 units::deg_from_rad(libm::atan2(seen.dot(quarter), seen.dot(start)))
             })
             .collect();
-        angles.sort_by(f64::total_cmp);
+        units::sort(&mut angles);
         let around = angles.first().zip(angles.last()).map_or(0.0, |(least, most)| least + 360.0 - most);
         360.0 - angles.windows(2).map(|pair| pair[1] - pair[0]).fold(around, f64::max)
     }

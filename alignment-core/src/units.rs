@@ -110,6 +110,11 @@ pub(crate) fn hypot(x: f64, y: f64) -> f64 {
     sqrt(x * x + y * y)
 }
 
+/// Numbers in rising order.
+pub(crate) fn sort(numbers: &mut [f64]) {
+    numbers.sort_unstable_by(f64::total_cmp);
+}
+
 /// Root of the mean square of the values; 0 for none.
 pub(crate) fn root_mean_square(values: impl Iterator<Item = f64>) -> f64 {
     let (sum, count) = values.fold((0.0, 0.0), |(sum, count), v| (sum + v * v, count + 1.0));

@@ -9,16 +9,32 @@
  * rearward; SAI its top inboard; caster trail and scrub radius where it meets the ground ahead and
  * inboard of the contact centre; thrust angle to the right; setback right wheel further rearward.
  *
+ * Names: a function has the name that it has in every language, with wa_ before it; what belongs to a type has the
+ * type's name as well, as in wa_pose_mean. One that has a session, a specification or its result as JSON ends in _json.
+ * Where to begin: wa_session_default and wa_measure for a whole car; wa_from_rolling, once, and wa_ahead_readings, frame by
+ * frame, for readings while somebody turns a wrench; wa_camber_deg and its like for a single formula.
+ *
  * Memory: the caller owns every buffer. The library hands out no memory to be freed, and keeps no
  * pointer after it returns. A pointer that is not NULL points to as many bytes as its type, its size
- * or the length, count or capacity beside it says, readable or writable, aligned for its type; nobody
- * writes to them meanwhile, and what is written overlaps nothing else. NULL is refused with
- * WA_NULL_POINTER wherever it is not said to be allowed.
- * Threads: no global state, no state per thread. Every function may be called from any thread at
- * any time, as long as two calls do not write to the same buffers.
- * Errors: an int32_t status, 0 for success, negative otherwise. More in error: NULL, or a wa_error
- * whose size is set. After a failure nothing but that was written, and *result_length where said.
+ * or the length, count or capacity beside it says, readable or writable; nobody writes to them
+ * meanwhile, and what is written overlaps nothing else. NULL is refused with WA_NULL_POINTER wherever it
+ * is not said to be allowed, an address that is not aligned for its type with WA_MISALIGNED.
+ * Arrays of four are in the order fl, fr, rl, rr (WA_WHEEL_...), arrays of two front, rear (WA_AXLE_...).
+ * An array without a length holds as many elements as its declaration says. Points, vectors and matrices
+ * lie in memory as C has them, row by row: hand over &points[0][0].
+ * Threads: no global state, no state per thread, no lock, no thread of its own. Every function may be called
+ * from any thread at any time, as long as two calls do not write to the same buffers.
+ * Time: wa_ahead_readings allocates nothing, on success or on failure, and nor do the formulas that take single
+ * numbers and vectors. All else may.
+ * Errors: an int32_t status, 0 for success, negative otherwise. More in error, the last argument: NULL, or a
+ * wa_error whose size is set. After a failure nothing but that was written, and *result_length where said.
+ * Every function also returns WA_NULL_POINTER, WA_MISALIGNED, WA_BAD_STRUCT_SIZE, WA_BAD_LENGTH and, for a
+ * number that stands for a choice, WA_OUT_OF_RANGE, as its arguments may deserve; WA_INTERNAL_FAULT never
+ * but by a fault of the library. No input of any kind makes it crash that keeps what is said under Memory.
  *
+ * Absent: a reading that is absent is NaN, and never zero. NaN that is handed over is no absent number: it is
+ * refused with WA_NOT_FINITE wherever it is not said to be allowed. A number that may be absent on the way in
+ * is a wa_optional, or a pointer that may be NULL.
  * Texts: a session or a specification is UTF-8 of so many bytes, without a NUL at the end. The path of a
  * reading is a string with a NUL, as in "wheels.fl.camber_deg".
  * Results as JSON go to three arguments:
@@ -34,8 +50,12 @@
  * the struct, or greater than 4096, is refused with WA_BAD_STRUCT_SIZE.
  *
  * Same input, same bytes, on every call, thread and platform.
- * Stability: while wa_abi_version() is 0 the interface still grows. Numbers of statuses, stages,
- * wheels, verdicts, reasons and rules are final: never changed, never reused.
+ * Stability: compare wa_abi_version() with WA_ABI_VERSION before the first call. While it is 0 anything but the numbers of
+ * statuses, warnings, stages, wheels, sides, axles, verdicts, reasons, rules and other choices may still change;
+ * these are final, never changed, never reused. From 1 on, within one version: no function, member or number
+ * goes or changes; functions, numbers and statuses are added; a struct that begins with a size may grow at its
+ * end, unless it stands in another; any other struct stays as it is. The name of the shared library at run time
+ * has the version: libwheel_alignment.so.0. What may change when is in alignment-ffi/docs/abi.md.
  *
  * Readings are no licence to drive: the vehicle maker's procedure and figures, local codes and
  * licensed practice come first.
@@ -1224,7 +1244,7 @@ const char *wa_reading_unit(size_t position);
 
 // Whether a reading is present.
 //
-// present: the member of wa_alignment or of wa_ahead_readings_result. NULL has none.
+// present: the member of wa_alignment. NULL has none.
 // position: as wa_reading_position tells.
 //
 // Returns 1 or 0; 0 for a position that is none.
@@ -1624,7 +1644,8 @@ int32_t wa_clamp_compensation_all_wheels(const struct wa_clamp_compensation *cla
 // One reading from four poses: camber, toe, thrust line, setback and dimensions of a car that stands straight ahead, for
 // every frame of the cameras. Nothing is allocated, no lock is taken; on a refusal neither.
 //
-// compensation: of fl, fr, rl, rr, as wa_from_rolling or wa_measure of an earlier session gave them.
+// compensation: of fl, fr, rl, rr, as wa_clamp_compensation_all_wheels gives them. The optional number in each is 1 or 0
+//     present, and nothing else.
 // poses: of fl, fr, rl, rr, in the frame of the rig; all four are seen.
 // up: unit vector upward in the rig.
 // loaded_radius_mm: of the front and of the rear axle, 50 to 1500 mm; the rolling radius stands in where it is absent. NULL

@@ -400,7 +400,7 @@ const fn is_present(present: [u64; 2], position: usize) -> bool {
 
 /// Whether a reading is present.
 ///
-/// present: the member of wa_alignment or of wa_ahead_readings_result. NULL has none.
+/// present: the member of wa_alignment. NULL has none.
 /// position: as wa_reading_position tells.
 ///
 /// Returns 1 or 0; 0 for a position that is none.

@@ -55,9 +55,10 @@ pub(crate) fn as_compensations(of: &[WaCompensation; 4]) -> Result<&ByWheel<Comp
     let [fl, fr, rl, rr] = of;
     let both = |a: &WaCompensation, b: &WaCompensation| a.rolling_radius_mm.present | b.rolling_radius_mm.present;
     if (both(fl, fr) | both(rl, rr)) & !1 != 0 {
-        #[expect(clippy::cast_precision_loss, reason = "it is neither 0 nor 1, however it rounds")]
         let other = of.iter().map(|wheel| wheel.rolling_radius_mm.present).find(|present| present & !1 != 0);
-        return Err(Failure::out_of_range("rolling_radius_mm.present", other.unwrap_or(0) as f64, 0.0, Some(1.0)));
+        #[expect(clippy::cast_precision_loss, reason = "it is neither 0 nor 1, however it rounds")]
+        let other = other.unwrap_or_default() as f64;
+        return Err(Failure::out_of_range("rolling_radius_mm.present", other, 0.0, Some(1.0)));
     }
     // SAFETY: as many of the same layout, as asserted above and in `pose`, and the optional numbers are valid.
     Ok(unsafe { &*(&raw const *of).cast() })

@@ -101,7 +101,7 @@ pub unsafe extern "C" fn wa_one_way_json(
         // SAFETY: the caller's promise is handed on.
         let sizes = unsafe { elements("group_sizes", group_sizes, group_count)? };
         let count = sizes.iter().try_fold(0_usize, |sum, &size| sum.checked_add(size));
-        let count = count.ok_or_else(|| Failure::BadLength { name: "values" })?;
+        let count = count.ok_or(Failure::BadLength { name: "values" })?;
         // SAFETY: as before.
         let mut rest = unsafe { elements("values", values, count)? };
         let groups: Vec<&[f64]> = sizes.iter().filter_map(|&size| rest.split_off(..size)).collect();
@@ -150,7 +150,7 @@ pub unsafe extern "C" fn wa_crossed_json(
             }
         }
         let count = cars.checked_mul(operators).and_then(|of_cars| of_cars.checked_mul(repeats));
-        let count = count.ok_or_else(|| Failure::BadLength { name: "values" })?;
+        let count = count.ok_or(Failure::BadLength { name: "values" })?;
         // SAFETY: the caller's promises are handed on.
         let (values, tolerance) =
             unsafe { (elements("values", values, count)?, optional("tolerance", tolerance)?.copied()) };

@@ -41,7 +41,8 @@ const _: () = assert!(offset_of!(ByWheel<Pose>, rr) == 3 * size_of::<WaPose>());
 /// One reading from four poses: camber, toe, thrust line, setback and dimensions of a car that stands straight ahead, for
 /// every frame of the cameras. Nothing is allocated, no lock is taken; on a refusal neither.
 ///
-/// compensation: of fl, fr, rl, rr, as wa_from_rolling or wa_measure of an earlier session gave them.
+/// compensation: of fl, fr, rl, rr, as wa_clamp_compensation_all_wheels gives them. The optional number in each is 1 or 0
+///     present, and nothing else.
 /// poses: of fl, fr, rl, rr, in the frame of the rig; all four are seen.
 /// up: unit vector upward in the rig.
 /// loaded_radius_mm: of the front and of the rear axle, 50 to 1500 mm; the rolling radius stands in where it is absent. NULL

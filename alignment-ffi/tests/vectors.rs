@@ -1,5 +1,13 @@
 //! The conformance vectors (tests/vectors) through C: to the last bit what Rust has.
 
+#![expect(clippy::float_cmp, reason = "the same bits")]
+#![expect(
+    clippy::cast_precision_loss,
+    clippy::cast_possible_truncation,
+    clippy::cast_sign_loss,
+    reason = "small whole numbers"
+)]
+
 use alignment_core::propagation::{self, Input};
 use alignment_core::repeatability::repeatability;
 use alignment_core::{conformity, propagation as law};
@@ -53,7 +61,6 @@ type Four = unsafe extern "C" fn(f64, f64, f64, f64, *mut f64, *mut WaError) -> 
 type Sided = unsafe extern "C" fn(i32, f64, f64, f64, *mut f64, *mut WaError) -> i32;
 
 /// What the C function of a formula gives for a row: its status, and the numbers that it wrote.
-#[expect(clippy::too_many_lines, reason = "a table: one row per formula")]
 fn call(path: &str, row: &[f64]) -> (i32, Vec<f64>) {
     let none = ptr::null_mut();
     let mut found = [7.0; 3];
@@ -64,6 +71,7 @@ fn call(path: &str, row: &[f64]) -> (i32, Vec<f64>) {
     let pitch = |index: usize| WaPitchPosition { azimuth_deg: r(index), pitch_deg: r(index + 1) };
     let mut minutes = WaDegreesMinutes { negative: 7, degrees: 7.0, minutes: 7.0 };
     let mut angles = WaAxisAngles { caster_deg: 7.0, sai_deg: 7.0 };
+    // SAFETY: numbers and a place of our own, here and below.
     let one = |function: One| (unsafe { function(r(0), to, none) }, 1);
     let two = |function: Two| (unsafe { function(r(0), r(1), to, none) }, 1);
     let three = |function: Three| (unsafe { function(r(0), r(1), r(2), to, none) }, 1);
@@ -105,7 +113,8 @@ fn call(path: &str, row: &[f64]) -> (i32, Vec<f64>) {
             "turns::turning_radius_mm" => two(wa_turning_radius_mm),
             "gauge::yaw_from_plate_deg" => (wa_yaw_from_plate_deg(side(r(0)), r(1), r(2), to, none), 1),
             "gauge::hub_line_azimuth_deg" => {
-                (wa_hub_line_azimuth_deg(side(r(0)), &raw const *&gauge(1), r(3), to, none), 1)
+                let wheel = gauge(1);
+                (wa_hub_line_azimuth_deg(side(r(0)), &raw const wheel, r(3), to, none), 1)
             }
             "gauge::axis_from_cambers" => {
                 let positions = [gauge(1), gauge(3), gauge(5)];
@@ -150,15 +159,12 @@ fn plain_formulas_have_the_bits_of_the_vectors() {
         for case in cases.as_array().unwrap() {
             let row = from_bits(case[0].as_str().unwrap());
             let (status, found) = call(path, &row);
-            match case[1].as_str() {
-                Some(expected) => {
-                    assert_eq!((status, to_bits(&found).as_str()), (WA_SUCCESS, expected), "{path} {case}")
-                }
-                None => {
-                    assert_eq!(Some(i64::from(status)), case[1].as_i64(), "{path} {case}");
-                    // Written on success alone; degrees and minutes are never refused.
-                    assert!(found.iter().all(|&number| number == 7.0), "{path} {case}");
-                }
+            if let Some(expected) = case[1].as_str() {
+                assert_eq!((status, to_bits(&found).as_str()), (WA_SUCCESS, expected), "{path} {case}");
+            } else {
+                assert_eq!(Some(i64::from(status)), case[1].as_i64(), "{path} {case}");
+                // Written on success alone.
+                assert!(found.iter().all(|&number| number == 7.0), "{path} {case}");
             }
             rows += 1;
         }
@@ -299,8 +305,7 @@ fn repeats_and_verdicts_have_the_bits_of_rust() {
         };
         let decision = conformity::Decision::default();
         let value = number(&case["value"]);
-        let expected =
-            conformity::judge(Some(value).unwrap(), Some(known), conformity::Limits { min, max }, decision).unwrap();
+        let expected = conformity::judge(value, Some(known), conformity::Limits { min, max }, decision).unwrap();
         let uncertainty = WaUncertain {
             standard_uncertainty: known.standard_uncertainty,
             degrees_of_freedom: given(known.degrees_of_freedom),

@@ -4,7 +4,7 @@
 //
 //   Align.exe SESSION.json            the report; examples/pulling-car.json is the invented demo car
 //   Align.exe SESSION.json --values   every reading by its path, to the last digit
-//   Align.exe --sizes                 the size of each struct, to be compared with sizeof in C
+//   Align.exe --sizes                 the size of each struct, to be compared with sizeof in C: alignment-ffi/abi.txt
 //
 // The exit status is 1 when the car cannot be measured, 2 when the program was not called as it must be.
 

@@ -1,9 +1,9 @@
 #!/bin/sh
-# The C interface as its users meet it: programs in C, C++ and C# that are built against the header and the libraries, shared and
-# static, and run on the demo car. Their readings are those of the Rust program, bit for bit; their reports are those in expected/,
+# The C interface as its users meet it. The library's symbols and the layout of its structs are those of alignment-ffi/abi.txt. Programs in
+# C, C++ and C# are built against the header and the libraries, shared and static, and run on the demo car. Their readings are those of the Rust program, bit for bit; their reports are those in expected/,
 # which `BLESS=1 sh tests/c/run.sh` rewrites. Then the same programs under the sanitizers and under valgrind.
 #
-# measure_json and assess run on the demo session and specification, or on the session named by the first argument, which must state
+# The consumers run on the demo session and specification, or on the session named by the first argument, which must state
 # its noise and its method, staged.
 #
 # What cannot be run for want of a tool is named. Under CI, with root and apt-get, the tools are installed first.
@@ -114,17 +114,40 @@ awk '/^(up|clamp_standoff_mm|loaded_radius_mm|rolling) / { print }
      }' "$poses" > "$build/stream.txt"
 grep -v '^rolling . rl ' "$build/stream.txt" > "$build/never_seen.txt"
 
-echo "-- Consumers of every function, and of the texts"
+echo "-- Symbols and layout"
+# What the shared library exports is what the list says, and nothing else.
+sed -n 's/^function \([^ ]*\) .*/\1/p' "$root/alignment-ffi/abi.txt" | sort > "$build/listed"
+nm -D --defined-only "$build/libwheel_alignment.so" | awk '{ print $3 }' | sort > "$build/exported"
+diff "$build/listed" "$build/exported"
+readelf -d "$build/libwheel_alignment.so" | grep -q 'SONAME.*\[libwheel_alignment.so.0\]'
+
+# The compiler puts every member where the list says.
+{
+    echo '#include "wheel_alignment.h"'
+    awk '
+        $1 == "struct" { print "_Static_assert(sizeof(" $2 ") == " $4 ", \"" $2 "\");" }
+        $1 == "member" {
+            print "_Static_assert(offsetof(" $2 ", " $3 ") == " $5 ", \"" $2 "." $3 "\");"
+            print "_Static_assert(sizeof(((" $2 " *)0)->" $3 ") == " $7 ", \"" $2 "." $3 "\");"
+        }' "$root/alignment-ffi/abi.txt"
+    echo 'int main(void) { return 0; }'
+} > "$build/layout.c"
+c layout "$build/layout.c" c11 ""
+echo "layout: $(grep -c _Static_assert "$build/layout.c") assertions hold; $(wc -l < "$build/exported") symbols, all listed"
+
+echo "-- Consumers"
 consumer() {
     printf '%s: ' "$1"
     "$build/$1" "$session" "$specification"
 }
-for program in measure_json assess; do
+for program in measure_json assess structs; do
     source=$here/$program.c
     c $program-c99-shared "$source" c99 "$shared"
     consumer $program-c99-shared
     c $program-c99-static "$source" c99 "$static"
     consumer $program-c99-static
+    c $program-c11-shared "$source" c11 "$shared"
+    consumer $program-c11-shared
     if has "$cxx"; then
         cpp $program-c++17-shared "$source" c++17 "$shared"
         consumer $program-c++17-shared
@@ -184,9 +207,13 @@ if has mcs && has mono; then
     csharp() {
         LD_LIBRARY_PATH=$build mono "$build/Align.exe" "$@"
     }
-    c sizes "$here/sizes.c" c99 ""
-    "$build/sizes" > "$build/sizes.txt"
-    csharp --sizes | diff "$build/sizes.txt" -
+    # The size of each struct is what the list says, to which the C compiler was held.
+    csharp --sizes > "$build/sizes.txt"
+    awk '$1 == "struct" { print $2, $4 }' "$root/alignment-ffi/abi.txt" > "$build/sizeof.txt"
+    if ! [ -s "$build/sizes.txt" ] || grep -vxF -f "$build/sizeof.txt" "$build/sizes.txt"; then
+        echo "Align.cs: no sizes, or sizes that no struct of C has"
+        exit 1
+    fi
     csharp "$root/examples/pulling-car.json" > "$build/csharp.txt"
     expected csharp.txt align.txt
     refused 1 "not_a_session" csharp "$specification"
@@ -199,6 +226,20 @@ fi
 # shellcheck disable=SC2086 # a list of files
 "$python" "$here/compare.py" "$build/result.json" $values
 
+mingw=x86_64-w64-mingw32
+if has $mingw-gcc && has $mingw-g++; then
+    # Compiled alone: there is no library of Windows here to link. Without -Wconversion, for its isnan turns doubles into floats.
+    strict="-Wall -Wextra -Wpedantic -Werror -Wshadow -D__USE_MINGW_ANSI_STDIO=1"
+    for source in "$root/examples/c/align.c" "$root/examples/c/live.c" "$here/structs.c"; do
+        $mingw-gcc -std=c99 $strict $include -c "$source" -o "$build/windows.o"
+    done
+    $mingw-gcc -std=c11 $strict $include -c "$build/layout.c" -o "$build/windows.o"
+    $mingw-g++ -std=c++17 $strict $include -c "$root/examples/cpp/align.cpp" -o "$build/windows.o"
+    echo "for Windows: the examples compile, and the layout is the same; not linked, not run"
+else
+    not_run "compiling for Windows: there is no $mingw-gcc"
+fi
+
 echo "-- Threads, and what is promised to a measuring loop"
 c threads "$here/threads.c" c99 "$shared"
 "$build/threads" "$poses" 2
@@ -210,7 +251,7 @@ sanitizers="-fsanitize=address,undefined -fno-sanitize-recover=all"
 echo 'int main(void) { return 0; }' > "$build/empty.c"
 # shellcheck disable=SC2086 # lists of flags
 if $cc $sanitizers "$build/empty.c" -o "$build/empty" 2> /dev/null && "$build/empty"; then
-    for program in measure_json assess; do
+    for program in measure_json assess structs; do
         c $program-sanitized "$here/$program.c" c99 "$static" "$sanitizers"
         consumer $program-sanitized
     done
@@ -234,6 +275,7 @@ if has valgrind; then
     # Not assess: its hundred thousand trials would take minutes.
     memory="valgrind --quiet --error-exitcode=9 --leak-check=full"
     $memory "$build/measure_json-c99-shared" "$session" "$specification"
+    $memory "$build/structs-c99-shared" "$session" "$specification"
     $memory "$build/align-c99-shared" "$build/blocked.txt" > "$build/memory.txt"
     expected memory.txt align_blocked.txt
     $memory "$build/live-c99-shared" < "$build/stream.txt" > "$build/memory.txt" 2> /dev/null

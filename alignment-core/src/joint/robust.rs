@@ -16,6 +16,7 @@ use crate::layout::Wheel;
 use crate::scatter::Place;
 use crate::session::{Poses, Session};
 use crate::staged::{self, Seen};
+use crate::units;
 use alloc::vec::Vec;
 
 /// The chance that noise alone leaves a sound pose out.
@@ -235,7 +236,7 @@ fn squares(model: &Model, state: &State) -> Vec<f64> {
 
 fn median(values: &[f64]) -> f64 {
     let mut sorted = values.to_vec();
-    sorted.sort_by(f64::total_cmp);
+    units::sort(&mut sorted);
     sorted.get(sorted.len() / 2).copied().unwrap_or(0.0)
 }
 

@@ -13,7 +13,7 @@ use crate::layout::{BySide, ByWheel, Side, Wheel};
 use crate::session::{CompensationMethod, Poses, RollingBody, Session, SweepBody};
 use crate::staged::{self, Seen};
 use crate::steering::{self, SweepStation};
-use crate::units::{deg_from_rad, rad_from_deg};
+use crate::units::{self, deg_from_rad, rad_from_deg};
 use crate::wheel::{self, TurnedAbout};
 use alloc::vec::Vec;
 
@@ -313,7 +313,7 @@ impl Builder<'_> {
                     of_stage.then(|| deg_from_rad(spin_between(of_wheel, &foretold, &seen.pose)).abs())
                 });
                 let mut turned: Vec<f64> = turned.collect();
-                turned.sort_by(f64::total_cmp);
+                units::sort(&mut turned);
                 if let Some(&off_deg) = turned.get(turned.len() / 2)
                     && off_deg > MOST_DEG
                 {

@@ -34,7 +34,8 @@ fn zeros(rows: usize) -> Vec<[f64; causes::COUNT]> {
 }
 
 /// Adds a multiple of a row.
-fn add(to: &mut [f64; causes::COUNT], row: &[f64; causes::COUNT], factor: f64) {
+#[inline(never)] // unrolled in every place it is the largest part of the module
+fn add(to: &mut [f64], row: &[f64], factor: f64) {
     for (to, of) in to.iter_mut().zip(row) {
         *to += of * factor;
     }

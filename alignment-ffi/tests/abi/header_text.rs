@@ -106,5 +106,5 @@ fn function(declaration: &str) -> Option<Function> {
         parameter.rsplit([' ', '*']).next().unwrap().to_owned()
     });
     let parameters = parameters.filter(|parameter| parameter != "void").collect();
-    Some(Function { name, parameters, declaration })
+    Some(Function { name, declaration, parameters })
 }

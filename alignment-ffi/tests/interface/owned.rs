@@ -29,12 +29,12 @@ pub(crate) fn optional(value: Option<f64>) -> WaOptional {
 #[derive(Default)]
 pub(crate) struct Kept {
     poses: Vec<Box<[WaPose]>>,
-    covariances: Vec<Box<WaPoseCovariance>>,
+    covariances: Vec<Box<[WaPoseCovariance]>>,
     stations: Vec<Box<[WaStation]>>,
     numbers: Vec<Box<[f64]>>,
     cameras: Vec<Box<[WaCamera]>>,
-    noise: Vec<Box<WaPoseNoise>>,
-    inputs: Vec<Box<WaInputUncertainty>>,
+    noise: Vec<Box<[WaPoseNoise]>>,
+    inputs: Vec<Box<[WaInputUncertainty]>>,
     notes: Vec<CString>,
 }
 
@@ -43,9 +43,8 @@ fn keep<T>(all: &mut Vec<Box<[T]>>, these: Vec<T>) -> *const T {
     all[all.len() - 1].as_ptr()
 }
 
-fn keep_one<T>(all: &mut Vec<Box<T>>, this: T) -> *const T {
-    all.push(Box::new(this));
-    &raw const *all[all.len() - 1]
+fn keep_one<T>(all: &mut Vec<Box<[T]>>, this: T) -> *const T {
+    keep(all, vec![this])
 }
 
 impl Kept {

@@ -26,6 +26,10 @@ fn same(expected: Result<Pose, Error>, function: impl FnOnce(*mut WaPose, *mut W
     }
 }
 
+/// A pose of a source with other axes, in C and in the core.
+type OfC = unsafe extern "C" fn(*const f64, *const f64, *mut WaPose, *mut WaError) -> i32;
+type OfCore = fn([[f64; 3]; 3], [f64; 3]) -> Pose;
+
 #[test]
 fn poses_of_every_form() {
     let t = [10.0, -20.0, 30.5];
@@ -47,9 +51,8 @@ fn poses_of_every_form() {
     same(Pose::from_matrix4_column_major(matrix), |to, error| unsafe {
         wa_pose_from_matrix4_column_major(matrix.as_ptr(), to, error)
     });
-    type Other = unsafe extern "C" fn(*const f64, *const f64, *mut WaPose, *mut WaError) -> i32;
     let rows = [[0.0, -1.0, 0.0], [0.6, 0.0, -0.8], [0.8, 0.0, 0.6]];
-    let sources: [(fn([[f64; 3]; 3], [f64; 3]) -> Pose, Other, Axes, i32); 4] = [
+    let sources: [(OfCore, OfC, Axes, i32); 4] = [
         (
             Pose::from_left_handed_y_right,
             wa_pose_from_left_handed_y_right,

@@ -38,8 +38,8 @@ pub(crate) fn bits(values: impl IntoIterator<Item = f64>) -> Vec<Option<u64>> {
     values.into_iter().map(|value| (!value.is_nan()).then_some(value.to_bits())).collect()
 }
 
-pub(crate) fn bits_of(values: [Option<f64>; COUNT]) -> Vec<Option<u64>> {
-    bits(values.map(|value| value.unwrap_or(f64::NAN)))
+pub(crate) fn bits_of(values: &[Option<f64>; COUNT]) -> Vec<Option<u64>> {
+    bits(values.iter().map(|value| value.unwrap_or(f64::NAN)))
 }
 
 fn check(session: &Session) {
@@ -59,7 +59,7 @@ fn check(session: &Session) {
             for found in [&found, &from_text] {
                 assert_eq!(found.size, mem::size_of::<WaMeasurement>());
                 assert_eq!(found.alignment.size, mem::size_of::<WaAlignment>());
-                assert_eq!(bits(values(&found.alignment)), bits_of(expected.alignment.values()));
+                assert_eq!(bits(values(&found.alignment)), bits_of(&expected.alignment.values()));
                 for (position, value) in expected.alignment.values().into_iter().enumerate() {
                     // SAFETY: two words of our own.
                     let present = unsafe { wa_is_present(found.alignment.present.as_ptr(), position) };
@@ -162,7 +162,7 @@ fn a_session_becomes_text() {
 
 #[test]
 fn every_path_is_a_member() {
-    let numbered = std::array::from_fn::<f64, COUNT, _>(|position| position as f64 + 0.5);
+    let numbered = std::array::from_fn::<f64, COUNT, _>(|position| f64::from(u32::try_from(position).unwrap()) + 0.5);
     let mut tree: WaAlignment = fresh();
     // SAFETY: numbers and a tree of our own.
     let (status, _) = call(|error| unsafe { wa_alignment_from_values(numbered.as_ptr(), COUNT, &raw mut tree, error) });
