@@ -5,6 +5,7 @@
 
 #include "wheel_alignment.hpp"
 
+#include "engine.h"
 #include "poses.h"
 
 #include "consumer.h"
@@ -185,6 +186,68 @@ static void test_errors(const taken& of) {
     CHECK(wa::sized<wa_plan>().roll_stations == 5 && wa::sized<wa_trials>().probability == 0.95);
 }
 
+// The pose that an engine would hand over, left-handed, Y up, in centimetres: what pose_from_engine turns back.
+static void to_engine(const wa_pose& pose, float quaternion_xyzw[4], float position_cm[3]) {
+    // Of right, up, forward: the axis of the rig, and its sign.
+    static constexpr int AXIS[3] = {1, 2, 0};
+    static constexpr double SIGN[3] = {-1.0, 1.0, 1.0};
+    double r[3][3];
+    for (int row = 0; row < 3; row += 1) {
+        position_cm[row] = static_cast<float>(SIGN[row] * pose.translation_mm[AXIS[row]] / 10.0);
+        for (int column = 0; column < 3; column += 1) {
+            r[row][column] = SIGN[row] * SIGN[column] * pose.rotation[AXIS[row]][AXIS[column]];
+        }
+    }
+    // 4·q·qᵀ: its row with the largest diagonal is the quaternion, but for its length.
+    const double squares[4][4] = {
+        {1.0 + r[0][0] - r[1][1] - r[2][2], r[1][0] + r[0][1], r[0][2] + r[2][0], r[2][1] - r[1][2]},
+        {r[1][0] + r[0][1], 1.0 - r[0][0] + r[1][1] - r[2][2], r[2][1] + r[1][2], r[0][2] - r[2][0]},
+        {r[0][2] + r[2][0], r[2][1] + r[1][2], 1.0 - r[0][0] - r[1][1] + r[2][2], r[1][0] - r[0][1]},
+        {r[2][1] - r[1][2], r[0][2] - r[2][0], r[1][0] - r[0][1], 1.0 + r[0][0] + r[1][1] + r[2][2]},
+    };
+    int best = 0;
+    for (int row = 1; row < 4; row += 1) {
+        best = squares[row][row] > squares[best][best] ? row : best;
+    }
+    for (int column = 0; column < 4; column += 1) {
+        quaternion_xyzw[column] = static_cast<float>(squares[best][column] / (2.0 * std::sqrt(squares[best][best])));
+    }
+}
+
+static void through_engine(wa::Station& station) {
+    for (int32_t wheel = 0; wheel < 4; wheel += 1) {
+        for (wa_pose& pose : station.at(wheel).frames) {
+            float quaternion_xyzw[4];
+            float position_cm[3];
+            to_engine(pose, quaternion_xyzw, position_cm);
+            wa_error error = fresh_error();
+            CHECK(pose_from_engine(quaternion_xyzw, position_cm, &pose, &error) == WA_SUCCESS);
+        }
+    }
+}
+
+static void test_engine(const taken& of) {
+    wa::Session session = session_of_cpp(of);
+    const wa_alignment plain = wa::measure(session).alignment;
+    through_engine(session.ahead);
+    for (wa::Station& rolled : session.rolling) {
+        through_engine(rolled);
+    }
+    for (wa::Station& swept : session.sweep) {
+        through_engine(swept);
+    }
+    // Floats are good to some 1e-5 deg and 1e-3 mm.
+    const wa_alignment engine = wa::measure(session).alignment;
+    CHECK(std::fabs(engine.wheels.fl.camber_deg - plain.wheels.fl.camber_deg) < 1e-4);
+    CHECK(std::fabs(engine.wheels.rr.toe_deg - plain.wheels.rr.toe_deg) < 1e-4);
+    CHECK(std::fabs(engine.chassis.wheelbase_left_mm - plain.chassis.wheelbase_left_mm) < 1e-2);
+    CHECK(std::fabs(engine.steering.right.caster_deg - plain.steering.right.caster_deg) < 1e-3);
+    const wa::Vector up_in_engine{0.0, 1.0, 0.0};
+    wa::Vector up{};
+    wa::call(wa_axes_direction, WA_AXES_LEFT_HANDED_Y_UP, up_in_engine.data(), up.data());
+    CHECK(up[0] == 0.0 && up[1] == 0.0 && up[2] == 1.0);
+}
+
 int main(int argc, char** argv) {
     static taken of;
     std::size_t length = 0;
@@ -199,6 +262,7 @@ int main(int argc, char** argv) {
         test_measure(of, std::string_view(json, length));
         test_ahead(of);
         test_errors(of);
+        test_engine(of);
     } catch (const std::exception& error) {
         std::printf("thrown: %s\n", error.what());
         CHECK(!"nothing else is thrown");
