@@ -56,7 +56,7 @@ impl WithSimd for Run<'_, '_, '_, '_> {
                 }
             }
             for row in (0..height).filter(|&row| doubtful[row]) {
-                columns.write(first + row, records.one(first + row).as_ref());
+                columns.write(first + row, records.one(first + row).as_mut());
             }
         }
         whole
