@@ -1,6 +1,6 @@
 #!/bin/sh
-# Runs every test: the Rust workspace, the C consumer, the Python package, and the outside references. Sets up what they need under
-# target/, given Rust, Python 3 and a C compiler. What cannot be run for want of a tool is named; under CI it is a failure.
+# Runs every test: the Rust workspace, the consumers in C, C++ and C#, the Python package, and the outside references. Sets up what they
+# need under target/, given Rust, Python 3 and a C compiler. What else cannot be run for want of a tool is named.
 set -eu
 
 root=$(cd "$(dirname "$0")/.." && pwd)
@@ -15,8 +15,9 @@ sh tests/features.sh
 echo "== Without the standard library: a program that links and measures"
 sh tests/no_std/run.sh
 
-echo "== C: a consumer of the header, shared and static"
+echo "== C, C++ and C#: symbols and layout, consumers, sanitizers, valgrind; what the reading path costs"
 sh tests/c/run.sh
+sh tests/c/reading_cost.sh
 
 echo "== Python: the package as a user installs it, with nothing beside what it asks for"
 python=${PYTHON:-python3}

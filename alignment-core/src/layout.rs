@@ -135,8 +135,9 @@ impl Side {
     }
 }
 
-/// One value per wheel.
+/// One value per wheel; laid out as an array of the four.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
+#[repr(C)]
 #[cfg_attr(feature = "json", derive(serde::Serialize))]
 #[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 #[cfg_attr(feature = "schema", schemars(deny_unknown_fields, rename = "ByWheel_of_{T}"))]

@@ -23,8 +23,9 @@ pub const MAX_COORDINATE_MM: f64 = 1e6;
 
 /// The pose of a target in the rig frame, `rig_from_target`: a point p of the target lies at R·p + t in the rig.
 ///
-/// Plain numbers, checked when they are used.
+/// Plain numbers, checked when they are used; laid out as written, so that other languages hand them over where they are.
 #[derive(Debug, Clone, Copy, PartialEq)]
+#[repr(C)]
 pub struct Pose {
     /// R, 3×3, row by row: its columns are the target's axes seen in the rig frame.
     pub rotation: [[f64; 3]; 3],

@@ -112,6 +112,8 @@ pub struct AheadReadings {
 /// assert_eq!(now.wheels.fl.camber_deg, measure(&session)?.alignment.wheels.fl.camber_deg);
 /// # Ok::<(), alignment_core::Error>(())
 /// ```
+// Inlined where it is called, so that the readings go straight to where they are wanted.
+#[inline(always)]
 pub fn ahead_readings(
     compensation: &ByWheel<Compensation>,
     poses: &ByWheel<Pose>,
@@ -124,8 +126,14 @@ pub fn ahead_readings(
     for wheel in Wheel::ALL {
         compensation.get(wheel).check().map_err(|error| error.wheel(wheel))?;
     }
-    let wheels = if Wheel::ALL.iter().all(|&wheel| poses.get(wheel).is_exact()) {
-        ByWheel::from_fn(|wheel| wheel::locate(compensation.get(wheel), &poses.get(wheel).as_it_is()))
+    let ByWheel { fl, fr, rl, rr } = poses;
+    let wheels = if fl.is_exact() && fr.is_exact() && rl.is_exact() && rr.is_exact() {
+        ByWheel {
+            fl: wheel::locate(&compensation.fl, &fl.as_it_is()),
+            fr: wheel::locate(&compensation.fr, &fr.as_it_is()),
+            rl: wheel::locate(&compensation.rl, &rl.as_it_is()),
+            rr: wheel::locate(&compensation.rr, &rr.as_it_is()),
+        }
     } else {
         ByWheel::try_from_fn(|wheel| {
             let pose = poses.get(wheel).rig_from_target().map_err(|error| error.stage(Stage::Ahead).wheel(wheel))?;

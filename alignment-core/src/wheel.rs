@@ -49,6 +49,7 @@ pub(crate) struct WheelInRig<T = f64> {
 }
 
 /// Where a compensated wheel is, from the pose of its target.
+#[inline(always)]
 pub(crate) fn locate(compensation: &Compensation, rig_from_target: &Transform<Rig, Target>) -> WheelInRig {
     let Compensation { spindle_in_target, centre_in_target_mm, .. } = *compensation;
     located(Vector::new(spindle_in_target), Vector::new(centre_in_target_mm), rig_from_target)

@@ -9,16 +9,32 @@
  * rearward; SAI its top inboard; caster trail and scrub radius where it meets the ground ahead and
  * inboard of the contact centre; thrust angle to the right; setback right wheel further rearward.
  *
+ * Names: a function has the name that it has in every language, with wa_ before it; what belongs to a type has the
+ * type's name as well, as in wa_pose_mean. One that has a session, a specification or its result as JSON ends in _json.
+ * Where to begin: wa_session_default and wa_measure for a whole car; wa_from_rolling, once, and wa_ahead_readings, frame by
+ * frame, for readings while somebody turns a wrench; wa_camber_deg and its like for a single formula.
+ *
  * Memory: the caller owns every buffer. The library hands out no memory to be freed, and keeps no
  * pointer after it returns. A pointer that is not NULL points to as many bytes as its type, its size
- * or the length, count or capacity beside it says, readable or writable, aligned for its type; nobody
- * writes to them meanwhile, and what is written overlaps nothing else. NULL is refused with
- * WA_NULL_POINTER wherever it is not said to be allowed.
- * Threads: no global state, no state per thread. Every function may be called from any thread at
- * any time, as long as two calls do not write to the same buffers.
- * Errors: an int32_t status, 0 for success, negative otherwise. More in error: NULL, or a wa_error
- * whose size is set. After a failure nothing but that was written, and *result_length where said.
+ * or the length, count or capacity beside it says, readable or writable; nobody writes to them
+ * meanwhile, and what is written overlaps nothing else. NULL is refused with WA_NULL_POINTER wherever it
+ * is not said to be allowed, an address that is not aligned for its type with WA_MISALIGNED.
+ * Arrays of four are in the order fl, fr, rl, rr (WA_WHEEL_...), arrays of two front, rear (WA_AXLE_...).
+ * An array without a length holds as many elements as its declaration says. Points, vectors and matrices
+ * lie in memory as C has them, row by row: hand over &points[0][0].
+ * Threads: no global state, no state per thread, no lock, no thread of its own. Every function may be called
+ * from any thread at any time, as long as two calls do not write to the same buffers.
+ * Time: wa_ahead_readings allocates nothing, on success or on failure, and nor do the formulas that take single
+ * numbers and vectors. All else may.
+ * Errors: an int32_t status, 0 for success, negative otherwise. More in error, the last argument: NULL, or a
+ * wa_error whose size is set. After a failure nothing but that was written, and *result_length where said.
+ * Every function also returns WA_NULL_POINTER, WA_MISALIGNED, WA_BAD_STRUCT_SIZE, WA_BAD_LENGTH and, for a
+ * number that stands for a choice, WA_OUT_OF_RANGE, as its arguments may deserve; WA_INTERNAL_FAULT never
+ * but by a fault of the library. No input of any kind makes it crash that keeps what is said under Memory.
  *
+ * Absent: a reading that is absent is NaN, and never zero. NaN that is handed over is no absent number: it is
+ * refused with WA_NOT_FINITE wherever it is not said to be allowed. A number that may be absent on the way in
+ * is a wa_optional, or a pointer that may be NULL.
  * Texts: a session or a specification is UTF-8 of so many bytes, without a NUL at the end. The path of a
  * reading is a string with a NUL, as in "wheels.fl.camber_deg".
  * Results as JSON go to three arguments:
@@ -34,8 +50,12 @@
  * the struct, or greater than 4096, is refused with WA_BAD_STRUCT_SIZE.
  *
  * Same input, same bytes, on every call, thread and platform.
- * Stability: while wa_abi_version() is 0 the interface still grows. Numbers of statuses, stages,
- * wheels, verdicts, reasons and rules are final: never changed, never reused.
+ * Stability: compare wa_abi_version() with WA_ABI_VERSION before the first call. While it is 0 anything but the numbers of
+ * statuses, warnings, stages, wheels, sides, axles, verdicts, reasons, rules and other choices may still change;
+ * these are final, never changed, never reused. From 1 on, within one version: no function, member or number
+ * goes or changes; functions, numbers and statuses are added; a struct that begins with a size may grow at its
+ * end, unless it stands in another; any other struct stays as it is. The name of the shared library at run time
+ * has the version: libwheel_alignment.so.0. What may change when is in alignment-ffi/docs/abi.md.
  *
  * Readings are no licence to drive: the vehicle maker's procedure and figures, local codes and
  * licensed practice come first.
@@ -161,6 +181,9 @@
 // A length is greater than any object in memory can be.
 #define WA_BAD_LENGTH -1005
 
+// A pointer is not aligned for its type; the message names it. When it is that of wa_error, nothing was written.
+#define WA_MISALIGNED -1006
+
 // A fault of this library, caught at its border: please report it. Nothing was written but the error.
 #define WA_INTERNAL_FAULT -1099
 
@@ -194,20 +217,154 @@
 // Rear right.
 #define WA_WHEEL_RR 3
 
+// The driver's left.
+#define WA_SIDE_LEFT 0
+
+// The driver's right.
+#define WA_SIDE_RIGHT 1
+
+// The front axle.
+#define WA_AXLE_FRONT 0
+
+// The rear axle.
+#define WA_AXLE_REAR 1
+
+// The car was rolled less than the customary 20°: camber and toe scatter more.
+#define WA_WARNING_ROLL_SHORT (1 << 0)
+
+// The wheel rolls over a radius that was assumed, since two stations cannot give it.
+#define WA_WARNING_ROLLING_RADIUS_ASSUMED (1 << 1)
+
+// The loaded radius was not given: the rolling radius stands in for it.
+#define WA_WARNING_LOADED_RADIUS_ASSUMED (1 << 2)
+
+// The steering was swept less than ± 10°: caster and SAI scatter more.
+#define WA_WARNING_SWEEP_SHORT (1 << 3)
+
+// The wheel was free to roll in the sweep: SAI scatters about ten times more than with the wheel locked.
+#define WA_WARNING_SWEEP_WHEEL_FREE (1 << 4)
+
+// The poses of the stage do not fit a rigid motion within their noise.
+#define WA_WARNING_RESIDUAL_HIGH (1 << 5)
+
+// The body moved while the front wheels were steered: axes and angles are referred to a body that did not
+// stand still.
+#define WA_WARNING_BODY_MOVED (1 << 6)
+
+// The sweep did not reach the angle at which toe-out on turns is read: that turn is absent.
+#define WA_WARNING_TURN_NOT_REACHED (1 << 7)
+
+// A wheel was not seen at enough stations of a stage: the readings that need it are absent.
+#define WA_WARNING_WHEEL_BLOCKED (1 << 8)
+
+// A target slipped on its clamp at one station: it fits the other stations of its stage but for this one. In
+// the rolling, the first station alone cannot be told from all that follow.
+#define WA_WARNING_TARGET_SLIPPED_ONCE (1 << 9)
+
+// A target slipped on its clamp and stayed so: from this station on it fits the earlier ones of its stage no
+// more.
+#define WA_WARNING_TARGET_SLIPPED_FROM (1 << 10)
+
+// A wheel that was to be locked in the sweep rolled about its spindle, or its steering axis moves, which looks
+// alike: SAI leans on it.
+#define WA_WARNING_WHEEL_ROLLED (1 << 11)
+
+// The body was not watched at all stations at which the front wheels were steered: it is assumed to have stood
+// still there, or the station is left out.
+#define WA_WARNING_BODY_NOT_WATCHED (1 << 12)
+
+// The points that make the datum do not lie in one plane.
+#define WA_WARNING_DATUM_UNEVEN (1 << 13)
+
+// The body was found again from rear wheels that were free to roll, which do not show how it pitches: caster
+// leans on that.
+#define WA_WARNING_BODY_PITCH_UNSEEN (1 << 14)
+
+// A wheel stands otherwise at the ahead station than while the car was rolled or steered: its target slipped,
+// it was steered, the car moved, or its suspension settled.
+#define WA_WARNING_AHEAD_DISAGREES (1 << 15)
+
+// The rear targets do not show one motion of the body: one of them slipped or rolled.
+#define WA_WARNING_REAR_DISAGREE (1 << 16)
+
+// No radius of the wheel is known: what lies at the ground is absent.
+#define WA_WARNING_RADIUS_UNKNOWN (1 << 17)
+
+// Toe-out on turns is interpolated between stations that lie far apart.
+#define WA_WARNING_TURN_SPARSE (1 << 18)
+
+// The poses do not fit one rigid car within their noise: the car moved between stages, a steering axis moves,
+// or the noise is understated.
+#define WA_WARNING_FIT_POOR (1 << 19)
+
+// A pose does not belong to the car that all others show, and was left out.
+#define WA_WARNING_POSE_LEFT_OUT (1 << 20)
+
+// So many poses of a wheel were left out that the rest hardly check each other: they may be the wrong ones.
+#define WA_WARNING_HARDLY_CHECKED (1 << 21)
+
 // The room for a message, with its NUL, bytes.
 #define WA_MESSAGE_CAPACITY 512
 
-// The car is rolled on its wheels.
+// The version of the binary interface, as the header knows it. 0 while the interface still grows.
+#define WA_ABI_VERSION 0
+
+// Left-handed, X forward, Y right, Z up: wa_pose_from_left_handed_y_right.
+#define WA_AXES_LEFT_HANDED_Y_RIGHT 0
+
+// Left-handed, X right, Y up, Z forward: wa_pose_from_left_handed_y_up.
+#define WA_AXES_LEFT_HANDED_Y_UP 1
+
+// Right-handed, X right, Y up, Z backward: wa_pose_from_right_handed_y_up.
+#define WA_AXES_RIGHT_HANDED_Y_UP 2
+
+// Right-handed, X forward, Y right, Z down: wa_pose_from_z_down.
+#define WA_AXES_Z_DOWN 3
+
+// The car is rolled on its wheels, without slip.
 #define WA_COMPENSATION_ROLLED 0
 
 // The car is raised and one wheel after the other is spun by hand.
 #define WA_COMPENSATION_SPUN 1
+
+// The body stands still while the front wheels are steered.
+#define WA_SWEEP_BODY_STILL 0
+
+// The body may rise, lean and slide, and is found again at each station from the rear targets, whose wheels are locked.
+#define WA_SWEEP_BODY_FOUND_AGAIN 1
 
 // The readings are estimated stage by stage.
 #define WA_METHOD_STAGED 0
 
 // The readings are estimated by one fit of a rigid car to all stages.
 #define WA_METHOD_JOINT 1
+
+// The centreline runs from the midpoint of the rear wheel centres to the midpoint of the front ones.
+#define WA_CENTRELINE_AXLE_MIDPOINTS 0
+
+// The centreline is the bisector of the lines through the left and through the right wheel centres.
+#define WA_CENTRELINE_SIDE_LINE_BISECTOR 1
+
+// Angles to the vertical refer to up.
+#define WA_DATUM_UP 0
+
+// Angles to the vertical refer to the plane on which the wheels stand.
+#define WA_DATUM_WHEEL_PLANE 1
+
+// Angles to the vertical refer to the runway, from points measured on it: runway_mm.
+#define WA_DATUM_RUNWAY 2
+
+// The wheel on the inside of the turn is brought to the angle.
+#define WA_TURN_WHEEL_INNER 0
+
+// The wheel on the outside of the turn is brought to the angle.
+#define WA_TURN_WHEEL_OUTER 1
+
+// The body goes straight while the car is rolled: it moves along one direction and does not turn.
+#define WA_ROLLING_BODY_TRANSLATES 0
+
+// The body may turn as well: the car does not run quite straight.
+#define WA_ROLLING_BODY_TURNS 1
 
 // The rule allows neither of the other verdicts.
 #define WA_VERDICT_UNDETERMINED 0
@@ -233,13 +390,23 @@
 // Within the limits conforms, beyond them does not; whoever takes the verdict shares the risk.
 #define WA_RULE_SIMPLE_ACCEPTANCE 1
 
-// The version of the binary interface, as the header knows it. 0 while the interface still grows.
-#define WA_ABI_VERSION 0
+// The limits are in the reading's own unit.
+#define WA_UNIT_OWN 0
+
+// The limits are in degrees.
+#define WA_UNIT_DEG 1
+
+// The limits are in minutes of arc.
+#define WA_UNIT_ARCMIN 2
+
+// The limits are in mm: of a length, or of toe at the reference diameter.
+#define WA_UNIT_MM 3
 
 // What went wrong, and where. The caller owns it, and sets size to sizeof(wa_error) once; no call changes it.
 //
 // A call with a good size fills in all the rest, on success too: then code is 0 and the message empty.
-// A call with a bad one returns WA_BAD_STRUCT_SIZE and does nothing else.
+// A call with a bad one returns WA_BAD_STRUCT_SIZE, a call with one that is not aligned WA_MISALIGNED, and does
+// nothing else.
 typedef struct wa_error {
     // Set by the caller: sizeof(wa_error).
     size_t size;
@@ -262,27 +429,249 @@ typedef struct wa_error {
     char message[WA_MESSAGE_CAPACITY];
 } wa_error;
 
-// How a run of trials is made. Set size, then call wa_trials_default.
-typedef struct wa_trials {
-    // Set by the caller: sizeof(wa_trials).
+// One wheel.
+typedef struct wa_wheel_readings {
+    // Camber: inclination of the wheel plane to the datum's normal; positive with the top outward. Degrees.
+    double camber_deg;
+    // Toe, positive toe-in: of a front wheel to the thrust line, of a rear wheel to the centreline. Degrees.
+    double toe_deg;
+    // Toe to the vehicle's centreline, positive toe-in, degrees.
+    double toe_to_centreline_deg;
+    // Wheel centre in the vehicle frame, mm.
+    double centre_mm[3];
+    // Spindle, unit vector outward, in the vehicle frame.
+    double spindle[3];
+    // Runout of the clamp: angle between the spindle and the nearest axis of the target. Degrees.
+    double runout_deg;
+    // Rolling radius: travel of the wheel centre over roll angle. A spun wheel has none. In mm.
+    double rolling_radius_mm;
+} wa_wheel_readings;
+
+// The four wheels.
+typedef struct wa_wheels {
+    // Front left.
+    struct wa_wheel_readings fl;
+    // Front right.
+    struct wa_wheel_readings fr;
+    // Rear left.
+    struct wa_wheel_readings rl;
+    // Rear right.
+    struct wa_wheel_readings rr;
+} wa_wheels;
+
+// One axle.
+typedef struct wa_axle_readings {
+    // Total toe: the sum of both wheels' toe, positive toe-in. Degrees.
+    double total_toe_deg;
+    // Camber, left minus right, degrees.
+    double cross_camber_deg;
+    // Track between wheel centres, along the vehicle's y axis, mm.
+    double track_mm;
+    // Track between contact centres, along the vehicle's y axis (ISO 8855's track), mm.
+    double track_at_ground_mm;
+    // Setback as an angle: atan(setback_mm / track_mm); positive with the right wheel further rearward.
+    // Degrees.
+    double setback_deg;
+    // Setback: x of the left wheel centre minus x of the right one; positive with the right wheel further
+    // rearward. In mm.
+    double setback_mm;
+} wa_axle_readings;
+
+// Both axles.
+typedef struct wa_axles {
+    // The front axle.
+    struct wa_axle_readings front;
+    // The rear axle.
+    struct wa_axle_readings rear;
+} wa_axles;
+
+// The chassis.
+typedef struct wa_chassis_readings {
+    // Thrust angle: (rear left toe - rear right toe)/2; positive when the thrust line points to the right of
+    // the centreline. Degrees.
+    double thrust_angle_deg;
+    // Wheelbase on the left, along the vehicle's x axis, mm.
+    double wheelbase_left_mm;
+    // Wheelbase on the right, along the vehicle's x axis, mm.
+    double wheelbase_right_mm;
+    // Wheelbase, left minus right, mm.
+    double wheelbase_difference_mm;
+    // Diagonal from the front left to the rear right wheel centre, in the reference plane, mm.
+    double diagonal_fl_rr_mm;
+    // Diagonal from the front right to the rear left wheel centre, in the reference plane, mm.
+    double diagonal_fr_rl_mm;
+    // Diagonals, fl–rr minus fr–rl, mm.
+    double diagonal_difference_mm;
+    // Track between wheel centres, front minus rear, mm.
+    double track_difference_mm;
+    // Axle offset: the rear midpoint from the line through the front midpoint square to the front axle line;
+    // positive to the left. In mm.
+    double axle_offset_mm;
+} wa_chassis_readings;
+
+// The steering axis of one side.
+typedef struct wa_steering_axis_readings {
+    // Caster to the datum, in the side view; positive with the top of the axis rearward. Degrees.
+    double caster_deg;
+    // Steering-axis inclination to the datum, in the front view; positive with the top inboard. Degrees.
+    double sai_deg;
+    // Included angle: SAI plus camber. Degrees.
+    double included_angle_deg;
+    // Caster trail along the vehicle's x axis; positive when the axis meets the ground ahead of the contact
+    // centre. In mm.
+    double caster_trail_mm;
+    // Scrub radius along the vehicle's y axis; positive when the axis meets the ground inboard of the contact
+    // centre. In mm.
+    double scrub_radius_mm;
+    // Caster trail along the wheel's heading; positive when the axis meets the ground ahead of the contact
+    // centre. In mm.
+    double caster_trail_in_wheel_plane_mm;
+    // Scrub radius square to the wheel's heading; positive when the axis meets the ground inboard of the
+    // contact centre. In mm.
+    double scrub_radius_in_wheel_plane_mm;
+    // Caster to the body, whose pitch and roll come from the ride heights; positive with the top of the axis
+    // rearward. Degrees.
+    double caster_to_body_deg;
+    // Steering-axis inclination to the body, whose pitch and roll come from the ride heights; positive with
+    // the top inboard. Degrees.
+    double sai_to_body_deg;
+    // Steering axis, unit vector upward, in the vehicle frame.
+    double axis_direction[3];
+    // Point of the steering axis nearest to the wheel centre straight ahead, in the vehicle frame, mm.
+    double axis_point_mm[3];
+    // How far one fixed axis leaves the sweep unexplained, root mean square over the stations: direction.
+    // Degrees.
+    double residual_deg;
+    // How far one fixed axis leaves the sweep unexplained, root mean square over the stations: position. In
+    // mm.
+    double residual_mm;
+} wa_steering_axis_readings;
+
+// The steering, from the sweep.
+typedef struct wa_steering_readings {
+    // The axis of the left front wheel.
+    struct wa_steering_axis_readings left;
+    // The axis of the right front wheel.
+    struct wa_steering_axis_readings right;
+    // How far from straight ahead the front wheels stood at the ahead station: (right toe - left toe)/2 to the
+    // thrust line; positive to the left. Degrees.
+    double ahead_error_deg;
+    // Caster, left minus right, degrees.
+    double cross_caster_deg;
+    // SAI, left minus right, degrees.
+    double cross_sai_deg;
+    // Range of the sweep: largest minus smallest mean steer angle of the front wheels. Degrees.
+    double sweep_range_deg;
+} wa_steering_readings;
+
+// The front wheels in a turn, where the wheel that the session names has the angle that it names.
+typedef struct wa_turn_readings {
+    // Steer angle of the wheel on the inside of the turn, from its own heading straight ahead, degrees.
+    double inner_deg;
+    // Steer angle of the wheel on the outside of the turn, from its own heading straight ahead, degrees.
+    double outer_deg;
+    // Toe-out on turns: inner minus outer. Degrees.
+    double toe_out_deg;
+    // Ideal toe-out there, by Ackermann: cot(outer) - cot(inner) = (distance of the steering axes at the
+    // ground, along the vehicle's y axis)/(mean wheelbase). Degrees.
+    double ackermann_deg;
+} wa_turn_readings;
+
+// The front wheels at full lock.
+typedef struct wa_lock_readings {
+    // Steer angle of the left wheel, from its own heading straight ahead; positive to the left. Degrees.
+    double left_deg;
+    // Steer angle of the right wheel, from its own heading straight ahead; positive to the left. Degrees.
+    double right_deg;
+} wa_lock_readings;
+
+// Turning, from the sweep and the locks.
+typedef struct wa_turns_readings {
+    // A turn to the left.
+    struct wa_turn_readings left_turn;
+    // A turn to the right.
+    struct wa_turn_readings right_turn;
+    // Full lock to the left.
+    struct wa_lock_readings lock_left;
+    // Full lock to the right.
+    struct wa_lock_readings lock_right;
+} wa_turns_readings;
+
+// Every reading of a car, each at its path: alignment.wheels.fl.camber_deg.
+//
+// A reading that is absent is NaN, and its bit in present is 0; no reading that is present is NaN or infinite. The
+// same tree holds what readings are worth: then each number is the standard uncertainty of the reading at its path, in the
+// unit of that, or its degrees of freedom, which may be infinite.
+typedef struct wa_alignment {
+    // Set by the caller: sizeof(wa_alignment). Within another struct set by the library.
     size_t size;
-    // The probability that an interval is to hold, between 0 and 1; by default 0.95.
-    double probability;
-    // The seed: the same gives the same trials. By default 0.
-    uint64_t seed;
-    // So many significant digits of each standard uncertainty are to stand still, 1 to 4; by default 2.
-    uint32_t significant_digits;
-    // The most trials, 100 000 to 10 million, the default.
-    uint32_t most_trials;
-} wa_trials;
+    // Which readings are present: bit position % 64 of present[position / 64], by the position that
+    // wa_reading_position tells. Or ask wa_is_present. The bits beyond wa_reading_count() are 0.
+    uint64_t present[2];
+    // Per wheel.
+    struct wa_wheels wheels;
+    // Per axle.
+    struct wa_axles axles;
+    // The chassis.
+    struct wa_chassis_readings chassis;
+    // The steering, from the sweep.
+    struct wa_steering_readings steering;
+    // Turning, from the sweep and the locks.
+    struct wa_turns_readings turns;
+} wa_alignment;
+
+// A number that may be absent.
+typedef struct wa_optional {
+    // 1, or 0 when absent.
+    int64_t present;
+    // The number; from the library NaN when absent, to the library not looked at then.
+    double value;
+} wa_optional;
+
+// The pose of a target in the rig: a point p of the target lies at R·p + t in the rig. Of the target of a wheel that a
+// camera of the session names, in the frame of that camera.
+//
+// Plain numbers, checked when they are used: finite, coordinates within a kilometre, R orthonormal within 1e-6 in its worst
+// element of RᵀR and right-handed; within that it is taken to the nearest rotation.
+typedef struct wa_pose {
+    // R, row by row: its columns are the axes of the target, seen in the rig.
+    double rotation[3][3];
+    // t, the origin of the target in the rig, mm.
+    double translation_mm[3];
+} wa_pose;
+
+// How much the frames of one station scatter about their mean: one standard deviation of a single frame per axis.
+typedef struct wa_spread {
+    // How many frames there were.
+    size_t frames;
+    // Of the rotation, about each axis, degrees. NaN for one frame.
+    double rotation_deg;
+    // Of the translation, along each axis, mm. NaN for one frame.
+    double translation_mm;
+} wa_spread;
+
+// A camera that reports in its own frame.
+typedef struct wa_camera {
+    // Where the camera is and how it is turned in the rig: a point p of its frame lies at R·p + t in the rig.
+    struct wa_pose rig_from_camera;
+    // Of fl, fr, rl, rr: not 0 where it sees the wheel, whose poses are then in its frame. No wheel is named by two.
+    int32_t wheels[4];
+} wa_camera;
 
 // A scatter per axis: one standard deviation.
 typedef struct wa_pose_noise {
-    // About each axis, degrees.
+    // About each axis, degrees, 0 to 10.
     double rotation_deg;
-    // Along each axis, mm.
+    // Along each axis, mm, 0 to 100.
     double translation_mm;
 } wa_pose_noise;
+
+// How a pose scatters when its axes scatter differently or together: the covariance of a small turn and a small shift.
+typedef struct wa_pose_covariance {
+    // Row by row, in the order x, y, z of the rotation, in degrees, then x, y, z of the translation, in mm: deg², deg·mm
+    // and mm². With the rotation vector w and the shift t the pose seen is exp(w)·R and p + t.
+    double covariance[6][6];
+} wa_pose_covariance;
 
 // Standard uncertainties of the inputs beside the poses; 0 is exact.
 typedef struct wa_input_uncertainty {
@@ -296,9 +685,343 @@ typedef struct wa_input_uncertainty {
     double runway_mm;
     // Of each ride height, mm.
     double ride_height_mm;
-    // Of where the cameras of the right wheels stand against those of the left.
+    // Of where the cameras of the right wheels stand against those of the left: one error that all poses of the right
+    // wheels share.
     struct wa_pose_noise right_cameras;
 } wa_input_uncertainty;
+
+// What the cameras saw of one wheel at one station.
+typedef struct wa_sighting {
+    // frames_count poses of a target that stands still, which are averaged. NULL when it was not seen.
+    const struct wa_pose *frames;
+    // How many: 0 when the wheel was not seen, 1 for a single pose, at most 10000.
+    size_t frames_count;
+    // How a single pose scatters, where that is known better than of the others; else NULL. Not with several frames.
+    const struct wa_pose_covariance *covariance;
+} wa_sighting;
+
+// The wheels at one moment: what was seen of each. All zero, nothing was.
+typedef struct wa_station {
+    // Front left.
+    struct wa_sighting fl;
+    // Front right.
+    struct wa_sighting fr;
+    // Rear left.
+    struct wa_sighting rl;
+    // Rear right.
+    struct wa_sighting rr;
+} wa_station;
+
+// The custom by which toe-out on turns is read.
+typedef struct wa_turn {
+    // The wheel that is brought to angle_deg: WA_TURN_WHEEL_...
+    int32_t wheel;
+    // The steer angle of that wheel, from its own heading straight ahead, degrees, 1 to 60; 20 by custom.
+    double angle_deg;
+} wa_turn;
+
+// The choices on which readings depend.
+typedef struct wa_reference {
+    // How the centreline is defined: WA_CENTRELINE_...
+    int32_t centreline;
+    // What angles to the vertical are measured from: WA_DATUM_...
+    int32_t datum;
+    // How toe-out on turns is read.
+    struct wa_turn turn;
+} wa_reference;
+
+// What the joint fit is told beside the session. It plays no part in the staged method.
+typedef struct wa_joint_options {
+    // Not 0: poses that do not belong to the car of the others are found and left out, each with a warning.
+    int32_t robust;
+    // How far a wheel may slip on the ground between the ahead station and one of the rolling, one standard deviation, 0 to
+    // 100 mm.
+    double rolling_slip_mm;
+} wa_joint_options;
+
+// What a rig hands over about one car: poses of the four targets at each station, and what it knows of itself. Set size,
+// then call wa_session_default, then hand over what the rig has.
+//
+// Arrays and stations stay the caller's; pointers are read during the call alone.
+typedef struct wa_session {
+    // Set by the caller: sizeof(wa_session).
+    size_t size;
+    // A remark for people, UTF-8 with a NUL at the end, or NULL; it plays no part in any reading.
+    const char *note;
+    // Unit vector upward in the rig, 3 numbers: against gravity, or the normal of a calibrated runway. NULL when there
+    // is none, as with the datum of a runway.
+    const double *up;
+    // Of fl, fr, rl, rr: from the wheel's centre plane outward along the spindle to the origin of the target, -1000 to
+    // 1000 mm. Rolling cannot show it.
+    double clamp_standoff_mm[4];
+    // The cameras that report in their own frames, cameras_count of them; NULL for none. A wheel that none of them names
+    // is given in the frame of the rig.
+    const struct wa_camera *cameras;
+    // How many cameras there are.
+    size_t cameras_count;
+    // How much a pose scatters, alike along all axes. NULL when that is not stated.
+    const struct wa_pose_noise *pose_noise;
+    // How much a pose scatters, by a covariance; instead of pose_noise, else NULL.
+    const struct wa_pose_covariance *pose_covariance;
+    // How well the rig knows its other inputs. NULL when that is not stated.
+    const struct wa_input_uncertainty *input_uncertainty;
+    // Loaded radius of the front and of the rear axle, 50 to 1500 mm: from the wheel centre to the contact centre, in the
+    // wheel plane. The rolling radius stands in where it is absent.
+    struct wa_optional loaded_radius_mm[2];
+    // Ride height at fl, fr, rl, rr, 4 numbers, -2000 to 5000 mm: with them caster and SAI are also given to the body.
+    // NULL when they were not taken.
+    const double *ride_height_mm;
+    // Points of the runway under fl, fr, rl, rr, 12 numbers, as in double runway_mm[4][3], in the rig, mm. The datum
+    // WA_DATUM_RUNWAY needs them; else NULL.
+    const double *runway_mm;
+    // How the clamps are compensated: WA_COMPENSATION_...
+    int32_t compensation;
+    // What the body may do while the car is rolled: WA_ROLLING_BODY_...
+    int32_t rolling_body;
+    // The stations at which the car was rolled or its wheels spun, rolling_count of them, in any order.
+    const struct wa_station *rolling;
+    // How many, at most 10000.
+    size_t rolling_count;
+    // The station with the wheels straight ahead.
+    struct wa_station ahead;
+    // The stations of the caster sweep, sweep_count of them, in any order. NULL without a sweep.
+    const struct wa_station *sweep;
+    // How many, at most 10000.
+    size_t sweep_count;
+    // Whether the brake held the wheels during the sweep, the front ones to their knuckles, the rear ones to the body: 1,
+    // or 0 when they were free to roll. WA_NONE without a sweep; a sweep needs it said.
+    int32_t sweep_wheels_locked;
+    // What the body does while the front wheels are steered: WA_SWEEP_BODY_...
+    int32_t sweep_body;
+    // Full lock to the left. NULL when it was not taken.
+    const struct wa_station *lock_left;
+    // Full lock to the right. NULL when it was not taken.
+    const struct wa_station *lock_right;
+    // The choices on which readings depend.
+    struct wa_reference reference;
+    // How the readings are estimated from the poses: WA_METHOD_...
+    int32_t method;
+    // What the joint fit is told beside the session.
+    struct wa_joint_options joint;
+} wa_session;
+
+// How well one rigid car explains all poses: of the joint method alone.
+typedef struct wa_fit {
+    // 0 when there is none, and all else is NaN or 0.
+    int32_t present;
+    // Steps that the fit took.
+    uint32_t steps;
+    // The weighted sum of the squares of what the fit left over.
+    double chi_squared;
+    // Residuals less unknowns.
+    double degrees_of_freedom;
+    // The chance that noise alone makes it so large, 0 to 1. NaN when the noise is not known.
+    double p_value;
+} wa_fit;
+
+// The readings of a session, what they rest on, and what is weak in them. Residuals, spreads, the figures of the warnings
+// and the poses of a fit are lists, and stand in the result of wa_measure_json.
+typedef struct wa_measurement {
+    // Set by the caller: sizeof(wa_measurement).
+    size_t size;
+    // What is weak: WA_WARNING_... bits. 0 when nothing is.
+    uint32_t warnings;
+    // How the readings were estimated: WA_METHOD_...
+    int32_t method;
+    // The choices that the readings rest on, defaults included.
+    struct wa_reference reference;
+    // The normal of the datum, unit vector upward in the rig: what angles to the vertical refer to.
+    double datum_normal[3];
+    // How well one rigid car explains all poses.
+    struct wa_fit fit;
+    // Every reading. Its size is set by the library.
+    struct wa_alignment alignment;
+} wa_measurement;
+
+// Where a wheel sits in the target clamped to it.
+typedef struct wa_compensation {
+    // The spindle, unit vector outward, in the frame of the target.
+    double spindle_in_target[3];
+    // The wheel centre in the frame of the target, mm.
+    double centre_in_target_mm[3];
+    // Runout of the clamp, degrees: the angle between the spindle and the nearest axis of the target. It says nothing
+    // about the wheel.
+    double runout_deg;
+    // Travel of the wheel centre over roll angle, mm. Absent when the wheel was spun instead of rolled.
+    struct wa_optional rolling_radius_mm;
+    // Roll angle between the extreme stations, degrees.
+    double roll_range_deg;
+} wa_compensation;
+
+// The compensation of the wheels.
+typedef struct wa_clamp_compensation {
+    // Set by the caller: sizeof(wa_clamp_compensation).
+    size_t size;
+    // Of fl, fr, rl, rr. NaN where the wheel was not seen often enough.
+    struct wa_compensation wheels[4];
+    // Whether each wheel has one: 1 or 0.
+    int32_t present[4];
+    // What is weak in it: WA_WARNING_... bits.
+    uint32_t warnings;
+    // The direction in which the car travelled as it rolled forward: unit vector, horizontal, in the rig. NaN when the
+    // wheels were spun.
+    double travel_direction_in_rig[3];
+} wa_clamp_compensation;
+
+// What four poses show straight ahead. As in wa_alignment, and with the same paths: NaN where absent. Only
+// rolling_radius_mm and track_at_ground_mm can be absent.
+typedef struct wa_ahead_readings_result {
+    // Set by the caller: sizeof(wa_ahead_readings_result).
+    size_t size;
+    // Per wheel.
+    struct wa_wheels wheels;
+    // Per axle.
+    struct wa_axles axles;
+    // The chassis.
+    struct wa_chassis_readings chassis;
+    // The axes of the vehicle seen in the rig, in the columns of its rotation, and its origin, the midpoint of the rear
+    // wheel centres: a point p of the vehicle lies at R·p + t in the rig.
+    struct wa_pose rig_from_vehicle;
+} wa_ahead_readings_result;
+
+// Readings straight ahead from the four poses of each record: a record is one car at one moment. All arrays lie record
+// after record; one whose count is 1 holds for all records.
+typedef struct wa_ahead_records {
+    // Set by the caller: sizeof(wa_ahead_records).
+    size_t size;
+    // How many records there are.
+    size_t count;
+    // The poses of fl, fr, rl, rr of each record in the rig, 64 numbers: four homogeneous matrices 4×4, each row by row, as
+    // in double poses[count][4][4][4], the translation in mm.
+    const double *poses;
+    // The spindle in each target, unit vector outward, 12 numbers, as in double spindle_in_target[count][4][3].
+    const double *spindle_in_target;
+    // 1 or count.
+    size_t spindle_in_target_count;
+    // The wheel centre in each target, mm, 12 numbers, as in double centre_in_target_mm[count][4][3].
+    const double *centre_in_target_mm;
+    // 1 or count.
+    size_t centre_in_target_mm_count;
+    // The rolling radii of fl, fr, rl, rr, mm, 4 numbers. NaN where there is none.
+    const double *rolling_radius_mm;
+    // 1 or count.
+    size_t rolling_radius_mm_count;
+    // Unit vector upward in the rig, 3 numbers.
+    const double *up;
+    // 1 or count.
+    size_t up_count;
+    // Loaded radius of the front and of the rear axle, 50 to 1500 mm, of all records.
+    struct wa_optional loaded_radius_mm[2];
+    // How the centreline is defined: WA_CENTRELINE_...
+    int32_t centreline;
+} wa_ahead_records;
+
+// Where the results of many records go: one column per reading, one row per record. No column overlaps another.
+typedef struct wa_columns {
+    // Set by the caller: sizeof(wa_columns).
+    size_t size;
+    // The readings asked for, readings_count of them, by their positions, as wa_reading_position tells.
+    const size_t *readings;
+    // How many readings are asked for, at most 4096.
+    size_t readings_count;
+    // A column for each of them, of as many doubles as there are records. NaN is written where a record has no such reading,
+    // and where it is refused.
+    double *const *values;
+    // The status of each record: WA_SUCCESS where it was computed.
+    int32_t *codes;
+} wa_columns;
+
+// The stations of one kind of each record.
+typedef struct wa_stations {
+    // The stations, record after record, as in double poses[count][each][4][4][4]. NULL for none.
+    const double *poses;
+    // How many each record has.
+    size_t each;
+} wa_stations;
+
+// Whole sessions that have as many stations each. All arrays lie record after record. A pose of sixteen NaN is a wheel
+// that was not seen.
+typedef struct wa_session_records {
+    // Set by the caller: sizeof(wa_session_records).
+    size_t size;
+    // How many records there are.
+    size_t count;
+    // What holds for every session. Its own stations play no part.
+    const struct wa_session *settings;
+    // The rolling stations.
+    struct wa_stations rolling;
+    // The station straight ahead of each record, as in double ahead[count][4][4][4].
+    const double *ahead;
+    // The stations of the sweep; none without a sweep.
+    struct wa_stations sweep;
+    // Full lock to the left, as ahead. NULL where it was not taken.
+    const double *lock_left;
+    // Full lock to the right, as ahead. NULL where it was not taken.
+    const double *lock_right;
+    // Up in the rig, 3 numbers each. NULL where the settings say it.
+    const double *up;
+    // 0, or 1 for one that holds for all, or count.
+    size_t up_count;
+    // The clamp standoffs fl, fr, rl, rr, mm, 4 numbers each. NULL where the settings say them.
+    const double *clamp_standoff_mm;
+    // 0, or 1 for one that holds for all, or count.
+    size_t clamp_standoff_mm_count;
+} wa_session_records;
+
+// What is known of one input of a measurement function.
+typedef struct wa_input {
+    // The estimate.
+    double estimate;
+    // Its standard uncertainty, in the same unit; not negative.
+    double standard_uncertainty;
+    // The degrees of freedom on which it rests, at least 1; infinite when it is itself known.
+    double degrees_of_freedom;
+} wa_input;
+
+// One output of a measurement function, with its uncertainty.
+typedef struct wa_output {
+    // The estimate.
+    double estimate;
+    // Its standard uncertainty, in the same unit.
+    double standard_uncertainty;
+    // Its effective degrees of freedom, infinite if it is known. Absent when correlated inputs differ in them.
+    struct wa_optional degrees_of_freedom;
+} wa_output;
+
+// An interval about an estimate, estimate ± expanded uncertainty, that holds the quantity with a stated probability.
+typedef struct wa_expanded {
+    // The factor on the standard uncertainty.
+    double coverage_factor;
+    // Half the length of the interval, in the unit of the estimate.
+    double expanded_uncertainty;
+} wa_expanded;
+
+// The readings of a session, and what each is worth as far as the session tells.
+typedef struct wa_uncertainty {
+    // Set by the caller: sizeof(wa_uncertainty).
+    size_t size;
+    // The measurement itself. Its size is set by the library.
+    struct wa_measurement measurement;
+    // The standard uncertainty of every reading, in the unit of the reading, at its path. Its size is set by the library.
+    struct wa_alignment standard;
+    // The effective degrees of freedom of every standard uncertainty, at the same path: infinite where the noise is known.
+    // Its size is set by the library.
+    struct wa_alignment degrees_of_freedom;
+} wa_uncertainty;
+
+// How a run of trials is made. Set size, then call wa_trials_default.
+typedef struct wa_trials {
+    // Set by the caller: sizeof(wa_trials).
+    size_t size;
+    // The probability that an interval is to hold, between 0 and 1; by default 0.95.
+    double probability;
+    // The seed: the same gives the same trials. By default 0.
+    uint64_t seed;
+    // So many significant digits of each standard uncertainty are to stand still, 1 to 4; by default 2.
+    uint32_t significant_digits;
+    // The most trials, 100 000 to 10 million, the default.
+    uint32_t most_trials;
+} wa_trials;
 
 // How a car is to be measured. Set size, then call wa_plan_default, then change what is planned otherwise.
 // The car itself hardly matters: a sound one of the given size stands in.
@@ -333,14 +1056,6 @@ typedef struct wa_plan {
     // WA_METHOD_...
     int32_t method;
 } wa_plan;
-
-// A number that may be absent.
-typedef struct wa_optional {
-    // The number; from the library NaN when absent, to the library not looked at then.
-    double value;
-    // 0 when absent.
-    int32_t present;
-} wa_optional;
 
 // How far to roll and to sweep.
 typedef struct wa_reach_result {
@@ -397,6 +1112,24 @@ typedef struct wa_judgement {
     struct wa_limits acceptance;
 } wa_judgement;
 
+// The limits of one reading as a specification writes them: min, max or both, or else nominal with minus and plus.
+typedef struct wa_tolerance {
+    // The least value that conforms.
+    struct wa_optional min;
+    // The greatest value that conforms.
+    struct wa_optional max;
+    // The value to aim at.
+    struct wa_optional nominal;
+    // How far below the nominal value conforms; not negative.
+    struct wa_optional minus;
+    // How far above the nominal value conforms; not negative.
+    struct wa_optional plus;
+    // The diameter at which a toe in mm is told, mm.
+    struct wa_optional reference_diameter_mm;
+    // The unit of all the others: WA_UNIT_...
+    int32_t unit;
+} wa_tolerance;
+
 // Repeats of one reading; all but the degrees of freedom and the factor in the unit of the values.
 typedef struct wa_repeatability_result {
     // Set by the caller: sizeof(wa_repeatability_result).
@@ -417,6 +1150,64 @@ typedef struct wa_repeatability_result {
     double expanded_of_mean;
 } wa_repeatability_result;
 
+// An angle as workshop manuals print it: -0°12′ has no negative whole degree, so the sign stands apart.
+typedef struct wa_degrees_minutes {
+    // 1 below zero, else 0; to the library anything but 0 is below zero.
+    int32_t negative;
+    // Whole degrees, without sign.
+    double degrees;
+    // Minutes of arc, 0 to 59.
+    double minutes;
+} wa_degrees_minutes;
+
+// One reading of a camber gauge.
+typedef struct wa_gauge_position {
+    // Yaw of the wheel, degrees, positive to the left.
+    double yaw_deg;
+    // Camber there, degrees, positive with the top outward.
+    double camber_deg;
+} wa_gauge_position;
+
+// Both projected angles of a steering axis.
+typedef struct wa_axis_angles {
+    // Caster, degrees, positive with the top of the axis rearward.
+    double caster_deg;
+    // SAI, degrees, positive with the top of the axis inboard.
+    double sai_deg;
+} wa_axis_angles;
+
+// One reading of an inclination gauge on the hub of a locked wheel.
+typedef struct wa_pitch_position {
+    // Azimuth of the hub's line, degrees, positive to the left.
+    double azimuth_deg;
+    // Its pitch there, degrees, positive nose up.
+    double pitch_deg;
+} wa_pitch_position;
+
+// A tyre size, mm.
+typedef struct wa_tyre_size {
+    // Nominal section width, mm.
+    double section_width_mm;
+    // Nominal aspect ratio: section height over section width, in percent.
+    double aspect_ratio_percent;
+    // Nominal rim diameter, mm.
+    double rim_diameter_mm;
+    // Section height, mm: width times aspect ratio.
+    double section_height_mm;
+    // Overall diameter, mm: rim diameter plus two section heights.
+    double overall_diameter_mm;
+} wa_tyre_size;
+
+// A plane through points, by least squares.
+typedef struct wa_plane {
+    // Unit vector square to the plane. Its sign is not settled by the points.
+    double normal[3];
+    // The mean of the points, mm; it lies in the plane.
+    double point_mm[3];
+    // How far the points lie from the plane, mm, root mean square. 0 for three.
+    double residual_mm;
+} wa_plane;
+
 #ifdef __cplusplus
 extern "C" {
 #endif // __cplusplus
@@ -424,6 +1215,264 @@ extern "C" {
 // The name of a status in snake case, as in "roll_too_small": a static string, never NULL, not to be
 // freed. "unknown" for a number that is no status.
 const char *wa_status_name(int32_t status);
+
+// WA_ABI_VERSION of the library in use: compare it with the header's before the first call.
+uint32_t wa_abi_version(void);
+
+// The version of the library in use, as in "0.1.0": a static string, never NULL, not to be freed.
+const char *wa_version(void);
+
+// How many readings there are: the three components of a vector are three. Later versions may have more.
+size_t wa_reading_count(void);
+
+// The path of a reading, as in "wheels.fl.camber_deg" or "wheels.fl.centre_mm[0]": a static string, not to
+// be freed. It is also how C writes it: alignment.wheels.fl.centre_mm[0]. NULL for a position that is not less than
+// wa_reading_count(). The order is that of the members of wa_alignment, of its bits present, and of the rows and columns
+// of wa_covariance_matrix.
+const char *wa_reading_path(size_t position);
+
+// Where a path stands among the readings, counted from 0.
+//
+// path: UTF-8 with a NUL at the end.
+//
+// Returns WA_SUCCESS; WA_UNKNOWN_READING; WA_NOT_UTF8.
+int32_t wa_reading_position(const char *path, size_t *position, struct wa_error *error);
+
+// The unit of a reading: "deg", "mm", or "1" for a component of a unit vector. A static string, not to be freed. NULL for
+// a position that is not less than wa_reading_count().
+const char *wa_reading_unit(size_t position);
+
+// Whether a reading is present.
+//
+// present: the member of wa_alignment. NULL has none.
+// position: as wa_reading_position tells.
+//
+// Returns 1 or 0; 0 for a position that is none.
+//
+int32_t wa_is_present(const uint64_t present[2], size_t position);
+
+// One reading by its path, in degrees or mm as its name says.
+//
+// path: as in "wheels.fl.camber_deg", UTF-8 with a NUL at the end.
+// reading: absent when the reading is.
+//
+// Returns WA_SUCCESS; WA_UNKNOWN_READING; WA_NOT_UTF8.
+int32_t wa_alignment_get(const struct wa_alignment *alignment,
+                         const char *path,
+                         struct wa_optional *reading,
+                         struct wa_error *error);
+
+// Every reading as a list.
+//
+// values: buffer of the caller of capacity doubles, of which wa_reading_count() are written, in the order of
+//     wa_reading_path. NaN where absent.
+//
+// Returns WA_SUCCESS; WA_BUFFER_TOO_SMALL.
+int32_t wa_alignment_values(const struct wa_alignment *alignment,
+                            double *values,
+                            size_t capacity,
+                            struct wa_error *error);
+
+// The tree of a list of readings, such as those of another source that are to be judged.
+//
+// values: count numbers, wa_reading_count() of them, in the order of wa_reading_path; NaN where absent. A vector of which
+//     one component is absent is absent.
+// alignment: struct of the caller whose size is set.
+//
+// Returns WA_SUCCESS; WA_CONTRADICTION for another count.
+int32_t wa_alignment_from_values(const double *values,
+                                 size_t values_count,
+                                 struct wa_alignment *alignment,
+                                 struct wa_error *error);
+
+// A pose from a unit quaternion.
+//
+// quaternion_wxyz: w first; within 1e-6 of length 1, to which it is scaled.
+// translation_mm: the origin of the target in the rig, mm.
+//
+// Returns WA_SUCCESS; WA_NOT_FINITE; WA_NOT_UNIT_LENGTH.
+//
+int32_t wa_pose_from_quaternion_wxyz(const double quaternion_wxyz[4],
+                                     const double translation_mm[3],
+                                     struct wa_pose *pose,
+                                     struct wa_error *error);
+
+// A pose from a rotation vector: its direction is the axis, its length the angle in radians, at most ten
+// turns.
+//
+// translation_mm: the origin of the target in the rig, mm.
+//
+// Returns WA_SUCCESS; WA_NOT_FINITE; WA_ANGLE_OUT_OF_RANGE.
+//
+int32_t wa_pose_from_rotation_vector_rad(const double rotation_vector_rad[3],
+                                         const double translation_mm[3],
+                                         struct wa_pose *pose,
+                                         struct wa_error *error);
+
+// A pose from a homogeneous 4×4 matrix, row after row, as an array double matrix[4][4] lies in memory: the
+// translation, mm, stands at 3, 7 and 11, and 0 0 0 1 in the last row. The rotation is checked when the pose
+// is used.
+//
+// Returns WA_SUCCESS; WA_NOT_FINITE; WA_NOT_A_ROTATION when the last row is not 0 0 0 1, by which a matrix
+// in the other order betrays itself.
+//
+int32_t wa_pose_from_matrix4_row_major(const double matrix[16],
+                                       struct wa_pose *pose,
+                                       struct wa_error *error);
+
+// A pose from a homogeneous 4×4 matrix, column after column, as graphics libraries store it: the
+// translation, mm, stands at 12, 13 and 14, and 0 0 0 1 in the last row. The rotation is checked when the
+// pose is used.
+//
+// Returns WA_SUCCESS; WA_NOT_FINITE; WA_NOT_A_ROTATION when the last row is not 0 0 0 1, by which a matrix
+// in the other order betrays itself.
+//
+int32_t wa_pose_from_matrix4_column_major(const double matrix[16],
+                                          struct wa_pose *pose,
+                                          struct wa_error *error);
+
+// A pose from a left-handed source with X forward, Y right, Z up: (x, y, z) → (x, -y, z), mm. Rig and target
+// axes are mapped by the same matrix M: R' = M·R·Mᵀ, t' = M·t. Convert up alike, with wa_axes_direction.
+// Numbers are checked when the pose is used.
+//
+// rotation: R of the source, 3×3, row by row.
+// translation_mm: t of the source, mm.
+//
+// Returns WA_SUCCESS.
+//
+int32_t wa_pose_from_left_handed_y_right(const double rotation[9],
+                                         const double translation_mm[3],
+                                         struct wa_pose *pose,
+                                         struct wa_error *error);
+
+// A pose from a left-handed source with X right, Y up, Z forward, the custom of game engines: (x, y, z) →
+// (z, -x, y), mm. Rig and target axes are mapped by the same matrix M: R' = M·R·Mᵀ, t' = M·t. Convert up
+// alike, with wa_axes_direction. Numbers are checked when the pose is used.
+//
+// rotation: R of the source, 3×3, row by row.
+// translation_mm: t of the source, mm.
+//
+// Returns WA_SUCCESS.
+//
+int32_t wa_pose_from_left_handed_y_up(const double rotation[9],
+                                      const double translation_mm[3],
+                                      struct wa_pose *pose,
+                                      struct wa_error *error);
+
+// A pose from a right-handed source with X right, Y up, Z backward: (x, y, z) → (-z, -x, y), mm. Rig and
+// target axes are mapped by the same matrix M: R' = M·R·Mᵀ, t' = M·t. Convert up alike, with
+// wa_axes_direction. Numbers are checked when the pose is used.
+//
+// rotation: R of the source, 3×3, row by row.
+// translation_mm: t of the source, mm.
+//
+// Returns WA_SUCCESS.
+//
+int32_t wa_pose_from_right_handed_y_up(const double rotation[9],
+                                       const double translation_mm[3],
+                                       struct wa_pose *pose,
+                                       struct wa_error *error);
+
+// A pose from a right-handed source with X forward, Y right, Z down (SAE J670): (x, y, z) → (x, -y, -z), mm.
+// Rig and target axes are mapped by the same matrix M: R' = M·R·Mᵀ, t' = M·t. Convert up alike, with
+// wa_axes_direction. Numbers are checked when the pose is used.
+//
+// rotation: R of the source, 3×3, row by row.
+// translation_mm: t of the source, mm.
+//
+// Returns WA_SUCCESS.
+//
+int32_t wa_pose_from_z_down(const double rotation[9],
+                            const double translation_mm[3],
+                            struct wa_pose *pose,
+                            struct wa_error *error);
+
+// A direction of a source with other axes, such as up, in X forward, Y left, Z up; of the same length.
+//
+// axes: WA_AXES_...
+//
+// Returns WA_SUCCESS.
+//
+int32_t wa_axes_direction(int32_t axes,
+                          const double direction[3],
+                          double mapped[3],
+                          struct wa_error *error);
+
+// The mean of frames of one target that stands still: the rotation nearest to the mean matrix, and the mean of the
+// translations, mm.
+//
+// frames: frames_count poses, at least one.
+//
+// Returns WA_SUCCESS; WA_WHEEL_NOT_SEEN for no frames; WA_NOT_FINITE; WA_NOT_A_ROTATION; WA_REFLECTION;
+// WA_LENGTH_OUT_OF_RANGE for a coordinate beyond a kilometre.
+int32_t wa_pose_mean(const struct wa_pose *frames,
+                     size_t frames_count,
+                     struct wa_pose *mean,
+                     struct wa_error *error);
+
+// The mean of frames, as wa_pose_mean, and how much they scatter about it.
+//
+// Returns what wa_pose_mean returns.
+int32_t wa_pose_mean_and_spread(const struct wa_pose *frames,
+                                size_t frames_count,
+                                struct wa_pose *mean,
+                                struct wa_spread *spread,
+                                struct wa_error *error);
+
+// A pose as every computation takes it: checked, and its rotation taken to the nearest one.
+//
+// Returns WA_SUCCESS; WA_NOT_FINITE; WA_NOT_A_ROTATION; WA_REFLECTION; WA_LENGTH_OUT_OF_RANGE for a coordinate beyond a
+// kilometre.
+int32_t wa_pose_rig_from_target(const struct wa_pose *pose,
+                                struct wa_pose *rig_from_target,
+                                struct wa_error *error);
+
+// Fills in a struct, but for its size, with a session of which nothing is known yet and every choice is the default:
+// clamps rolled, the staged method, the centreline of the axle midpoints, the datum up, turns at 20° of the inner wheel.
+//
+// Returns WA_SUCCESS; WA_NULL_POINTER; WA_MISALIGNED; WA_BAD_STRUCT_SIZE.
+int32_t wa_session_default(struct wa_session *session);
+
+// A session as text, format "alignment-session/1": to keep it, to send it, and for the functions that take it as text.
+// wa_measure_session_json of that text gives the bits of wa_measure. A number that is not finite becomes null, which is
+// refused when it is read.
+//
+// Returns WA_SUCCESS; WA_BUFFER_TOO_SMALL; WA_CONTRADICTION; WA_OUT_OF_RANGE for a choice that is none; WA_TOO_MANY.
+int32_t wa_session_to_json(const struct wa_session *session,
+                           char *result_json,
+                           size_t result_capacity,
+                           size_t *result_length,
+                           struct wa_error *error);
+
+// The direction up of a rig, checked and made a unit vector.
+//
+// up: within 1e-6 of length 1.
+//
+// Returns WA_SUCCESS; WA_NOT_FINITE; WA_NOT_UNIT_LENGTH.
+//
+int32_t wa_up_in_rig(const double up[3], double up_in_rig[3], struct wa_error *error);
+
+// Measures a car: from the poses of one session to every reading.
+//
+// Rolling stations compensate the clamps; the ahead station gives camber, toe and the vehicle's frame; the sweep gives the
+// steering axes and toe-out on turns. The result does not depend on how the rig's frame lies, nor the readings on the order of
+// the stations; what slipped can be told only if they stand in the order in which they were taken. What a blocked camera hides
+// is absent, with a warning; the rest is measured.
+//
+// measurement: struct of the caller whose size is set.
+//
+// Returns WA_SUCCESS, or any status above: the message names the place, the figure, the bound and the remedy.
+int32_t wa_measure(const struct wa_session *session,
+                   struct wa_measurement *measurement,
+                   struct wa_error *error);
+
+// The same from the text of a session, session_length bytes of JSON, format "alignment-session/1".
+//
+// Returns what wa_measure returns; WA_NOT_A_SESSION; WA_NOT_UTF8.
+int32_t wa_measure_session_json(const char *session_json,
+                                size_t session_length,
+                                struct wa_measurement *measurement,
+                                struct wa_error *error);
 
 // Measures a car: from the JSON of one session to the JSON of every reading.
 //
@@ -442,9 +1491,6 @@ const char *wa_status_name(int32_t status);
 // Returns WA_SUCCESS; WA_BUFFER_TOO_SMALL; WA_NOT_A_SESSION for a text that is not a session, with the
 // path, the line and the column in the message; WA_NOT_DETERMINED or WA_NOT_CONVERGED by the joint method
 // alone; or another status above.
-//
-// # Safety
-// As under Memory at the top.
 int32_t wa_measure_json(const char *session_json,
                         size_t session_length,
                         char *result_json,
@@ -470,9 +1516,6 @@ int32_t wa_measure_json(const char *session_json,
 //
 // Returns what wa_measure_json returns; WA_NOT_A_SPECIFICATION, or WA_UNKNOWN_READING for limits of what
 // is no reading, with the path, the line and the column in the message; WA_NOT_A_COVARIANCE.
-//
-// # Safety
-// As under Memory at the top.
 int32_t wa_assess_json(const char *session_json,
                        size_t session_length,
                        const char *specification_json,
@@ -482,39 +1525,387 @@ int32_t wa_assess_json(const char *session_json,
                        size_t *result_length,
                        struct wa_error *error);
 
-// How many readings there are: the three components of a vector are three. Later versions may have more.
-size_t wa_reading_count(void);
-
-// The path of a reading, as in "wheels.fl.camber_deg" or "wheels.fl.centre_mm[0]": a static string, not to
-// be freed. Its name ends in its unit; a component of a unit vector has none. NULL for an index that is
-// not less than wa_reading_count(). The order is that of the rows and columns of wa_covariance.
-const char *wa_reading_path(size_t index);
-
-// The budget of one reading: what each input contributes to its uncertainty, the largest first; of the
-// reading as the "method" of the session estimates it.
+// Follows the front wheels of a session through the sweep, station by station, for pictures and lessons.
 //
-// path: of the reading. One that is absent, or exact, has an empty budget.
-// by_pose: 0 to take the poses of one wheel and stage together; otherwise pose by pose.
+// The result is {"left": {"axis": ..., "stations": [...]}, "right": ..., "sweep_wheels_locked": ..., "method": ...}: the axis
+// has the readings of steering.left; each station has "station", "steer_deg", "camber_deg", "spindle", "centre_mm" and
+// "residual".
 //
-// The result is an array of {"source": ..., "standard_uncertainty": ..., "share": ...}: the standard
-// uncertainty that the reading would have from this source alone, in the reading's unit, and its share of
-// the variance; the shares add up to 1. A source is {"poses": {"stage": "rolling", "station": 2, "wheel":
-// "fl"}}, its station null for all together; {"clamp_standoff": "fl"}; or one of "up", "runway",
-// "front_loaded_radius", "rear_loaded_radius", "ride_height", "right_cameras".
-//
-// Returns what wa_measure_json returns; WA_UNKNOWN_READING; WA_MISSING_INPUT when the noise of the poses is
-// neither stated nor seen in several frames; WA_NOT_A_COVARIANCE.
-//
-// # Safety
-// As under Memory at the top.
-int32_t wa_budget_json(const char *session_json,
+// Returns what wa_measure_json returns; WA_MISSING_INPUT without a sweep.
+int32_t wa_follow_json(const char *session_json,
                        size_t session_length,
-                       const char *path,
-                       int32_t by_pose,
                        char *result_json,
                        size_t result_capacity,
                        size_t *result_length,
                        struct wa_error *error);
+
+// Compensates the clamps from stations at which the car was rolled without slip, in any order.
+//
+// rolling: rolling_count stations, at most 10000. Their poses are in the frame of the rig.
+// up: unit vector upward in the rig.
+// clamp_standoff_mm: of fl, fr, rl, rr: from the wheel's centre plane outward along the spindle to the origin of the target,
+//     -1000 to 1000 mm.
+// loaded_radius_mm: of the front and of the rear axle, 50 to 1500 mm; stands in for the rolling radius where no wheel was seen
+//     at three stations. NULL for neither.
+// body: WA_ROLLING_BODY_...
+// clamp_compensation: struct of the caller whose size is set. A wheel that was not seen often enough is absent there, with
+//     a warning.
+//
+// Returns WA_SUCCESS; WA_NOT_FINITE; WA_NOT_A_ROTATION; WA_REFLECTION; WA_LENGTH_OUT_OF_RANGE; WA_NOT_UNIT_LENGTH;
+// WA_TOO_FEW_STATIONS; WA_ROLL_TOO_SMALL below 10°; WA_ROLL_FULL_TURN; WA_SPINDLE_NOT_LATERAL; WA_UP_INVERTED;
+// WA_SIDES_SWAPPED; WA_MIRRORED; WA_NOT_STILL; WA_TOO_MANY; WA_OUT_OF_RANGE for a body that is none.
+//
+int32_t wa_from_rolling(const struct wa_station *rolling,
+                        size_t rolling_count,
+                        const double up[3],
+                        const double clamp_standoff_mm[4],
+                        const struct wa_optional loaded_radius_mm[2],
+                        int32_t body,
+                        struct wa_clamp_compensation *clamp_compensation,
+                        struct wa_error *error);
+
+// Compensates the clamps from stations at which the car was raised and its wheels were spun, one after the other, in
+// any order. There is no travel, hence no rolling radius.
+//
+// Lift and secure the car as its maker says, and keep clear of wheels that turn.
+//
+// spinning: spinning_count stations, at most 10000, each with the wheel that is spun; others may be seen too if the body stands
+//     still. Their poses are in the frame of the rig.
+// up: unit vector upward in the rig.
+// clamp_standoff_mm: of fl, fr, rl, rr: from the wheel's centre plane outward along the spindle to the origin of the target,
+//     -1000 to 1000 mm.
+// clamp_compensation: struct of the caller whose size is set.
+//
+// Returns WA_SUCCESS; WA_NOT_FINITE; WA_NOT_A_ROTATION; WA_REFLECTION; WA_LENGTH_OUT_OF_RANGE; WA_NOT_UNIT_LENGTH;
+// WA_TOO_FEW_STATIONS; WA_ROLL_TOO_SMALL below 10°; WA_SPINDLE_NOT_LATERAL; WA_NOT_STILL; WA_TOO_MANY.
+//
+int32_t wa_from_spinning(const struct wa_station *spinning,
+                         size_t spinning_count,
+                         const double up[3],
+                         const double clamp_standoff_mm[4],
+                         struct wa_clamp_compensation *clamp_compensation,
+                         struct wa_error *error);
+
+// Compensates the clamp of one wheel alone that was rolled without slip. Outward cannot be told from one wheel: side
+// and an approximate forward say it.
+//
+// poses: poses_count poses of its target in the frame of the rig, in any order.
+// side: WA_SIDE_...
+// forward: unit vector in the rig, roughly, at most 60° from level.
+// up: unit vector upward in the rig.
+// clamp_standoff_mm: from the wheel's centre plane outward along the spindle to the origin of the target, -1000 to 1000 mm.
+// loaded_radius_mm: 50 to 1500 mm; stands in for the rolling radius when there are two distinct stations only. NULL when it is
+//     not known.
+//
+// Returns what wa_from_rolling returns; WA_ANGLE_OUT_OF_RANGE for forward.
+//
+int32_t wa_wheel_from_rolling(const struct wa_pose *poses,
+                              size_t poses_count,
+                              int32_t side,
+                              const double forward[3],
+                              const double up[3],
+                              double clamp_standoff_mm,
+                              const double *loaded_radius_mm,
+                              struct wa_compensation *compensation,
+                              struct wa_error *error);
+
+// Compensates the clamp of one wheel alone that was spun with the car raised. Outward cannot be told from one wheel:
+// side and an approximate forward say it.
+//
+// Lift and secure the car as its maker says, and keep clear of wheels that turn.
+//
+// poses: poses_count poses of its target in the frame of the rig, in any order.
+// side: WA_SIDE_...
+// forward: unit vector in the rig, roughly, at most 60° from level.
+// up: unit vector upward in the rig.
+// clamp_standoff_mm: from the wheel's centre plane outward along the spindle to the origin of the target, -1000 to 1000 mm.
+//
+// Returns what wa_from_spinning returns; WA_ANGLE_OUT_OF_RANGE for forward.
+//
+int32_t wa_wheel_from_spinning(const struct wa_pose *poses,
+                               size_t poses_count,
+                               int32_t side,
+                               const double forward[3],
+                               const double up[3],
+                               double clamp_standoff_mm,
+                               struct wa_compensation *compensation,
+                               struct wa_error *error);
+
+// The compensation of all four wheels, as wa_ahead_readings takes it.
+//
+// compensation: of fl, fr, rl, rr.
+//
+// Returns WA_SUCCESS; WA_WHEEL_NOT_SEEN for the first wheel that has none.
+//
+int32_t wa_clamp_compensation_all_wheels(const struct wa_clamp_compensation *clamp_compensation,
+                                         struct wa_compensation compensation[4],
+                                         struct wa_error *error);
+
+// One reading from four poses: camber, toe, thrust line, setback and dimensions of a car that stands straight ahead, for
+// every frame of the cameras. Nothing is allocated, no lock is taken; on a refusal neither.
+//
+// compensation: of fl, fr, rl, rr, as wa_clamp_compensation_all_wheels gives them. The optional number in each is 1 or 0
+//     present, and nothing else.
+// poses: of fl, fr, rl, rr, in the frame of the rig; all four are seen.
+// up: unit vector upward in the rig.
+// loaded_radius_mm: of the front and of the rear axle, 50 to 1500 mm; the rolling radius stands in where it is absent. NULL
+//     for neither. It serves the track at the ground alone.
+// centreline: WA_CENTRELINE_...
+// ahead_readings: struct of the caller whose size is set.
+//
+// Returns WA_SUCCESS; WA_NOT_FINITE; WA_NOT_A_ROTATION; WA_REFLECTION; WA_LENGTH_OUT_OF_RANGE for a coordinate beyond a
+// kilometre, or a radius, wheelbase or track that no car has; WA_NOT_UNIT_LENGTH for up or a spindle; WA_OUT_OF_RANGE for a
+// centreline that is none; WA_SPINDLE_NOT_LATERAL for a spindle more than 60° from the vehicle's y axis;
+// WA_DIFFERENT_VEHICLES for tracks or wheelbases that differ by more than a metre; WA_SIDES_SWAPPED or WA_MIRRORED when left,
+// right, front, rear and up do not fit together.
+//
+int32_t wa_ahead_readings(const struct wa_compensation compensation[4],
+                          const struct wa_pose poses[4],
+                          const double up[3],
+                          const struct wa_optional loaded_radius_mm[2],
+                          int32_t centreline,
+                          struct wa_ahead_readings_result *ahead_readings,
+                          struct wa_error *error);
+
+// Thrust angle in degrees, positive when the thrust line points to the right of the centreline: (toe of the
+// rear left wheel - toe of the rear right wheel)/2. NaN in gives NaN out.
+//
+// rear_left_toe_deg, rear_right_toe_deg: to the centreline, positive toe-in.
+//
+// Returns WA_SUCCESS.
+int32_t wa_thrust_angle_deg(double rear_left_toe_deg,
+                            double rear_right_toe_deg,
+                            double *thrust_angle_deg,
+                            struct wa_error *error);
+
+// A front wheel's toe to the thrust line in degrees, positive toe-in: toe - thrust angle on the left, toe +
+// thrust angle on the right. NaN in gives NaN out.
+//
+// side: WA_SIDE_...
+// toe_to_centreline_deg: positive toe-in.
+// thrust_angle_deg: positive to the right.
+//
+// Returns WA_SUCCESS; WA_OUT_OF_RANGE for a side that is none.
+int32_t wa_toe_to_thrust_line_deg(int32_t side,
+                                  double toe_to_centreline_deg,
+                                  double thrust_angle_deg,
+                                  double *toe_deg,
+                                  struct wa_error *error);
+
+// Dog tracking in mm: how far the rear axle runs beside the track of the front one, positive to the right:
+// wheelbase·tan(thrust angle), measured square to the centreline.
+//
+// wheelbase_mm: 500 to 12000 mm.
+// thrust_angle_deg: positive to the right, within ± 45°.
+//
+// Returns WA_SUCCESS; WA_NOT_FINITE; WA_LENGTH_OUT_OF_RANGE; WA_ANGLE_OUT_OF_RANGE.
+int32_t wa_dog_tracking_offset_mm(double wheelbase_mm,
+                                  double thrust_angle_deg,
+                                  double *offset_mm,
+                                  struct wa_error *error);
+
+// Readings straight ahead of many records: those of wa_ahead_readings, with the same bits. What needs a sweep is NaN. No
+// thread is started: to use several, call it from each with a part of the records.
+//
+// Returns WA_SUCCESS when the records were looked at, whatever their own statuses are; WA_CONTRADICTION for a count that is
+// neither 1 nor that of the records; WA_UNKNOWN_READING for a position that is none; WA_NOT_FINITE and WA_LENGTH_OUT_OF_RANGE
+// for a loaded radius; WA_OUT_OF_RANGE for a centreline that is none; WA_TOO_MANY; WA_BAD_LENGTH.
+int32_t wa_batch_ahead_readings(const struct wa_ahead_records *records,
+                                const struct wa_columns *columns,
+                                struct wa_error *error);
+
+// Every reading of many sessions: those of wa_measure, with the same bits. No thread is started: to use several, call it
+// from each with a part of the records.
+//
+// warnings: of each record, WA_WARNING_... bits.
+//
+// Returns WA_SUCCESS when the records were looked at, whatever their own statuses are; WA_CONTRADICTION for a count that is
+// neither 1 nor that of the records, or for settings that contradict each other; WA_UNKNOWN_READING for a position that is
+// none; WA_OUT_OF_RANGE for a choice in the settings that is none; WA_TOO_MANY; WA_BAD_LENGTH.
+int32_t wa_batch_measure(const struct wa_session_records *records,
+                         const struct wa_columns *columns,
+                         uint32_t *warnings,
+                         struct wa_error *error);
+
+// An input whose standard uncertainty is known, as from a certificate: with infinite degrees of freedom. It is checked
+// where it is used.
+//
+// Returns WA_SUCCESS.
+int32_t wa_input_known(double estimate,
+                       double standard_uncertainty,
+                       struct wa_input *input,
+                       struct wa_error *error);
+
+// An input from repeated observations: their mean, and the standard deviation of that mean.
+//
+// observations: observations_count numbers, at least two.
+//
+// Returns WA_SUCCESS; WA_NOT_FINITE; WA_OUT_OF_RANGE for fewer than two.
+int32_t wa_input_from_observations(const double *observations,
+                                   size_t observations_count,
+                                   struct wa_input *input,
+                                   struct wa_error *error);
+
+// The expanded uncertainty of an output for a probability, in its unit: coverage factor times standard uncertainty. The
+// degrees of freedom are rounded down to a whole number.
+//
+// probability: between 0 and 1, customarily 0.95.
+//
+// Returns WA_SUCCESS; WA_NOT_FINITE; WA_OUT_OF_RANGE; WA_MISSING_INPUT when the degrees of freedom are absent.
+int32_t wa_output_expanded(const struct wa_output *output,
+                           double probability,
+                           struct wa_expanded *expanded,
+                           struct wa_error *error);
+
+// Propagates the uncertainties of n inputs to m outputs whose derivatives c are known, to first order:
+// cov(y_k, y_l) = sum over i and j of c_ki·c_lj·r_ij·u_i·u_j.
+//
+// inputs: inputs_count of them: n.
+// correlation: n·n coefficients r of the inputs, row by row, or NULL when they are independent.
+// estimates: of the outputs, estimates_count of them: m.
+// sensitivities: m·n derivatives, output by output.
+// outputs: m of them are written.
+// covariance: m·m numbers are written, row by row, each in the product of both units; NULL when it is not wanted.
+//
+// Returns WA_SUCCESS; WA_NOT_FINITE; WA_OUT_OF_RANGE for a negative uncertainty or fewer than 1 degree of freedom;
+// WA_NOT_A_COVARIANCE for correlations that cannot be; WA_BAD_LENGTH.
+int32_t wa_combine(const struct wa_input *inputs,
+                   size_t inputs_count,
+                   const double *correlation,
+                   const double *estimates,
+                   size_t estimates_count,
+                   const double *sensitivities,
+                   struct wa_output *outputs,
+                   double *covariance,
+                   struct wa_error *error);
+
+// Effective degrees of freedom of a sum of independent parts, by the formula of Welch and Satterthwaite.
+//
+// shares: shares_count pairs of numbers: of each part its variance, or its share of it, and its degrees of freedom, at
+//     least 1, which may be infinite.
+//
+// Returns WA_SUCCESS; WA_NOT_FINITE; WA_OUT_OF_RANGE.
+int32_t wa_effective_degrees_of_freedom(const double *shares,
+                                        size_t shares_count,
+                                        double *degrees_of_freedom,
+                                        struct wa_error *error);
+
+// The coverage factor for a probability, by Student's t.
+//
+// probability: between 0 and 1, customarily 0.95.
+// degrees_of_freedom: at least 1; may be infinite.
+//
+// Returns WA_SUCCESS; WA_NOT_FINITE; WA_OUT_OF_RANGE.
+int32_t wa_coverage_factor(double probability,
+                           double degrees_of_freedom,
+                           double *coverage_factor,
+                           struct wa_error *error);
+
+// Half a unit of the last digit of a standard uncertainty that is stated with so many significant digits.
+//
+// standard_uncertainty: not negative.
+// significant_digits: 1 to 4.
+//
+// Returns WA_SUCCESS; WA_NOT_FINITE; WA_OUT_OF_RANGE.
+int32_t wa_numerical_tolerance(double standard_uncertainty,
+                               uint32_t significant_digits,
+                               double *tolerance,
+                               struct wa_error *error);
+
+// Measures a car, and says what every reading is worth, by the law of propagation through the whole chain.
+//
+// uncertainty: struct of the caller whose size is set.
+//
+// Returns what wa_measure returns; WA_MISSING_INPUT when the noise of the poses is neither stated nor seen in several
+// frames; WA_NOT_A_COVARIANCE.
+int32_t wa_propagate(const struct wa_session *session,
+                     struct wa_uncertainty *uncertainty,
+                     struct wa_error *error);
+
+// The budget of one reading: what each input contributes to its uncertainty, the largest first; the poses of one wheel
+// and stage together. Of the reading as the "method" of the session estimates it.
+//
+// session_json: session_length bytes, format "alignment-session/1"; wa_session_to_json makes it of a struct.
+// path: of the reading, UTF-8 with a NUL at the end. One that is absent, or exact, has an empty budget.
+//
+// The result is an array of {"source": ..., "standard_uncertainty": ..., "share": ...}: the standard
+// uncertainty that the reading would have from this source alone, in the reading's unit, and its share of
+// the variance; the shares add up to 1. A source is {"poses": {"stage": "rolling", "station": null, "wheel":
+// "fl"}}; {"clamp_standoff": "fl"}; or one of "up", "runway", "front_loaded_radius", "rear_loaded_radius",
+// "ride_height", "right_cameras".
+//
+// Returns what wa_measure_json returns; WA_UNKNOWN_READING; WA_MISSING_INPUT when the noise of the poses is
+// neither stated nor seen in several frames; WA_NOT_A_COVARIANCE.
+int32_t wa_uncertainty_budget_json(const char *session_json,
+                                   size_t session_length,
+                                   const char *path,
+                                   char *result_json,
+                                   size_t result_capacity,
+                                   size_t *result_length,
+                                   struct wa_error *error);
+
+// The same pose by pose: the "station" of a source is a number, null straight ahead and at the locks.
+//
+// Returns what wa_uncertainty_budget_json returns.
+int32_t wa_uncertainty_budget_by_pose_json(const char *session_json,
+                                           size_t session_length,
+                                           const char *path,
+                                           char *result_json,
+                                           size_t result_capacity,
+                                           size_t *result_length,
+                                           struct wa_error *error);
+
+// The covariance of two readings of a session, in the product of their units; absent when one of them is.
+//
+// path, other: UTF-8 with a NUL at the end.
+//
+// Returns what wa_uncertainty_budget_json returns, but for WA_BUFFER_TOO_SMALL.
+int32_t wa_uncertainty_covariance(const char *session_json,
+                                  size_t session_length,
+                                  const char *path,
+                                  const char *other,
+                                  struct wa_optional *covariance,
+                                  struct wa_error *error);
+
+// The correlation of two readings of a session, -1 to 1; absent when one of them is, or is exact.
+//
+// path, other: UTF-8 with a NUL at the end.
+//
+// Returns what wa_uncertainty_budget_json returns, but for WA_BUFFER_TOO_SMALL.
+int32_t wa_uncertainty_correlation(const char *session_json,
+                                   size_t session_length,
+                                   const char *path,
+                                   const char *other,
+                                   struct wa_optional *correlation,
+                                   struct wa_error *error);
+
+// The expanded uncertainty of one reading of a session, in the unit of the reading: reading ± U holds the true value
+// with a probability.
+//
+// path: UTF-8 with a NUL at the end.
+// probability: between 0 and 1, customarily 0.95.
+// expanded: NaN when the reading is absent.
+//
+// Returns what wa_uncertainty_budget_json returns, but for WA_BUFFER_TOO_SMALL; WA_NOT_FINITE and WA_OUT_OF_RANGE for the
+// probability.
+int32_t wa_uncertainty_expanded(const char *session_json,
+                                size_t session_length,
+                                const char *path,
+                                double probability,
+                                struct wa_expanded *expanded,
+                                struct wa_error *error);
+
+// The expanded uncertainty of every reading of a session, at its path and in its unit.
+//
+// probability: between 0 and 1, customarily 0.95.
+// expanded_tree: struct of the caller whose size is set.
+//
+// Returns what wa_uncertainty_expanded returns.
+int32_t wa_uncertainty_expanded_tree(const char *session_json,
+                                     size_t session_length,
+                                     double probability,
+                                     struct wa_alignment *expanded_tree,
+                                     struct wa_error *error);
 
 // The covariance of all readings of a session, as its "method" estimates them.
 //
@@ -523,29 +1914,23 @@ int32_t wa_budget_json(const char *session_json,
 //     diagonal stand the squares of the standard uncertainties. Rows and columns of a reading that is
 //     absent, null in wa_assess_json, are zero.
 //
-// Returns WA_SUCCESS; WA_BUFFER_TOO_SMALL when capacity is less than n·n; or what wa_budget_json returns.
-//
-// # Safety
-// As under Memory at the top.
-int32_t wa_covariance(const char *session_json,
-                      size_t session_length,
-                      double *covariance,
-                      size_t capacity,
-                      struct wa_error *error);
+// Returns WA_SUCCESS; WA_BUFFER_TOO_SMALL when capacity is less than n·n; or what wa_uncertainty_budget_json returns.
+int32_t wa_uncertainty_covariance_matrix(const char *session_json,
+                                         size_t session_length,
+                                         double *covariance,
+                                         size_t capacity,
+                                         struct wa_error *error);
 
 // Fills in a struct, but for its size, with the defaults.
 //
 // Returns WA_SUCCESS, WA_NULL_POINTER or WA_BAD_STRUCT_SIZE.
-//
-// # Safety
-// As under Memory at the top.
 int32_t wa_trials_default(struct wa_trials *trials);
 
 // The check on the law of propagation: measures a session again and again, every input drawn from what is
 // known of it, until the asked-for readings stand still, and compares.
 //
-// paths: count paths of readings, at most as many as there are.
-// trials: how the run is made.
+// paths: count paths of readings, at most as many as there are, each UTF-8 with a NUL at the end.
+// settings: how the run is made.
 //
 // The result is {"paths": [...], "simulation": {"outputs": [...], "covariance": [[...]], "trials": ...,
 // "probability": ...}, "agreement": [...]}, all in the order of paths and in the readings' own units. An
@@ -556,16 +1941,13 @@ int32_t wa_trials_default(struct wa_trials *trials);
 // A run takes at least a hundred thousand trials, each as long as a plain measurement by the "method" of
 // the session, and 8 bytes for each trial and path.
 //
-// Returns what wa_budget_json returns; WA_MISSING_INPUT also for a reading that is absent;
+// Returns what wa_uncertainty_budget_json returns; WA_MISSING_INPUT also for a reading that is absent;
 // WA_OUT_OF_RANGE; WA_NOT_SETTLED when the trials allowed are used up.
-//
-// # Safety
-// As under Memory at the top; each path ends with a NUL.
 int32_t wa_monte_carlo_json(const char *session_json,
                             size_t session_length,
                             const char *const *paths,
                             size_t count,
-                            const struct wa_trials *trials,
+                            const struct wa_trials *settings,
                             char *result_json,
                             size_t result_capacity,
                             size_t *result_length,
@@ -575,9 +1957,6 @@ int32_t wa_monte_carlo_json(const char *session_json,
 // over 40° of steer with the wheels locked, single frames with a noise of 0.005° and 0.05 mm.
 //
 // Returns WA_SUCCESS, WA_NULL_POINTER or WA_BAD_STRUCT_SIZE.
-//
-// # Safety
-// As under Memory at the top.
 int32_t wa_plan_default(struct wa_plan *plan);
 
 // What a measurement will be worth, before anyone touches a car.
@@ -587,9 +1966,6 @@ int32_t wa_plan_default(struct wa_plan *plan);
 //
 // Returns WA_SUCCESS; WA_BUFFER_TOO_SMALL; WA_OUT_OF_RANGE, WA_LENGTH_OUT_OF_RANGE, WA_ANGLE_OUT_OF_RANGE or
 // WA_NOT_FINITE for what no measurement has; WA_SWEEP_TOO_SMALL.
-//
-// # Safety
-// As under Memory at the top.
 int32_t wa_plan_json(const struct wa_plan *plan,
                      char *result_json,
                      size_t result_capacity,
@@ -604,9 +1980,6 @@ int32_t wa_plan_json(const struct wa_plan *plan,
 // reach: struct of the caller whose size is set.
 //
 // Returns what wa_plan_json returns, but for WA_BUFFER_TOO_SMALL.
-//
-// # Safety
-// As under Memory at the top.
 int32_t wa_reach(const struct wa_plan *plan,
                  double expanded_uncertainty_deg,
                  double coverage_factor,
@@ -625,9 +1998,6 @@ int32_t wa_reach(const struct wa_plan *plan,
 // Returns WA_SUCCESS; WA_NOT_FINITE; WA_OUT_OF_RANGE for a rule or a probability that is none, an
 // uncertainty below 0, fewer than one degree of freedom, a least value above the greatest, or numbers
 // beyond ± 1e9; WA_MISSING_INPUT without any limit.
-//
-// # Safety
-// As under Memory at the top.
 int32_t wa_judge(double value,
                  const struct wa_uncertain *uncertainty,
                  const struct wa_limits *limits,
@@ -647,9 +2017,6 @@ int32_t wa_judge(double value,
 //
 // Returns WA_SUCCESS; WA_NOT_FINITE; WA_OUT_OF_RANGE for a standard deviation not above 0, an uncertainty
 // below 0, a least value above the greatest, or numbers beyond ± 1e9; WA_MISSING_INPUT without any limit.
-//
-// # Safety
-// As under Memory at the top.
 int32_t wa_global_risks(double mean,
                         double standard_deviation,
                         double standard_uncertainty,
@@ -659,15 +2026,57 @@ int32_t wa_global_risks(double mean,
                         double *producer,
                         struct wa_error *error);
 
+// Judges every reading that has limits, degrees and mm alike.
+//
+// readings: such as those of wa_measurement.
+// standard_uncertainty, degrees_of_freedom: trees of the same shape, such as those of wa_uncertainty; NULL when they are not
+//     known. A reading without an uncertainty is judged by simple acceptance; one without degrees of freedom by the normal
+//     distribution.
+// specification_json: specification_length bytes, format "alignment-specification/1".
+//
+// The result is {"overall": ..., "decision": ..., "load_state": ..., "readings": [...]}, as "verdicts" in wa_assess_json.
+//
+// Returns WA_SUCCESS; WA_BUFFER_TOO_SMALL; WA_NOT_A_SPECIFICATION; WA_UNKNOWN_READING; WA_NOT_UTF8; WA_NOT_FINITE;
+// WA_OUT_OF_RANGE; WA_LENGTH_OUT_OF_RANGE.
+int32_t wa_judge_all_json(const struct wa_alignment *readings,
+                          const struct wa_alignment *standard_uncertainty,
+                          const struct wa_alignment *degrees_of_freedom,
+                          const char *specification_json,
+                          size_t specification_length,
+                          char *result_json,
+                          size_t result_capacity,
+                          size_t *result_length,
+                          struct wa_error *error);
+
+// A specification written out: every path by itself, in its own unit or that in which it was given.
+//
+// specification_json: specification_length bytes, format "alignment-specification/1".
+//
+// Returns WA_SUCCESS; WA_BUFFER_TOO_SMALL; WA_NOT_A_SPECIFICATION; WA_UNKNOWN_READING; WA_NOT_UTF8.
+int32_t wa_specification_to_json(const char *specification_json,
+                                 size_t specification_length,
+                                 char *result_json,
+                                 size_t result_capacity,
+                                 size_t *result_length,
+                                 struct wa_error *error);
+
+// The limits of one reading in its own unit, degrees or mm.
+//
+// path: UTF-8 with a NUL at the end.
+//
+// Returns WA_SUCCESS; WA_UNKNOWN_READING; WA_NOT_A_SPECIFICATION for members that do not go together; WA_NOT_FINITE;
+// WA_OUT_OF_RANGE; WA_LENGTH_OUT_OF_RANGE; WA_NOT_UTF8.
+int32_t wa_tolerance_limits(const struct wa_tolerance *tolerance,
+                            const char *path,
+                            struct wa_limits *limits,
+                            struct wa_error *error);
+
 // Mean, standard deviation and what follows from them, of repeats of one reading under the same conditions.
 //
 // values: at least two, all in one unit.
 // repeatability_result: struct of the caller whose size is set.
 //
 // Returns WA_SUCCESS; WA_NOT_FINITE; WA_OUT_OF_RANGE for fewer than two values or one beyond ± 1e9.
-//
-// # Safety
-// As under Memory at the top.
 int32_t wa_repeatability(const double *values,
                          size_t count,
                          struct wa_repeatability_result *repeatability_result,
@@ -687,9 +2096,6 @@ int32_t wa_repeatability(const double *values,
 //
 // Returns WA_SUCCESS; WA_BUFFER_TOO_SMALL; WA_NOT_FINITE; WA_OUT_OF_RANGE for fewer than two groups, an empty
 // one, none with two values, or a value beyond ± 1e9.
-//
-// # Safety
-// As under Memory at the top.
 int32_t wa_one_way_json(const double *values,
                         const size_t *group_sizes,
                         size_t group_count,
@@ -715,9 +2121,6 @@ int32_t wa_one_way_json(const double *values,
 //
 // Returns WA_SUCCESS; WA_BUFFER_TOO_SMALL; WA_NOT_FINITE; WA_OUT_OF_RANGE for fewer than two cars, operators
 // or repeats, a value beyond ± 1e9, a probability outside 0 to 1, or a tolerance outside 1e-9 to 1e9.
-//
-// # Safety
-// As under Memory at the top.
 int32_t wa_crossed_json(const double *values,
                         size_t cars,
                         size_t operators,
@@ -729,11 +2132,499 @@ int32_t wa_crossed_json(const double *values,
                         size_t *result_length,
                         struct wa_error *error);
 
-// WA_ABI_VERSION of the library in use: compare it with the header's before the first call.
-uint32_t wa_abi_version(void);
+// An angle in degrees, from radians. NaN in gives NaN out.
+//
+// Returns WA_SUCCESS.
+int32_t wa_deg_from_rad(double angle_rad, double *angle_deg, struct wa_error *error);
 
-// The version of the library in use, as in "0.1.0": a static string, never NULL, not to be freed.
-const char *wa_version(void);
+// An angle in radians, from degrees. NaN in gives NaN out.
+//
+// Returns WA_SUCCESS.
+int32_t wa_rad_from_deg(double angle_deg, double *angle_rad, struct wa_error *error);
+
+// An angle in degrees as sign, whole degrees and whole minutes (1° = 60′), rounded to the nearest minute.
+// NaN in gives NaN out.
+//
+// Returns WA_SUCCESS.
+int32_t wa_degrees_minutes_from_deg(double angle_deg,
+                                    struct wa_degrees_minutes *angle,
+                                    struct wa_error *error);
+
+// An angle in degrees, from sign, degrees and minutes: ± (degrees + minutes/60). Neither number need be
+// whole.
+//
+// Returns WA_SUCCESS; WA_NOT_FINITE; WA_ANGLE_OUT_OF_RANGE for degrees outside 0 to 360, or minutes outside
+// 0 to 60, which are told in degrees.
+int32_t wa_deg_from_degrees_minutes(const struct wa_degrees_minutes *angle,
+                                    double *angle_deg,
+                                    struct wa_error *error);
+
+// Camber in degrees, positive with the top outward: -asin(a_z) of the outward spindle a, in [-90°, 90°].
+//
+// spindle: unit vector outward, x forward, y left, z up.
+//
+// Returns WA_SUCCESS; WA_NOT_FINITE; WA_NOT_UNIT_LENGTH.
+//
+int32_t wa_camber_deg(const double spindle[3],
+                      double *camber_deg,
+                      struct wa_error *error);
+
+// Toe in degrees, positive toe-in: atan2(a_x, s·a_y) of the outward spindle a, s = +1 on the left and -1 on
+// the right, in (-180°, 180°]: the horizontal trace of the wheel plane, of a cambered wheel too.
+//
+// side: WA_SIDE_...
+// spindle: unit vector outward, x forward, y left, z up.
+//
+// Returns WA_SUCCESS; WA_NOT_FINITE; WA_NOT_UNIT_LENGTH; WA_SPINDLE_NOT_LATERAL for a vertical spindle.
+//
+int32_t wa_toe_deg(int32_t side,
+                   const double spindle[3],
+                   double *toe_deg,
+                   struct wa_error *error);
+
+// Contact centre in mm, x forward, y left, z up: from the wheel centre by the loaded radius along the
+// steepest descent in the wheel plane, -(z - a_z·a)/|z - a_z·a|, with the outward spindle a.
+//
+// centre_mm: wheel centre, mm.
+// spindle: unit vector outward.
+// loaded_radius_mm: 50 to 1500 mm.
+//
+// Returns WA_SUCCESS; WA_NOT_FINITE; WA_NOT_UNIT_LENGTH; WA_LENGTH_OUT_OF_RANGE; WA_SPINDLE_NOT_LATERAL for
+// a vertical spindle, whose wheel plane has no descent.
+//
+int32_t wa_contact_centre_mm(const double centre_mm[3],
+                             const double spindle[3],
+                             double loaded_radius_mm,
+                             double contact_centre_mm[3],
+                             struct wa_error *error);
+
+// Toe as a length in mm, positive toe-in: D·tan(toe), at the reference diameter D. Always state D: some
+// manuals mean the rim flange, some the nominal rim, some the tyre. For total toe, add the lengths of both
+// wheels.
+//
+// toe_deg: within ± 45°.
+// reference_diameter_mm: 100 to 3000 mm.
+//
+// Returns WA_SUCCESS; WA_NOT_FINITE; WA_ANGLE_OUT_OF_RANGE; WA_LENGTH_OUT_OF_RANGE.
+int32_t wa_toe_length_mm(double toe_deg,
+                         double reference_diameter_mm,
+                         double *toe_length_mm,
+                         struct wa_error *error);
+
+// Toe in degrees, positive toe-in, from its length at the reference diameter D: atan(length/D).
+//
+// toe_length_mm: within ± D.
+// reference_diameter_mm: 100 to 3000 mm.
+//
+// Returns WA_SUCCESS; WA_NOT_FINITE; WA_LENGTH_OUT_OF_RANGE.
+int32_t wa_toe_from_length_deg(double toe_length_mm,
+                               double reference_diameter_mm,
+                               double *toe_deg,
+                               struct wa_error *error);
+
+// Side slip in mm per m of travel, of the sign of the angle: 1000·tan(angle).
+//
+// angle_deg: within ± 45°.
+//
+// Returns WA_SUCCESS; WA_NOT_FINITE; WA_ANGLE_OUT_OF_RANGE.
+int32_t wa_side_slip_mm_per_m(double angle_deg, double *side_slip_mm_per_m, struct wa_error *error);
+
+// The angle in degrees, of the sign of the side slip: atan(side slip/1000).
+//
+// side_slip_mm_per_m: mm per m of travel, within ± 1000.
+//
+// Returns WA_SUCCESS; WA_NOT_FINITE; WA_LENGTH_OUT_OF_RANGE.
+int32_t wa_angle_from_side_slip_deg(double side_slip_mm_per_m,
+                                    double *angle_deg,
+                                    struct wa_error *error);
+
+// Caster in degrees, positive with the top of the axis rearward: atan2(-k_x, k_z), for the axis k.
+//
+// axis_direction: unit vector upward, x forward, y left, z up.
+//
+// Returns WA_SUCCESS; WA_NOT_FINITE; WA_NOT_UNIT_LENGTH.
+//
+int32_t wa_caster_deg(const double axis_direction[3], double *caster_deg, struct wa_error *error);
+
+// Steering-axis inclination in degrees, positive with the top inboard: atan2(-s·k_y, k_z), for the axis k, s
+// = +1 on the left and -1 on the right.
+//
+// side: WA_SIDE_...
+// axis_direction: unit vector upward, x forward, y left, z up.
+//
+// Returns WA_SUCCESS; WA_NOT_FINITE; WA_NOT_UNIT_LENGTH.
+//
+int32_t wa_sai_deg(int32_t side,
+                   const double axis_direction[3],
+                   double *sai_deg,
+                   struct wa_error *error);
+
+// The unit vector up the steering axis, x forward, y left, z up, from its two projected angles: (-tan
+// caster, -s·tan SAI, 1) made unit, s = +1 on the left and -1 on the right.
+//
+// side: WA_SIDE_...
+// caster_deg, sai_deg: within ± 80°.
+//
+// Returns WA_SUCCESS; WA_NOT_FINITE; WA_ANGLE_OUT_OF_RANGE.
+//
+int32_t wa_axis_direction(int32_t side,
+                          double caster_deg,
+                          double sai_deg,
+                          double axis_direction[3],
+                          struct wa_error *error);
+
+// A steering axis seen from the body instead of the ground: turned back by the pitch of the body, then by
+// its roll, as wa_body_attitude_deg gives them. Pitch adds exactly to caster, and changes SAI as well.
+//
+// axis_direction: unit vector upward, x forward, y left, z up.
+// pitch_deg: positive nose down, within ± 45°.
+// roll_deg: positive left side up, within ± 45°.
+// axis_to_body: unit vector.
+//
+// Returns WA_SUCCESS; WA_NOT_FINITE; WA_NOT_UNIT_LENGTH; WA_ANGLE_OUT_OF_RANGE.
+//
+int32_t wa_axis_to_body(const double axis_direction[3],
+                        double pitch_deg,
+                        double roll_deg,
+                        double axis_to_body[3],
+                        struct wa_error *error);
+
+// Pitch and roll of the body from its ride heights, degrees: pitch = atan((rear - front)/wheelbase), positive nose
+// down; roll = atan((left - right)/track), positive left side up; each height the mean of its two wheels.
+//
+// ride_height_mm: fl, fr, rl, rr, -2000 to 5000 mm.
+// wheelbase_mm: 500 to 12000 mm.
+// track_mm: 300 to 4000 mm.
+//
+// Returns WA_SUCCESS; WA_NOT_FINITE; WA_LENGTH_OUT_OF_RANGE.
+//
+int32_t wa_body_attitude_deg(const double ride_height_mm[4],
+                             double wheelbase_mm,
+                             double track_mm,
+                             double *pitch_deg,
+                             double *roll_deg,
+                             struct wa_error *error);
+
+// Ackermann's ideal outer angle in degrees, for an inner angle: cot outer = cot inner + axis
+// distance/wheelbase.
+//
+// inner_deg: 0 to 90°.
+// axis_distance_mm: of the steering axes at the ground, mm, above 0.
+// wheelbase_mm: mm, above 0.
+//
+// Returns WA_SUCCESS; WA_NOT_FINITE; WA_ANGLE_OUT_OF_RANGE; WA_LENGTH_OUT_OF_RANGE.
+int32_t wa_ackermann_outer_deg(double inner_deg,
+                               double axis_distance_mm,
+                               double wheelbase_mm,
+                               double *outer_deg,
+                               struct wa_error *error);
+
+// Ackermann's ideal inner angle in degrees, for an outer angle: cot inner = cot outer - axis
+// distance/wheelbase.
+//
+// outer_deg: 0 to 90°.
+// axis_distance_mm: of the steering axes at the ground, mm, above 0.
+// wheelbase_mm: mm, above 0.
+//
+// Returns WA_SUCCESS; WA_NOT_FINITE; WA_ANGLE_OUT_OF_RANGE; WA_LENGTH_OUT_OF_RANGE.
+int32_t wa_ackermann_inner_deg(double outer_deg,
+                               double axis_distance_mm,
+                               double wheelbase_mm,
+                               double *inner_deg,
+                               struct wa_error *error);
+
+// Ackermann percentage by toe-out: 100·(inner - outer)/(ideal toe-out at the same inner angle). Wheels that
+// stay parallel give 0, the ideal 100, toe-in on turns less than 0. The other definition agrees at 0 and 100
+// alone.
+//
+// inner_deg, outer_deg: 1 to 90°.
+// axis_distance_mm: of the steering axes at the ground, mm, above 0.
+// wheelbase_mm: mm, above 0.
+//
+// Returns WA_SUCCESS; WA_NOT_FINITE; WA_ANGLE_OUT_OF_RANGE; WA_LENGTH_OUT_OF_RANGE.
+int32_t wa_ackermann_percent_by_toe_out(double inner_deg,
+                                        double outer_deg,
+                                        double axis_distance_mm,
+                                        double wheelbase_mm,
+                                        double *percent,
+                                        struct wa_error *error);
+
+// Ackermann percentage by cotangents: 100·(cot outer - cot inner)/(axis distance/wheelbase). Wheels that
+// stay parallel give 0, the ideal 100, toe-in on turns less than 0. The other definition agrees at 0 and 100
+// alone.
+//
+// inner_deg, outer_deg: 1 to 90°.
+// axis_distance_mm: of the steering axes at the ground, mm, above 0.
+// wheelbase_mm: mm, above 0.
+//
+// Returns WA_SUCCESS; WA_NOT_FINITE; WA_ANGLE_OUT_OF_RANGE; WA_LENGTH_OUT_OF_RANGE.
+int32_t wa_ackermann_percent_by_cotangents(double inner_deg,
+                                           double outer_deg,
+                                           double axis_distance_mm,
+                                           double wheelbase_mm,
+                                           double *percent,
+                                           struct wa_error *error);
+
+// Turning radius of the middle of the front axle in mm: wheelbase/sin(steer).
+//
+// wheelbase_mm: mm, above 0.
+// steer_deg: the heading at the middle of the front axle, 0.1 to 90°.
+//
+// Returns WA_SUCCESS; WA_NOT_FINITE; WA_ANGLE_OUT_OF_RANGE; WA_LENGTH_OUT_OF_RANGE.
+int32_t wa_turning_radius_mm(double wheelbase_mm,
+                             double steer_deg,
+                             double *turning_radius_mm,
+                             struct wa_error *error);
+
+// The wheel's yaw in degrees, positive to the left, from a plate zeroed straight ahead: plate - s·toe, s =
+// +1 on the left and -1 on the right.
+//
+// side: WA_SIDE_...
+// plate_deg: positive to the left, within ± 60°.
+// toe_deg: of this wheel to the centreline, straight ahead, positive toe-in, within ± 10°.
+//
+// Returns WA_SUCCESS; WA_NOT_FINITE; WA_ANGLE_OUT_OF_RANGE.
+int32_t wa_yaw_from_plate_deg(int32_t side,
+                              double plate_deg,
+                              double toe_deg,
+                              double *yaw_deg,
+                              struct wa_error *error);
+
+// Azimuth in degrees, positive to the left, of a line of the hub that lies in the wheel plane and pitches by
+// p: yaw + s·asin(tan p·tan camber).
+//
+// side: WA_SIDE_...
+// wheel: yaw within ± 60°, camber within ± 45°.
+// pitch_deg: p, positive nose up, within ± 45°.
+//
+// Returns WA_SUCCESS; WA_NOT_FINITE; WA_ANGLE_OUT_OF_RANGE.
+int32_t wa_hub_line_azimuth_deg(int32_t side,
+                                const struct wa_gauge_position *wheel,
+                                double pitch_deg,
+                                double *azimuth_deg,
+                                struct wa_error *error);
+
+// Caster and SAI, exactly, from the camber at three positions of the wheel, in any order. For any two of
+// them, with yaw T, camber g: s·(cos g1·sin T1 - cos g2·sin T2)·tan caster - (cos g1·cos T1 - cos g2·cos
+// T2)·tan SAI = sin g1 - sin g2.
+//
+// side: WA_SIDE_...
+// positions: yaw within ± 60°, camber within ± 45°.
+//
+// Returns WA_SUCCESS; WA_NOT_FINITE; WA_ANGLE_OUT_OF_RANGE; WA_SWEEP_TOO_SMALL for positions that are too
+// much alike.
+//
+int32_t wa_axis_from_cambers(int32_t side,
+                             const struct wa_gauge_position positions[3],
+                             struct wa_axis_angles *axis,
+                             struct wa_error *error);
+
+// Caster and SAI, exactly, from the pitch of the locked wheel's hub at three positions, in any order. For
+// any two of them, with azimuth T, pitch p: s·(cos p1·sin T1 - cos p2·sin T2)·tan SAI + (cos p1·cos T1 - cos
+// p2·cos T2)·tan caster = sin p1 - sin p2.
+//
+// side: WA_SIDE_...
+// positions: azimuth within ± 60°, pitch within ± 45°.
+//
+// Returns WA_SUCCESS; WA_NOT_FINITE; WA_ANGLE_OUT_OF_RANGE; WA_SWEEP_TOO_SMALL for positions that are too
+// much alike.
+//
+int32_t wa_axis_from_pitches(int32_t side,
+                             const struct wa_pitch_position positions[3],
+                             struct wa_axis_angles *axis,
+                             struct wa_error *error);
+
+// Caster in degrees by the two-position rule, positive with the top rearward: tan caster = s·(sin g1 - sin
+// g2)/(2·sin T), with the camber g1 at the yaw +T, turned left, and g2 at -T, turned right. It leaves SAI
+// out: a few thousandths of a degree on a common car.
+//
+// side: WA_SIDE_...
+// turn_deg: T, 5 to 60°.
+// camber_turned_left_deg, camber_turned_right_deg: within ± 45°.
+//
+// Returns WA_SUCCESS; WA_NOT_FINITE; WA_ANGLE_OUT_OF_RANGE; WA_SWEEP_TOO_SMALL.
+int32_t wa_caster_by_two_positions_deg(int32_t side,
+                                       double turn_deg,
+                                       double camber_turned_left_deg,
+                                       double camber_turned_right_deg,
+                                       double *caster_deg,
+                                       struct wa_error *error);
+
+// Caster in degrees by the customary linear rule, positive with the top rearward: s·(g1 - g2)·1/(2·sin T),
+// with the camber g1 at the yaw +T, turned left, and g2 at -T, turned right. At 20° the factor is 1.4619.
+// 0.2 % too much at 4.3° of caster.
+//
+// side: WA_SIDE_...
+// turn_deg: T, 5 to 60°.
+// camber_turned_left_deg, camber_turned_right_deg: within ± 45°.
+//
+// Returns WA_SUCCESS; WA_NOT_FINITE; WA_ANGLE_OUT_OF_RANGE; WA_SWEEP_TOO_SMALL.
+int32_t wa_caster_by_linear_rule_deg(int32_t side,
+                                     double turn_deg,
+                                     double camber_turned_left_deg,
+                                     double camber_turned_right_deg,
+                                     double *caster_deg,
+                                     struct wa_error *error);
+
+// SAI in degrees by the two-position rule, positive with the top inboard: tan SAI = s·(sin p1 - sin
+// p2)/(2·sin T), with the pitch p1 of the locked wheel's hub, positive nose up, at the azimuth +T, turned
+// left, and p2 at -T, turned right. It leaves caster out.
+//
+// side: WA_SIDE_...
+// turn_deg: T, 5 to 60°.
+// pitch_turned_left_deg, pitch_turned_right_deg: within ± 45°.
+//
+// Returns WA_SUCCESS; WA_NOT_FINITE; WA_ANGLE_OUT_OF_RANGE; WA_SWEEP_TOO_SMALL.
+int32_t wa_sai_by_two_positions_deg(int32_t side,
+                                    double turn_deg,
+                                    double pitch_turned_left_deg,
+                                    double pitch_turned_right_deg,
+                                    double *sai_deg,
+                                    struct wa_error *error);
+
+// SAI in degrees by the customary linear rule, positive with the top inboard: s·(p1 - p2)·1/(2·sin T), with
+// the pitch p1 of the locked wheel's hub, positive nose up, at the azimuth +T, turned left, and p2 at -T,
+// turned right. 1.5 % too much at 12° of SAI.
+//
+// side: WA_SIDE_...
+// turn_deg: T, 5 to 60°.
+// pitch_turned_left_deg, pitch_turned_right_deg: within ± 45°.
+//
+// Returns WA_SUCCESS; WA_NOT_FINITE; WA_ANGLE_OUT_OF_RANGE; WA_SWEEP_TOO_SMALL.
+int32_t wa_sai_by_linear_rule_deg(int32_t side,
+                                  double turn_deg,
+                                  double pitch_turned_left_deg,
+                                  double pitch_turned_right_deg,
+                                  double *sai_deg,
+                                  struct wa_error *error);
+
+// The camber in degrees, positive with the top outward, that a wheel shows at a yaw: what a gauge must read.
+//
+// side: WA_SIDE_...
+// axis: caster and SAI, within ± 30°.
+// ahead: straight ahead: yaw within ± 10°, camber within ± 15°.
+// yaw_deg: positive to the left, within ± 60°.
+//
+// Returns WA_SUCCESS; WA_NOT_FINITE; WA_ANGLE_OUT_OF_RANGE.
+int32_t wa_camber_at_yaw_deg(int32_t side,
+                             const struct wa_axis_angles *axis,
+                             const struct wa_gauge_position *ahead,
+                             double yaw_deg,
+                             double *camber_deg,
+                             struct wa_error *error);
+
+// The pitch in degrees, positive nose up, that a line of the locked wheel's hub shows at an azimuth: what a
+// gauge must read.
+//
+// side: WA_SIDE_...
+// axis: caster and SAI, within ± 30°.
+// ahead: straight ahead: azimuth within ± 10°, pitch within ± 15°.
+// azimuth_deg: positive to the left, within ± 60°.
+//
+// Returns WA_SUCCESS; WA_NOT_FINITE; WA_ANGLE_OUT_OF_RANGE.
+int32_t wa_pitch_at_azimuth_deg(int32_t side,
+                                const struct wa_axis_angles *axis,
+                                const struct wa_pitch_position *ahead,
+                                double azimuth_deg,
+                                double *pitch_deg,
+                                struct wa_error *error);
+
+// The sizes of a tyre from its metric code, such as "205/55R16": overall diameter = rim inches·25.4 +
+// 2·width·aspect ratio/100.
+//
+// In front may stand P, LT, ST or T; the construction is R, ZR, B or D; behind the rim may stand C or LT,
+// and after a space the load index and speed symbol. Spaces between the parts and small letters do no harm.
+//
+// code: UTF-8 with a NUL at the end.
+//
+// Returns WA_SUCCESS; WA_NOT_A_TYRE_SIZE, with the part that is wrong in the message; WA_NOT_UTF8.
+int32_t wa_size_from_code(const char *code,
+                          struct wa_tyre_size *size,
+                          struct wa_error *error);
+
+// The plane through at least three points, mm, by least squares of the distances square to it.
+//
+// points_mm: points_count points of 3 numbers each, as in double points_mm[4][3], within a kilometre.
+//
+// Returns WA_SUCCESS; WA_TOO_FEW_STATIONS for fewer than three points; WA_NOT_FINITE; WA_LENGTH_OUT_OF_RANGE for points
+// beyond a kilometre or that lie in one line.
+int32_t wa_plane_through(const double *points_mm,
+                         size_t points_count,
+                         struct wa_plane *plane,
+                         struct wa_error *error);
+
+// A virtual car drawn at random by a seed, far beyond what is sound, without noise. The same seed gives the same car.
+//
+// The result has the members of the virtual vehicle, which may be changed before it goes to
+// wa_virtual_vehicle_session_json: "wheelbase_mm", "front", "rear", "roll_deg", "sweep_deg", "pose_noise", "frames", "seed" and
+// the others.
+//
+// Returns WA_SUCCESS; WA_BUFFER_TOO_SMALL.
+int32_t wa_virtual_vehicle_random_json(uint64_t seed,
+                                       char *result_json,
+                                       size_t result_capacity,
+                                       size_t *result_length,
+                                       struct wa_error *error);
+
+// The session that a rig would hand over about a virtual car: the exercise.
+//
+// virtual_vehicle_json: virtual_vehicle_length bytes, as wa_virtual_vehicle_random_json gives them.
+//
+// The result is a session, format "alignment-session/1".
+//
+// Returns WA_SUCCESS; WA_BUFFER_TOO_SMALL; WA_NOT_UTF8; WA_NOT_A_SESSION for a text that is no virtual vehicle.
+int32_t wa_virtual_vehicle_session_json(const char *virtual_vehicle_json,
+                                        size_t virtual_vehicle_length,
+                                        char *result_json,
+                                        size_t result_capacity,
+                                        size_t *result_length,
+                                        struct wa_error *error);
+
+// The readings that a virtual car truly has, from the numbers that it is built of: the answer key.
+//
+// virtual_vehicle_json: virtual_vehicle_length bytes, as wa_virtual_vehicle_random_json gives them.
+//
+// The result is a tree like "alignment" in wa_measure_json.
+//
+// Returns what wa_virtual_vehicle_session_json returns.
+int32_t wa_virtual_vehicle_truth_json(const char *virtual_vehicle_json,
+                                      size_t virtual_vehicle_length,
+                                      char *result_json,
+                                      size_t result_capacity,
+                                      size_t *result_length,
+                                      struct wa_error *error);
+
+// The JSON Schema (2020-12) of a session, format "alignment-session/1".
+//
+// Returns WA_SUCCESS; WA_BUFFER_TOO_SMALL.
+int32_t wa_session_schema_json(char *result_json,
+                               size_t result_capacity,
+                               size_t *result_length,
+                               struct wa_error *error);
+
+// The JSON Schema (2020-12) of a specification, format "alignment-specification/1".
+//
+// Returns WA_SUCCESS; WA_BUFFER_TOO_SMALL.
+int32_t wa_specification_schema_json(char *result_json,
+                                     size_t result_capacity,
+                                     size_t *result_length,
+                                     struct wa_error *error);
+
+// The JSON Schema (2020-12) of the result of wa_measure_json.
+//
+// Returns WA_SUCCESS; WA_BUFFER_TOO_SMALL.
+int32_t wa_measurement_schema_json(char *result_json,
+                                   size_t result_capacity,
+                                   size_t *result_length,
+                                   struct wa_error *error);
+
+// The JSON Schema (2020-12) of the result of wa_assess_json.
+//
+// Returns WA_SUCCESS; WA_BUFFER_TOO_SMALL.
+int32_t wa_assessment_schema_json(char *result_json,
+                                  size_t result_capacity,
+                                  size_t *result_length,
+                                  struct wa_error *error);
 
 #ifdef __cplusplus
 }  // extern "C"

@@ -1,11 +1,20 @@
 //! Judging one value against its limits.
 
+use crate::alignment::WaAlignment;
 use crate::error::{Failure, WaError, guard};
-use crate::memory::{StatesSize, Target, WaOptional, plain};
-use crate::status::WA_NONE;
-use alignment_core::conformity::{
-    Decision, Judgement, Limits, Production, Reason, Rule, Uncertain, Verdict, global_risks, judge,
+use crate::memory::{
+    Place, ResultBuffer, StatesSize, Target, WaOptional, choice, give, guard_text, in_place, optional, read, string,
+    text,
 };
+use crate::status::WA_NONE;
+use alignment_core::Alignment;
+use alignment_core::conformity::{
+    Decision, Judgement, Limits, Production, Reason, Rule, Specification, Tolerance, Uncertain, Unit, Verdict,
+    global_risks, judge, judge_all,
+};
+use alignment_core::json::{specification_from_json, specification_to_json, verdicts_to_json};
+use alignment_core::paths::{READINGS, position};
+use std::ffi::c_char;
 
 /// The rule allows neither of the other verdicts.
 pub const WA_VERDICT_UNDETERMINED: i32 = 0;
@@ -129,9 +138,6 @@ impl From<Judgement> for WaJudgement {
 /// Returns WA_SUCCESS; WA_NOT_FINITE; WA_OUT_OF_RANGE for a rule or a probability that is none, an
 /// uncertainty below 0, fewer than one degree of freedom, a least value above the greatest, or numbers
 /// beyond ± 1e9; WA_MISSING_INPUT without any limit.
-///
-/// # Safety
-/// As under Memory at the top.
 #[unsafe(no_mangle)]
 pub unsafe extern "C" fn wa_judge(
     value: f64,
@@ -145,16 +151,12 @@ pub unsafe extern "C" fn wa_judge(
     let job = || {
         // SAFETY: the caller's promises are handed on.
         let (uncertainty, limits, target) = unsafe {
-            let known = (!uncertainty.is_null()).then(|| plain("uncertainty", uncertainty)).transpose()?;
-            (known, plain("limits", limits)?, Target::new("judgement", judgement)?)
+            let known = optional("uncertainty", uncertainty)?;
+            (known, *in_place("limits", limits)?, Target::new("judgement", judgement)?)
         };
-        let rule = match rule {
-            WA_RULE_GUARDED => Rule::Guarded,
-            WA_RULE_SIMPLE_ACCEPTANCE => Rule::SimpleAcceptance,
-            other => return Err(Failure::out_of_range("rule", other.into(), 0.0, Some(1.0))),
-        };
+        let rule = choice("rule", rule, [Rule::Guarded, Rule::SimpleAcceptance])?;
         let decision = Decision { rule, probability };
-        target.write(&judge(value, uncertainty.map(Uncertain::from), limits.into(), decision)?.into());
+        target.write(judge(value, uncertainty.copied().map(Uncertain::from), limits.into(), decision)?.into());
         Ok(())
     };
     // SAFETY: the caller's promise about `error` is handed on.
@@ -172,9 +174,6 @@ pub unsafe extern "C" fn wa_judge(
 ///
 /// Returns WA_SUCCESS; WA_NOT_FINITE; WA_OUT_OF_RANGE for a standard deviation not above 0, an uncertainty
 /// below 0, a least value above the greatest, or numbers beyond ± 1e9; WA_MISSING_INPUT without any limit.
-///
-/// # Safety
-/// As under Memory at the top.
 #[unsafe(no_mangle)]
 pub unsafe extern "C" fn wa_global_risks(
     mean: f64,
@@ -187,22 +186,146 @@ pub unsafe extern "C" fn wa_global_risks(
     error: *mut WaError,
 ) -> i32 {
     let job = || {
-        for (name, pointer) in [("consumer", consumer), ("producer", producer)] {
-            if pointer.is_null() {
-                return Err(Failure::null_pointer(name));
-            }
-        }
         // SAFETY: the caller's promises are handed on.
-        let (limits, acceptance) = unsafe { (plain("limits", limits)?, plain("acceptance", acceptance)?) };
+        let (limits, acceptance, consumer, producer) = unsafe {
+            let (limits, acceptance) = (*in_place("limits", limits)?, *in_place("acceptance", acceptance)?);
+            (limits, acceptance, Place::new("consumer", consumer)?, Place::new("producer", producer)?)
+        };
         let production = Production { mean, standard_deviation };
         let risks = global_risks(production, standard_uncertainty, limits.into(), acceptance.into())?;
-        // SAFETY: not null, and the caller promises a writable, aligned double at each.
-        unsafe {
-            consumer.write(risks.consumer);
-            producer.write(risks.producer);
-        }
+        consumer.write(risks.consumer);
+        producer.write(risks.producer);
         Ok(())
     };
     // SAFETY: the caller's promise about `error` is handed on.
     unsafe { guard(error, job) }
+}
+
+/// Judges every reading that has limits, degrees and mm alike.
+///
+/// readings: such as those of wa_measurement.
+/// standard_uncertainty, degrees_of_freedom: trees of the same shape, such as those of wa_uncertainty; NULL when they are not
+///     known. A reading without an uncertainty is judged by simple acceptance; one without degrees of freedom by the normal
+///     distribution.
+/// specification_json: specification_length bytes, format "alignment-specification/1".
+///
+/// The result is {"overall": ..., "decision": ..., "load_state": ..., "readings": [...]}, as "verdicts" in wa_assess_json.
+///
+/// Returns WA_SUCCESS; WA_BUFFER_TOO_SMALL; WA_NOT_A_SPECIFICATION; WA_UNKNOWN_READING; WA_NOT_UTF8; WA_NOT_FINITE;
+/// WA_OUT_OF_RANGE; WA_LENGTH_OUT_OF_RANGE.
+#[unsafe(no_mangle)]
+pub unsafe extern "C" fn wa_judge_all_json(
+    readings: *const WaAlignment,
+    standard_uncertainty: *const WaAlignment,
+    degrees_of_freedom: *const WaAlignment,
+    specification_json: *const c_char,
+    specification_length: usize,
+    result_json: *mut c_char,
+    result_capacity: usize,
+    result_length: *mut usize,
+    error: *mut WaError,
+) -> i32 {
+    let result = ResultBuffer { json: result_json, capacity: result_capacity, length: result_length };
+    // SAFETY: the caller's promises are handed on.
+    let job = || unsafe {
+        let known = |name, tree: *const WaAlignment| {
+            if tree.is_null() { Ok(None) } else { read(name, tree).map(|tree| Some(Alignment::from(tree))) }
+        };
+        let readings = read("readings", readings)?.into();
+        let standard = known("standard_uncertainty", standard_uncertainty)?;
+        let freedom = known("degrees_of_freedom", degrees_of_freedom)?;
+        let specification = specification(specification_json, specification_length)?;
+        Ok(verdicts_to_json(&judge_all(&readings, standard.as_ref(), freedom.as_ref(), &specification)?))
+    };
+    // SAFETY: as before.
+    unsafe { guard_text(result, error, job) }
+}
+
+/// # Safety
+/// As [`text`].
+pub(crate) unsafe fn specification(pointer: *const c_char, length: usize) -> Result<Specification, Failure> {
+    // SAFETY: the caller's promise is handed on.
+    Ok(specification_from_json(unsafe { text("specification_json", pointer, length)? })?)
+}
+
+/// A specification written out: every path by itself, in its own unit or that in which it was given.
+///
+/// specification_json: specification_length bytes, format "alignment-specification/1".
+///
+/// Returns WA_SUCCESS; WA_BUFFER_TOO_SMALL; WA_NOT_A_SPECIFICATION; WA_UNKNOWN_READING; WA_NOT_UTF8.
+#[unsafe(no_mangle)]
+pub unsafe extern "C" fn wa_specification_to_json(
+    specification_json: *const c_char,
+    specification_length: usize,
+    result_json: *mut c_char,
+    result_capacity: usize,
+    result_length: *mut usize,
+    error: *mut WaError,
+) -> i32 {
+    let result = ResultBuffer { json: result_json, capacity: result_capacity, length: result_length };
+    // SAFETY: the caller's promises are handed on.
+    let job = || Ok(specification_to_json(&unsafe { specification(specification_json, specification_length)? }));
+    // SAFETY: as before.
+    unsafe { guard_text(result, error, job) }
+}
+
+/// The limits are in the reading's own unit.
+pub const WA_UNIT_OWN: i32 = 0;
+/// The limits are in degrees.
+pub const WA_UNIT_DEG: i32 = 1;
+/// The limits are in minutes of arc.
+pub const WA_UNIT_ARCMIN: i32 = 2;
+/// The limits are in mm: of a length, or of toe at the reference diameter.
+pub const WA_UNIT_MM: i32 = 3;
+
+/// The limits of one reading as a specification writes them: min, max or both, or else nominal with minus and plus.
+#[repr(C)]
+#[derive(Debug, Clone, Copy)]
+pub struct WaTolerance {
+    /// The least value that conforms.
+    pub min: WaOptional,
+    /// The greatest value that conforms.
+    pub max: WaOptional,
+    /// The value to aim at.
+    pub nominal: WaOptional,
+    /// How far below the nominal value conforms; not negative.
+    pub minus: WaOptional,
+    /// How far above the nominal value conforms; not negative.
+    pub plus: WaOptional,
+    /// The diameter at which a toe in mm is told, mm.
+    pub reference_diameter_mm: WaOptional,
+    /// The unit of all the others: WA_UNIT_...
+    pub unit: i32,
+}
+
+/// The limits of one reading in its own unit, degrees or mm.
+///
+/// path: UTF-8 with a NUL at the end.
+///
+/// Returns WA_SUCCESS; WA_UNKNOWN_READING; WA_NOT_A_SPECIFICATION for members that do not go together; WA_NOT_FINITE;
+/// WA_OUT_OF_RANGE; WA_LENGTH_OUT_OF_RANGE; WA_NOT_UTF8.
+#[unsafe(no_mangle)]
+pub unsafe extern "C" fn wa_tolerance_limits(
+    tolerance: *const WaTolerance,
+    path: *const c_char,
+    limits: *mut WaLimits,
+    error: *mut WaError,
+) -> i32 {
+    let job = || {
+        // SAFETY: the caller's promises are handed on.
+        let (of, path) = unsafe { (in_place("tolerance", tolerance)?, string("path", path)?) };
+        let unit = choice("unit", of.unit, [None, Some(Unit::Deg), Some(Unit::Arcmin), Some(Unit::Mm)])?;
+        let tolerance = Tolerance {
+            min: of.min.get(),
+            max: of.max.get(),
+            nominal: of.nominal.get(),
+            minus: of.minus.get(),
+            plus: of.plus.get(),
+            unit,
+            reference_diameter_mm: of.reference_diameter_mm.get(),
+        };
+        Ok(tolerance.limits(READINGS[position(path)?])?.into())
+    };
+    // SAFETY: the caller's promises are handed on.
+    unsafe { give(error, ("limits", limits), job) }
 }

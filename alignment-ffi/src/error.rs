@@ -2,15 +2,19 @@
 
 use crate::memory::{StatesSize, fill, stated_size};
 use crate::status::{
-    WA_BAD_LENGTH, WA_BAD_STRUCT_SIZE, WA_BUFFER_TOO_SMALL, WA_INTERNAL_FAULT, WA_NONE, WA_NOT_UTF8, WA_NULL_POINTER,
-    WA_OUT_OF_RANGE, WA_STAGE_AHEAD, WA_STAGE_LOCK_LEFT, WA_STAGE_LOCK_RIGHT, WA_STAGE_ROLLING, WA_STAGE_SWEEP,
-    WA_SUCCESS, WA_WHEEL_FL, WA_WHEEL_FR, WA_WHEEL_RL, WA_WHEEL_RR,
+    WA_BAD_LENGTH, WA_BAD_STRUCT_SIZE, WA_BUFFER_TOO_SMALL, WA_CONTRADICTION, WA_INTERNAL_FAULT, WA_MISALIGNED,
+    WA_NONE, WA_NOT_A_SESSION, WA_NOT_UTF8, WA_NULL_POINTER, WA_OUT_OF_RANGE, WA_STAGE_AHEAD, WA_STAGE_LOCK_LEFT,
+    WA_STAGE_LOCK_RIGHT, WA_STAGE_ROLLING, WA_STAGE_SWEEP, WA_SUCCESS, WA_TOO_MANY, WA_WHEEL_FL, WA_WHEEL_FR,
+    WA_WHEEL_RL, WA_WHEEL_RR,
 };
 use alignment_core::json::JsonError;
 use alignment_core::session::Stage;
 use alignment_core::{Error, Wheel};
 use std::ffi::c_char;
+use std::fmt::{self, Write as _};
+use std::mem;
 use std::panic::{AssertUnwindSafe, catch_unwind};
+use std::ptr;
 
 /// The room for a message, with its NUL, bytes.
 pub const WA_MESSAGE_CAPACITY: usize = 512;
@@ -18,7 +22,8 @@ pub const WA_MESSAGE_CAPACITY: usize = 512;
 /// What went wrong, and where. The caller owns it, and sets size to sizeof(wa_error) once; no call changes it.
 ///
 /// A call with a good size fills in all the rest, on success too: then code is 0 and the message empty.
-/// A call with a bad one returns WA_BAD_STRUCT_SIZE and does nothing else.
+/// A call with a bad one returns WA_BAD_STRUCT_SIZE, a call with one that is not aligned WA_MISALIGNED, and does
+/// nothing else.
 #[repr(C)]
 #[derive(Clone, Copy)]
 pub struct WaError {
@@ -46,113 +51,213 @@ pub struct WaError {
 // SAFETY: repr(C), begins with a usize, and numbers are all it has.
 unsafe impl StatesSize for WaError {}
 
-/// Why a call fails, before it is written to the caller's struct.
+/// Why a call fails. It becomes a sentence only when the caller has room for one; nothing is allocated for that.
 #[derive(Debug)]
-pub(crate) struct Failure {
-    pub(crate) code: i32,
-    stage: Option<Stage>,
-    station: Option<usize>,
-    wheel: Option<Wheel>,
-    value: Option<f64>,
-    minimum: Option<f64>,
-    maximum: Option<f64>,
-    message: String,
+pub(crate) enum Failure {
+    /// The core refuses.
+    Core(Error),
+    /// A text is not what it should be.
+    Json(Box<JsonError>),
+    /// A text is no virtual vehicle.
+    NotAVehicle {
+        reason: Box<serde_json::Error>,
+    },
+    NullPointer {
+        name: &'static str,
+    },
+    Misaligned {
+        name: &'static str,
+        alignment: usize,
+    },
+    BadLength {
+        name: &'static str,
+    },
+    BadSize {
+        name: &'static str,
+        size: usize,
+        known: usize,
+    },
+    BufferTooSmall {
+        unit: &'static str,
+        capacity: usize,
+        needed: usize,
+    },
+    NotUtf8 {
+        name: &'static str,
+        at: usize,
+    },
+    /// More than any session needs: refused before it is looked at.
+    TooMany {
+        name: &'static str,
+        count: usize,
+        most: usize,
+    },
+    /// A list that has to have another length.
+    WrongCount {
+        name: &'static str,
+        count: usize,
+        needed: usize,
+    },
+    /// Two members of which one alone can be given.
+    Contradiction {
+        first: &'static str,
+        second: &'static str,
+    },
+    /// A number that the core never comes to see.
+    OutOfRange {
+        name: &'static str,
+        value: f64,
+        minimum: f64,
+        maximum: Option<f64>,
+    },
+    Internal,
 }
 
 impl Failure {
-    fn new(code: i32, message: String) -> Self {
-        Self { code, stage: None, station: None, wheel: None, value: None, minimum: None, maximum: None, message }
+    #[cold]
+    pub(crate) const fn out_of_range(name: &'static str, value: f64, minimum: f64, maximum: Option<f64>) -> Self {
+        Self::OutOfRange { name, value, minimum, maximum }
     }
 
-    pub(crate) fn null_pointer(name: &str) -> Self {
-        Self::new(WA_NULL_POINTER, format!("{name} is NULL; hand over what the header says"))
+    pub(crate) fn code(&self) -> i32 {
+        match self {
+            Self::Core(error) => error.code.number(),
+            Self::Json(error) => error.code.number(),
+            Self::NotAVehicle { .. } => WA_NOT_A_SESSION,
+            Self::NullPointer { .. } => WA_NULL_POINTER,
+            Self::Misaligned { .. } => WA_MISALIGNED,
+            Self::BadLength { .. } => WA_BAD_LENGTH,
+            Self::BadSize { .. } => WA_BAD_STRUCT_SIZE,
+            Self::BufferTooSmall { .. } => WA_BUFFER_TOO_SMALL,
+            Self::NotUtf8 { .. } => WA_NOT_UTF8,
+            Self::TooMany { .. } => WA_TOO_MANY,
+            Self::WrongCount { .. } | Self::Contradiction { .. } => WA_CONTRADICTION,
+            Self::OutOfRange { .. } => WA_OUT_OF_RANGE,
+            Self::Internal => WA_INTERNAL_FAULT,
+        }
     }
 
-    pub(crate) fn bad_length(name: &str) -> Self {
-        Self::new(WA_BAD_LENGTH, format!("{name} is said to be longer than anything in memory; check its length"))
-    }
-
-    pub(crate) fn bad_size(name: &str, size: usize, known: usize) -> Self {
-        let message = format!(
-            "{name}: a struct of {size} bytes, where {known} are known; set its size to its sizeof, and what a later header \
-             has beyond to zero"
-        );
-        Self::new(WA_BAD_STRUCT_SIZE, message)
-    }
-
+    /// The figure seen, the least and the most that is allowed.
     #[expect(clippy::cast_precision_loss, reason = "a size in memory; above 2^53 bytes its last bits do not matter")]
-    pub(crate) fn buffer_too_small(unit: &str, capacity: usize, needed: usize) -> Self {
-        let message =
-            format!("the buffer is too small: {capacity} {unit}, at least {needed} needed; hand over a larger one");
-        Self { value: Some(capacity as f64), minimum: Some(needed as f64), ..Self::new(WA_BUFFER_TOO_SMALL, message) }
+    fn figures(&self) -> [Option<f64>; 3] {
+        match *self {
+            Self::Core(error) => [error.value, error.minimum, error.maximum],
+            Self::OutOfRange { value, minimum, maximum, .. } => [Some(value), Some(minimum), maximum],
+            Self::BufferTooSmall { capacity, needed, .. } => [Some(capacity as f64), Some(needed as f64), None],
+            Self::TooMany { count, most, .. } => [Some(count as f64), None, Some(most as f64)],
+            Self::WrongCount { count, needed, .. } => [Some(count as f64), Some(needed as f64), Some(needed as f64)],
+            _ => [None; 3],
+        }
     }
+}
 
-    pub(crate) fn not_utf8(name: &str, at: usize) -> Self {
-        Self::new(WA_NOT_UTF8, format!("{name} is not UTF-8 (byte {at}); hand it over as UTF-8"))
-    }
-
-    /// A number that the core never comes to see.
-    pub(crate) fn out_of_range(name: &str, value: f64, minimum: f64, maximum: Option<f64>) -> Self {
-        let bounds = match maximum {
-            Some(maximum) => format!("{minimum} to {maximum} allowed"),
-            None => format!("at least {minimum} needed"),
-        };
-        let message = format!("{name}: number out of range: {value}, {bounds}; check the number");
-        Self { value: Some(value), minimum: Some(minimum), maximum, ..Self::new(WA_OUT_OF_RANGE, message) }
-    }
-
-    pub(crate) fn internal() -> Self {
-        Self::new(WA_INTERNAL_FAULT, "a fault inside the library; please report it with the session".to_owned())
+impl fmt::Display for Failure {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::Core(error) => error.fmt(f),
+            Self::Json(error) => error.fmt(f),
+            Self::NotAVehicle { reason } => {
+                write!(f, "virtual_vehicle_json: {reason}; begin with what wa_virtual_vehicle_random_json gives")
+            }
+            Self::NullPointer { name } => write!(f, "{name} is NULL; hand over what the header says"),
+            Self::Misaligned { name, alignment } => {
+                write!(
+                    f,
+                    "{name} is not aligned: its address is no multiple of {alignment}; hand over an object of its type"
+                )
+            }
+            Self::BadLength { name } => {
+                write!(f, "{name} is said to be longer than anything in memory; check its length")
+            }
+            Self::BadSize { name, size, known } => write!(
+                f,
+                "{name}: a struct of {size} bytes, where {known} are known; set its size to its sizeof, and what a \
+                 later header has beyond to zero"
+            ),
+            Self::BufferTooSmall { unit, capacity, needed } => {
+                write!(
+                    f,
+                    "the buffer is too small: {capacity} {unit}, at least {needed} needed; hand over a larger one"
+                )
+            }
+            Self::NotUtf8 { name, at } => write!(f, "{name} is not UTF-8 (byte {at}); hand it over as UTF-8"),
+            Self::TooMany { name, count, most } => {
+                write!(f, "{name}: {count} are more than any session needs, at most {most} allowed; check the count")
+            }
+            Self::WrongCount { name, count, needed } => {
+                write!(f, "{name}: {count} handed over, {needed} needed; check the count")
+            }
+            Self::Contradiction { first, second } => {
+                write!(f, "{first} and {second} contradict each other; hand over one of them")
+            }
+            Self::OutOfRange { name, value, minimum, maximum: Some(maximum) } => {
+                write!(f, "{name}: number out of range: {value}, {minimum} to {maximum} allowed; check the number")
+            }
+            Self::OutOfRange { name, value, minimum, maximum: None } => {
+                write!(f, "{name}: number out of range: {value}, at least {minimum} needed; check the number")
+            }
+            Self::Internal => f.write_str("a fault inside the library; please report it with the session"),
+        }
     }
 }
 
 impl From<Error> for Failure {
+    #[cold]
     fn from(error: Error) -> Self {
-        Self {
-            stage: error.stage,
-            station: error.station,
-            wheel: error.wheel,
-            value: error.value,
-            minimum: error.minimum,
-            maximum: error.maximum,
-            ..Self::new(error.code.number(), error.to_string())
-        }
+        Self::Core(error)
     }
 }
 
 impl From<JsonError> for Failure {
     fn from(error: JsonError) -> Self {
-        Self::new(error.code.number(), error.to_string())
+        Self::Json(Box::new(error))
     }
 }
 
 impl WaError {
-    fn success(size: usize) -> Self {
+    fn of(failure: &Failure) -> Self {
+        let [value, minimum, maximum] = failure.figures().map(|figure| figure.unwrap_or(f64::NAN));
+        let (stage, station, wheel) = match failure {
+            Failure::Core(error) => (error.stage, error.station, error.wheel),
+            _ => (None, None, None),
+        };
+        let mut message = Message::EMPTY;
+        // What does not fit is cut; nothing else can fail.
+        let _ = write!(message, "{failure}");
         Self {
-            size,
-            code: WA_SUCCESS,
-            stage: WA_NONE,
-            station: WA_NONE,
-            wheel: WA_NONE,
-            value: f64::NAN,
-            minimum: f64::NAN,
-            maximum: f64::NAN,
-            message: [0; WA_MESSAGE_CAPACITY],
+            size: 0,
+            code: failure.code(),
+            stage: stage.map_or(WA_NONE, stage_number),
+            station: station.map_or(WA_NONE, |station| i32::try_from(station).unwrap_or(i32::MAX)),
+            wheel: wheel.map_or(WA_NONE, wheel_number),
+            value,
+            minimum,
+            maximum,
+            message: message.bytes,
         }
     }
+}
 
-    fn failure(size: usize, failure: &Failure) -> Self {
-        Self {
-            code: failure.code,
-            stage: failure.stage.map_or(WA_NONE, stage_number),
-            station: failure.station.map_or(WA_NONE, |station| i32::try_from(station).unwrap_or(i32::MAX)),
-            wheel: failure.wheel.map_or(WA_NONE, wheel_number),
-            value: failure.value.unwrap_or(f64::NAN),
-            minimum: failure.minimum.unwrap_or(f64::NAN),
-            maximum: failure.maximum.unwrap_or(f64::NAN),
-            message: message_bytes(&failure.message),
-            ..Self::success(size)
+/// A sentence as C has it. A NUL inside, which a file can carry into a JSON error, becomes a space.
+struct Message {
+    bytes: [c_char; WA_MESSAGE_CAPACITY],
+    length: usize,
+}
+
+impl Message {
+    const EMPTY: Self = Self { bytes: [0; WA_MESSAGE_CAPACITY], length: 0 };
+}
+
+impl fmt::Write for Message {
+    fn write_str(&mut self, text: &str) -> fmt::Result {
+        let room = WA_MESSAGE_CAPACITY - 1 - self.length;
+        let end = text.floor_char_boundary(room);
+        for (target, &byte) in self.bytes[self.length..].iter_mut().zip(&text.as_bytes()[..end]) {
+            *target = c_char::from_ne_bytes([if byte == 0 { b' ' } else { byte }]);
         }
+        self.length += end;
+        // Once something was cut nothing may follow.
+        if end < text.len() { Err(fmt::Error) } else { Ok(()) }
     }
 }
 
@@ -175,38 +280,76 @@ const fn wheel_number(wheel: Wheel) -> i32 {
     }
 }
 
-/// The message as C has it. A NUL inside, which a file can carry into a JSON error, becomes a space.
-fn message_bytes(message: &str) -> [c_char; WA_MESSAGE_CAPACITY] {
-    let end = message.floor_char_boundary(WA_MESSAGE_CAPACITY - 1);
-    let mut bytes = [0; WA_MESSAGE_CAPACITY];
-    for (target, &byte) in bytes.iter_mut().zip(&message.as_bytes()[..end]) {
-        *target = c_char::from_ne_bytes([if byte == 0 { b' ' } else { byte }]);
+/// Where a call says how it went: the caller's struct, checked, or nowhere.
+struct Report {
+    error: *mut WaError,
+    size: usize,
+}
+
+impl Report {
+    /// # Safety
+    /// As [`guard`].
+    #[inline]
+    unsafe fn new(error: *mut WaError) -> Result<Self, i32> {
+        if error.is_null() {
+            return Ok(Self { error, size: 0 });
+        }
+        if !error.is_aligned() {
+            return Err(WA_MISALIGNED);
+        }
+        // SAFETY: not null and aligned; the caller promises that `size` is set.
+        let size = unsafe { stated_size(error) }.map_err(|_| WA_BAD_STRUCT_SIZE)?;
+        Ok(Self { error, size })
     }
-    bytes
+
+    #[inline]
+    fn success(self) -> i32 {
+        if !self.error.is_null() {
+            // SAFETY: not null and aligned, and `new` was promised as many writable bytes as it has members and `size` says.
+            unsafe {
+                (*self.error).code = WA_SUCCESS;
+                (*self.error).stage = WA_NONE;
+                (*self.error).station = WA_NONE;
+                (*self.error).wheel = WA_NONE;
+                (*self.error).value = f64::NAN;
+                (*self.error).minimum = f64::NAN;
+                (*self.error).maximum = f64::NAN;
+                (*self.error).message[0] = 0;
+                let known = mem::size_of::<WaError>();
+                if self.size > known {
+                    ptr::write_bytes(self.error.cast::<u8>().add(known), 0, self.size - known);
+                }
+            }
+        }
+        WA_SUCCESS
+    }
+
+    #[cold]
+    fn failure(self, failure: &Failure) -> i32 {
+        if !self.error.is_null() {
+            // SAFETY: as in `success`.
+            unsafe { fill(self.error, self.size, WaError::of(failure)) };
+        }
+        failure.code()
+    }
 }
 
 /// Runs the job, turns what comes out into a status, and fills in the caller's struct. No panic leaves.
 ///
 /// # Safety
 /// `error` is null, or points to a `size` that is set and to as many writable bytes as it says.
+#[inline]
 pub(crate) unsafe fn guard(error: *mut WaError, job: impl FnOnce() -> Result<(), Failure>) -> i32 {
-    let size = if error.is_null() {
-        None
-    } else {
-        // SAFETY: not null; the caller promises that `size` is set.
-        let Some(size) = (unsafe { stated_size(error) }) else { return WA_BAD_STRUCT_SIZE };
-        Some(size)
+    // SAFETY: the caller's promise is handed on.
+    let report = match unsafe { Report::new(error) } {
+        Ok(report) => report,
+        Err(status) => return status,
     };
-    let outcome = catch_unwind(AssertUnwindSafe(job)).unwrap_or_else(|_| Err(Failure::internal()));
-    if let Some(size) = size {
-        let filled = match &outcome {
-            Ok(()) => WaError::success(size),
-            Err(failure) => WaError::failure(size, failure),
-        };
-        // SAFETY: the caller promises `size` writable bytes, and a wa_error has no more.
-        unsafe { fill(error, size, &filled) };
+    match catch_unwind(AssertUnwindSafe(job)) {
+        Ok(Ok(())) => report.success(),
+        Ok(Err(failure)) => report.failure(&failure),
+        Err(_) => report.failure(&Failure::Internal),
     }
-    outcome.map_or_else(|failure| failure.code, |()| WA_SUCCESS)
 }
 
 #[cfg(test)]
@@ -214,11 +357,20 @@ mod tests {
     use super::*;
     use crate::memory::LARGEST_SIZE;
     use std::ffi::CStr;
-    use std::mem;
 
     fn text(message: &[c_char]) -> String {
         let bytes: Vec<u8> = message.iter().map(|byte| byte.to_ne_bytes()[0]).collect();
         CStr::from_bytes_until_nul(&bytes).unwrap().to_str().unwrap().to_owned()
+    }
+
+    fn message_bytes(message: &str) -> [c_char; WA_MESSAGE_CAPACITY] {
+        let mut written = Message::EMPTY;
+        let _ = written.write_str(message);
+        written.bytes
+    }
+
+    fn empty(size: usize) -> WaError {
+        WaError { size, ..WaError::of(&Failure::Internal) }
     }
 
     #[test]
@@ -227,11 +379,15 @@ mod tests {
         // Two bytes each: 511 bytes of room hold 255 of them.
         assert_eq!(text(&message_bytes(&"°".repeat(400))), "°".repeat(255));
         assert_eq!(text(&message_bytes(&"a".repeat(511))), "a".repeat(511));
+        // Nothing follows what was cut, however short it is.
+        let mut message = Message::EMPTY;
+        assert!(write!(message, "{}°b", "a".repeat(510)).is_err());
+        assert_eq!(text(&message.bytes), "a".repeat(510));
     }
 
     #[test]
     fn a_panic_becomes_a_status() {
-        let mut error = WaError::success(mem::size_of::<WaError>());
+        let mut error = empty(mem::size_of::<WaError>());
         // SAFETY: a struct of our own, its size set.
         let status = unsafe { guard(&raw mut error, || panic!("on purpose")) };
         assert_eq!((status, error.code), (WA_INTERNAL_FAULT, WA_INTERNAL_FAULT));
@@ -247,14 +403,14 @@ mod tests {
         }
         let known = mem::size_of::<WaError>();
         for size in [0, 8, known - 1, LARGEST_SIZE + 1, usize::MAX] {
-            let mut error = WaError { code: 7, ..WaError::success(size) };
+            let mut error = WaError { code: 7, ..empty(size) };
             // SAFETY: a struct of our own; a size beyond it is refused before anything is written.
             let status = unsafe { guard(&raw mut error, || Ok(())) };
             assert_eq!((status, error.code), (WA_BAD_STRUCT_SIZE, 7), "size {size}");
         }
-        let mut later = Later { error: WaError::success(mem::size_of::<Later>()), more: [9; 16] };
+        let mut later = Later { error: empty(mem::size_of::<Later>()), more: [9; 16] };
         // SAFETY: a struct of our own, its size set, and as many bytes behind the pointer.
-        let status = unsafe { guard((&raw mut later).cast(), || Err(Failure::null_pointer("x"))) };
+        let status = unsafe { guard((&raw mut later).cast(), || Err(Failure::NullPointer { name: "x" })) };
         assert_eq!((status, later.error.code, later.more), (WA_NULL_POINTER, WA_NULL_POINTER, [0; 16]));
         assert_eq!(later.error.size, mem::size_of::<Later>());
     }

@@ -2,21 +2,57 @@
 //! panic through. Its documentation is the header, `include/wheel_alignment.h`, written from the comments here.
 
 #![expect(clippy::doc_markdown, reason = "these comments become the header's, for readers of C")]
+#![expect(clippy::missing_safety_doc, reason = "the header says it once for all functions, under Memory")]
 
+mod alignment;
+mod batch;
+mod compensation;
 mod conformity;
+mod datum;
 mod error;
+mod gauge;
+mod json;
+mod layout;
 mod measure;
 mod memory;
+mod paths;
+mod pose;
+mod propagation;
 mod repeatability;
+mod session;
+mod simulate;
 mod status;
+mod steering;
+mod turns;
+mod tyre;
 mod uncertainty;
+mod units;
+mod vehicle;
 mod version;
+mod wheel;
 
+pub use alignment::*;
+pub use batch::*;
+pub use compensation::*;
 pub use conformity::*;
+pub use datum::*;
 pub use error::{WA_MESSAGE_CAPACITY, WaError};
+pub use gauge::*;
+pub use json::*;
 pub use measure::*;
 pub use memory::WaOptional;
+pub use paths::*;
+pub use pose::*;
+pub use propagation::*;
 pub use repeatability::*;
+pub use session::*;
+pub use simulate::*;
 pub use status::*;
+pub use steering::*;
+pub use turns::*;
+pub use tyre::*;
 pub use uncertainty::*;
+pub use units::*;
+pub use vehicle::*;
 pub use version::*;
+pub use wheel::*;

@@ -14,13 +14,14 @@ pub(crate) const LARGEST_SIZE: usize = 4096;
 #[repr(C)]
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct WaOptional {
+    /// 1, or 0 when absent.
+    pub present: i64,
     /// The number; from the library NaN when absent, to the library not looked at then.
     pub value: f64,
-    /// 0 when absent.
-    pub present: i32,
 }
 
 impl WaOptional {
+    #[inline]
     pub(crate) fn get(self) -> Option<f64> {
         (self.present != 0).then_some(self.value)
     }
@@ -28,7 +29,7 @@ impl WaOptional {
 
 impl From<Option<f64>> for WaOptional {
     fn from(value: Option<f64>) -> Self {
-        Self { value: value.unwrap_or(f64::NAN), present: i32::from(value.is_some()) }
+        Self { value: value.unwrap_or(f64::NAN), present: i64::from(value.is_some()) }
     }
 }
 
@@ -38,42 +39,103 @@ impl From<Option<f64>> for WaOptional {
 /// It is `repr(C)`, begins with a `usize`, and any bits make one.
 pub(crate) unsafe trait StatesSize: Copy {}
 
-/// `count` elements of the caller, readable and aligned as it promises.
+/// Refuses NULL and what is not aligned for its type.
+#[inline]
+pub(crate) fn check<T>(name: &'static str, pointer: *const T) -> Result<(), Failure> {
+    if pointer.is_null() || !pointer.is_aligned() { Err(no_object(name, pointer)) } else { Ok(()) }
+}
+
+/// Why a pointer is refused. Cold, as all that makes a failure: so the compiler lays out the code for the calls that succeed.
+#[cold]
+fn no_object<T>(name: &'static str, pointer: *const T) -> Failure {
+    if pointer.is_null() {
+        Failure::NullPointer { name }
+    } else {
+        Failure::Misaligned { name, alignment: mem::align_of::<T>() }
+    }
+}
+
+/// `count` elements of the caller, where they are.
 ///
 /// # Safety
-/// `pointer` is null, or points to as many elements, which nobody writes meanwhile.
-pub(crate) unsafe fn elements<'a, T>(name: &str, pointer: *const T, count: usize) -> Result<&'a [T], Failure> {
-    if pointer.is_null() {
-        return Err(Failure::null_pointer(name));
-    }
+/// `pointer` is null, or points to as many elements, which nobody writes meanwhile; any bits make a `T`.
+#[inline]
+pub(crate) unsafe fn elements<'a, T>(name: &'static str, pointer: *const T, count: usize) -> Result<&'a [T], Failure> {
+    check(name, pointer)?;
     if count > isize::MAX.unsigned_abs() / mem::size_of::<T>() {
-        return Err(Failure::bad_length(name));
+        return Err(Failure::BadLength { name });
     }
-    // SAFETY: not null, the caller's promise, and no larger than an object can be.
+    // SAFETY: not null and aligned, the caller's promise, and no larger than an object can be.
     Ok(unsafe { slice::from_raw_parts(pointer, count) })
+}
+
+/// The same, where NULL stands for none.
+///
+/// # Safety
+/// As [`elements`].
+pub(crate) unsafe fn list<'a, T>(name: &'static str, pointer: *const T, count: usize) -> Result<&'a [T], Failure> {
+    // SAFETY: the caller's promise is handed on.
+    if pointer.is_null() && count == 0 { Ok(&[]) } else { unsafe { elements(name, pointer, count) } }
+}
+
+/// One thing of the caller, where it is.
+///
+/// # Safety
+/// As [`elements`].
+#[inline]
+pub(crate) unsafe fn in_place<'a, T>(name: &'static str, pointer: *const T) -> Result<&'a T, Failure> {
+    check(name, pointer)?;
+    // SAFETY: not null and aligned, and the caller's promise.
+    Ok(unsafe { &*pointer })
+}
+
+/// The same, where NULL stands for none.
+///
+/// # Safety
+/// As [`elements`].
+#[inline]
+pub(crate) unsafe fn optional<'a, T>(name: &'static str, pointer: *const T) -> Result<Option<&'a T>, Failure> {
+    // SAFETY: the caller's promise is handed on.
+    if pointer.is_null() { Ok(None) } else { unsafe { in_place(name, pointer) }.map(Some) }
+}
+
+/// `N` numbers of the caller.
+///
+/// # Safety
+/// As [`elements`].
+#[inline]
+pub(crate) unsafe fn numbers<const N: usize>(name: &'static str, pointer: *const f64) -> Result<[f64; N], Failure> {
+    // SAFETY: the caller's promise is handed on; an array is aligned as its elements are.
+    unsafe { in_place(name, pointer.cast::<[f64; N]>()) }.copied()
 }
 
 /// A text of `length` bytes.
 ///
 /// # Safety
 /// As [`elements`].
-pub(crate) unsafe fn text<'a>(name: &str, pointer: *const c_char, length: usize) -> Result<&'a str, Failure> {
+pub(crate) unsafe fn text<'a>(name: &'static str, pointer: *const c_char, length: usize) -> Result<&'a str, Failure> {
     // SAFETY: the caller's promise is handed on.
     let bytes = unsafe { elements(name, pointer.cast::<u8>(), length)? };
-    str::from_utf8(bytes).map_err(|error| Failure::not_utf8(name, error.valid_up_to()))
+    str::from_utf8(bytes).map_err(|error| Failure::NotUtf8 { name, at: error.valid_up_to() })
 }
 
 /// A text that ends with a NUL.
 ///
 /// # Safety
 /// `pointer` is null, or points to bytes up to a NUL, which nobody writes meanwhile.
-pub(crate) unsafe fn string<'a>(name: &str, pointer: *const c_char) -> Result<&'a str, Failure> {
-    if pointer.is_null() {
-        return Err(Failure::null_pointer(name));
-    }
+pub(crate) unsafe fn string<'a>(name: &'static str, pointer: *const c_char) -> Result<&'a str, Failure> {
+    check(name, pointer)?;
     // SAFETY: not null, and the caller's promise.
     let bytes = unsafe { CStr::from_ptr(pointer) };
-    bytes.to_str().map_err(|error| Failure::not_utf8(name, error.valid_up_to()))
+    bytes.to_str().map_err(|error| Failure::NotUtf8 { name, at: error.valid_up_to() })
+}
+
+/// The choice that a number stands for, counted from 0.
+#[inline]
+pub(crate) fn choice<T: Copy, const N: usize>(name: &'static str, number: i32, choices: [T; N]) -> Result<T, Failure> {
+    let chosen = usize::try_from(number).ok().and_then(|index| choices.get(index));
+    #[expect(clippy::cast_precision_loss, reason = "there are a handful of choices")]
+    chosen.copied().ok_or_else(|| Failure::out_of_range(name, number.into(), 0.0, Some((N - 1) as f64)))
 }
 
 /// The session of a text.
@@ -86,30 +148,22 @@ pub(crate) unsafe fn session(pointer: *const c_char, length: usize) -> Result<Se
     Ok(session_from_json(text)?)
 }
 
-/// A plain struct without a size.
+/// The size that a struct states; as an error one that `T` cannot have in this or a later header.
 ///
 /// # Safety
-/// `pointer` is null, or points to one that nobody writes meanwhile.
-pub(crate) unsafe fn plain<T: Copy>(name: &str, pointer: *const T) -> Result<T, Failure> {
-    // SAFETY: the caller's promise is handed on.
-    unsafe { elements(name, pointer, 1) }.map(|one| one[0])
-}
-
-/// The size that a struct states, if it is one that `T` can have in this or a later header.
-///
-/// # Safety
-/// `pointer` points to a `size` that is set; the rest need not be.
-pub(crate) unsafe fn stated_size<T: StatesSize>(pointer: *const T) -> Option<usize> {
+/// `pointer` is aligned and points to a `size` that is set; the rest need not be.
+#[inline]
+pub(crate) unsafe fn stated_size<T: StatesSize>(pointer: *const T) -> Result<usize, usize> {
     // SAFETY: the caller's promise. No reference is made to the rest.
-    let size = unsafe { pointer.cast::<usize>().read_unaligned() };
-    (mem::size_of::<T>()..=LARGEST_SIZE).contains(&size).then_some(size)
+    let size = unsafe { pointer.cast::<usize>().read() };
+    if (mem::size_of::<T>()..=LARGEST_SIZE).contains(&size) { Ok(size) } else { Err(size) }
 }
 
 /// A struct with a size. Of a later header only what is zero beyond the members known here can be understood.
 ///
 /// # Safety
 /// `pointer` is null, or points to a `size` that is set and to as many readable bytes as it says.
-pub(crate) unsafe fn read<T: StatesSize>(name: &str, pointer: *const T) -> Result<T, Failure> {
+pub(crate) unsafe fn read<'a, T: StatesSize>(name: &'static str, pointer: *const T) -> Result<&'a T, Failure> {
     let known = mem::size_of::<T>();
     // SAFETY: the caller's promise is handed on, and known ≤ size.
     let (size, later) = unsafe {
@@ -117,23 +171,24 @@ pub(crate) unsafe fn read<T: StatesSize>(name: &str, pointer: *const T) -> Resul
         (size, slice::from_raw_parts(pointer.cast::<u8>().add(known), size - known))
     };
     if later.iter().any(|&byte| byte != 0) {
-        return Err(Failure::bad_size(name, size, known));
+        return Err(Failure::BadSize { name, size, known });
     }
-    // SAFETY: as many bytes are readable, and any bits make a T.
-    Ok(unsafe { pointer.read_unaligned() })
+    // SAFETY: aligned, as many bytes are readable, and any bits make a T.
+    Ok(unsafe { &*pointer })
 }
 
 /// # Safety
 /// `pointer` is null, or points to a `size` that is set.
-unsafe fn checked_size<T: StatesSize>(name: &str, pointer: *const T) -> Result<usize, Failure> {
-    if pointer.is_null() {
-        return Err(Failure::null_pointer(name));
-    }
-    // SAFETY: not null, and the caller's promise.
-    unsafe {
-        let size = pointer.cast::<usize>().read_unaligned();
-        stated_size(pointer).ok_or_else(|| Failure::bad_size(name, size, mem::size_of::<T>()))
-    }
+#[inline]
+unsafe fn checked_size<T: StatesSize>(name: &'static str, pointer: *const T) -> Result<usize, Failure> {
+    check(name, pointer)?;
+    // SAFETY: not null and aligned, and the caller's promise.
+    unsafe { stated_size(pointer) }.map_err(|size| bad_size(name, size, mem::size_of::<T>()))
+}
+
+#[cold]
+fn bad_size(name: &'static str, size: usize, known: usize) -> Failure {
+    Failure::BadSize { name, size, known }
 }
 
 /// Where a struct with a size goes: checked before the work is done.
@@ -145,13 +200,15 @@ pub(crate) struct Target<T> {
 impl<T: StatesSize> Target<T> {
     /// # Safety
     /// `pointer` is null, or points to a `size` that is set and to as many writable bytes as it says, as long as this lives.
-    pub(crate) unsafe fn new(name: &str, pointer: *mut T) -> Result<Self, Failure> {
+    #[inline]
+    pub(crate) unsafe fn new(name: &'static str, pointer: *mut T) -> Result<Self, Failure> {
         // SAFETY: the caller's promise is handed on.
         unsafe { checked_size(name, pointer) }.map(|size| Self { pointer, size })
     }
 
     /// Writes all but the size, which stays the caller's; what a later header has beyond is set to zero.
-    pub(crate) fn write(self, value: &T) {
+    #[inline]
+    pub(crate) fn write(self, value: T) {
         // SAFETY: `new` was promised as many writable bytes.
         unsafe { fill(self.pointer, self.size, value) }
     }
@@ -160,16 +217,86 @@ impl<T: StatesSize> Target<T> {
 /// Fills in a struct of the caller, all but its size, and zeros beyond what is known of it.
 ///
 /// # Safety
-/// `size` bytes from `pointer` on are writable, and no fewer than a `T` has.
-pub(crate) unsafe fn fill<T: StatesSize>(pointer: *mut T, size: usize, value: &T) {
-    let (first, known) = (mem::size_of::<usize>(), mem::size_of::<T>());
-    // SAFETY: the caller's promise. Written as bytes, so the struct need not be aligned; `value` is our own, so nothing
-    // overlaps.
+/// `pointer` is aligned, and `size` bytes from it on are writable, no fewer than a `T` has.
+#[inline]
+pub(crate) unsafe fn fill<T: StatesSize>(pointer: *mut T, size: usize, value: T) {
+    let known = mem::size_of::<T>();
+    // SAFETY: the caller's promise; a `T` begins with its size.
     unsafe {
-        let (from, to) = (ptr::from_ref(value).cast::<u8>(), pointer.cast::<u8>());
-        ptr::copy_nonoverlapping(from.add(first), to.add(first), known - first);
-        ptr::write_bytes(to.add(known), 0, size - known);
+        pointer.write(value);
+        pointer.cast::<usize>().write(size);
+        if size > known {
+            ptr::write_bytes(pointer.cast::<u8>().add(known), 0, size - known);
+        }
     }
+}
+
+/// Where a result without a size goes: checked before the work is done.
+pub(crate) struct Place<T>(*mut T);
+
+impl<T: Copy> Place<T> {
+    /// # Safety
+    /// `pointer` is null, or points to a writable `T` as long as this lives.
+    #[inline]
+    pub(crate) unsafe fn new(name: &'static str, pointer: *mut T) -> Result<Self, Failure> {
+        check(name, pointer).map(|()| Self(pointer))
+    }
+
+    #[inline]
+    pub(crate) fn write(self, value: T) {
+        // SAFETY: not null and aligned, and `new` was promised that it is writable.
+        unsafe { self.0.write(value) }
+    }
+}
+
+/// Where a list of results goes: checked before the work is done.
+pub(crate) struct Places<T> {
+    pointer: *mut T,
+    capacity: usize,
+}
+
+impl<T: Copy> Places<T> {
+    /// # Safety
+    /// `pointer` is null, or points to as many writable elements as `capacity` says, as long as this lives.
+    pub(crate) unsafe fn new(name: &'static str, pointer: *mut T, capacity: usize) -> Result<Self, Failure> {
+        check(name, pointer).map(|()| Self { pointer, capacity })
+    }
+
+    /// Refuses more than fit; `what` says what they are.
+    pub(crate) fn check(&self, what: &'static str, count: usize) -> Result<(), Failure> {
+        if count > self.capacity {
+            return Err(Failure::BufferTooSmall { unit: what, capacity: self.capacity, needed: count });
+        }
+        Ok(())
+    }
+
+    /// Writes as many as fit.
+    pub(crate) fn write(self, values: impl IntoIterator<Item = T>) {
+        for (index, value) in values.into_iter().take(self.capacity).enumerate() {
+            // SAFETY: not null and aligned, index < capacity, and `new` was promised that it is writable.
+            unsafe { self.pointer.add(index).write(value) }
+        }
+    }
+}
+
+/// Runs a job whose result goes to one place, under the guard of the border.
+///
+/// # Safety
+/// `to` is null, or points to a writable `T`; `error` as [`guard`] says.
+#[inline]
+pub(crate) unsafe fn give<T: Copy>(
+    error: *mut WaError,
+    (name, to): (&'static str, *mut T),
+    job: impl FnOnce() -> Result<T, Failure>,
+) -> i32 {
+    let job = || {
+        // SAFETY: the caller's promise is handed on.
+        let place = unsafe { Place::new(name, to)? };
+        place.write(job()?);
+        Ok(())
+    };
+    // SAFETY: the caller's promise is handed on.
+    unsafe { guard(error, job) }
 }
 
 /// The caller's buffer for a result as text, as it came.
@@ -181,13 +308,8 @@ pub(crate) struct ResultBuffer {
 
 impl ResultBuffer {
     fn check(&self) -> Result<(), Failure> {
-        if self.length.is_null() {
-            return Err(Failure::null_pointer("result_length"));
-        }
-        if self.json.is_null() && self.capacity > 0 {
-            return Err(Failure::null_pointer("result_json"));
-        }
-        Ok(())
+        check("result_length", self.length)?;
+        if self.capacity > 0 { check("result_json", self.json) } else { Ok(()) }
     }
 
     /// # Safety
@@ -196,7 +318,8 @@ impl ResultBuffer {
         // SAFETY: the caller's promise.
         unsafe { self.length.write(result.len()) };
         if self.capacity <= result.len() {
-            return Err(Failure::buffer_too_small("bytes", self.capacity, result.len() + 1));
+            let needed = result.len() + 1;
+            return Err(Failure::BufferTooSmall { unit: "bytes", capacity: self.capacity, needed });
         }
         // SAFETY: capacity > result.len() ≥ 0, so json is not null; of its bytes result.len() + 1 are written. `result` is
         // our own, so nothing overlaps.
@@ -228,9 +351,23 @@ pub(crate) unsafe fn guard_text(
     unsafe { guard(error, job) }
 }
 
+/// Fills in a struct with what it is by default.
+///
+/// # Safety
+/// As [`Target::new`].
+pub(crate) unsafe fn fill_in<T: StatesSize>(name: &'static str, pointer: *mut T, value: T) -> i32 {
+    // SAFETY: the caller's promise is handed on; there is no wa_error.
+    unsafe {
+        guard(ptr::null_mut(), || {
+            Target::new(name, pointer)?.write(value);
+            Ok(())
+        })
+    }
+}
+
 /// A result of the core as JSON at full precision; what is absent, or infinite, is null.
 pub(crate) fn to_json<T: Serialize>(value: &T) -> Result<String, Failure> {
-    serde_json::to_string_pretty(value).map_err(|_| Failure::internal())
+    serde_json::to_string_pretty(value).map_err(|_| Failure::Internal)
 }
 
 #[cfg(test)]
@@ -272,7 +409,7 @@ mod tests {
             let given = later(size, more);
             // SAFETY: a struct of our own; a size beyond it is refused before the rest is looked at.
             let known = unsafe { read("known", (&raw const given).cast::<Known>()) };
-            assert_eq!(known.map(|known| known.number).map_err(|failure| failure.code), read_as, "{size}, {more}");
+            assert_eq!(known.map(|known| known.number).map_err(|failure| failure.code()), read_as, "{size}, {more}");
         }
     }
 
@@ -283,7 +420,7 @@ mod tests {
         unsafe { Target::new("known", (&raw mut given).cast::<Known>()) }
             .ok()
             .unwrap()
-            .write(&Known { size: 0, number: 2.5 });
+            .write(Known { size: 0, number: 2.5 });
         assert_eq!(given.known, Known { size: mem::size_of::<Later>(), number: 2.5 });
         assert_eq!(given.more, [0; 16]);
     }
@@ -293,9 +430,9 @@ mod tests {
         let one = [1.0];
         // SAFETY: null, or refused by the count alone, or one element of our own.
         unsafe {
-            assert_eq!(elements("x", ptr::null::<f64>(), 0).err().map(|f| f.code), Some(WA_NULL_POINTER));
+            assert_eq!(elements("x", ptr::null::<f64>(), 0).err().map(|f| f.code()), Some(WA_NULL_POINTER));
             for count in [usize::MAX, usize::MAX / 8, usize::MAX / 16 + 1] {
-                assert_eq!(elements("x", one.as_ptr(), count).err().map(|f| f.code), Some(WA_BAD_LENGTH));
+                assert_eq!(elements("x", one.as_ptr(), count).err().map(|f| f.code()), Some(WA_BAD_LENGTH));
             }
             assert_eq!(elements("x", one.as_ptr(), 1).ok(), Some(&one[..]));
         }

@@ -1,7 +1,7 @@
 //! How much a reading scatters when it is taken again, and where the scatter comes from.
 
 use crate::error::{Failure, WaError, guard};
-use crate::memory::{ResultBuffer, StatesSize, Target, elements, guard_text, plain, to_json};
+use crate::memory::{ResultBuffer, StatesSize, Target, elements, guard_text, optional, to_json};
 use alignment_core::repeatability::{Repeatability, crossed, one_way, repeatability};
 use std::ffi::c_char;
 
@@ -36,9 +36,6 @@ unsafe impl StatesSize for WaRepeatability {}
 /// repeatability_result: struct of the caller whose size is set.
 ///
 /// Returns WA_SUCCESS; WA_NOT_FINITE; WA_OUT_OF_RANGE for fewer than two values or one beyond ± 1e9.
-///
-/// # Safety
-/// As under Memory at the top.
 #[unsafe(no_mangle)]
 pub unsafe extern "C" fn wa_repeatability(
     values: *const f64,
@@ -59,7 +56,7 @@ pub unsafe extern "C" fn wa_repeatability(
             expanded,
             expanded_of_mean,
         } = repeatability(values)?;
-        target.write(&WaRepeatability {
+        target.write(WaRepeatability {
             size: 0,
             mean,
             standard_deviation,
@@ -89,9 +86,6 @@ pub unsafe extern "C" fn wa_repeatability(
 ///
 /// Returns WA_SUCCESS; WA_BUFFER_TOO_SMALL; WA_NOT_FINITE; WA_OUT_OF_RANGE for fewer than two groups, an empty
 /// one, none with two values, or a value beyond ± 1e9.
-///
-/// # Safety
-/// As under Memory at the top.
 #[unsafe(no_mangle)]
 pub unsafe extern "C" fn wa_one_way_json(
     values: *const f64,
@@ -107,7 +101,7 @@ pub unsafe extern "C" fn wa_one_way_json(
         // SAFETY: the caller's promise is handed on.
         let sizes = unsafe { elements("group_sizes", group_sizes, group_count)? };
         let count = sizes.iter().try_fold(0_usize, |sum, &size| sum.checked_add(size));
-        let count = count.ok_or_else(|| Failure::bad_length("values"))?;
+        let count = count.ok_or(Failure::BadLength { name: "values" })?;
         // SAFETY: as before.
         let mut rest = unsafe { elements("values", values, count)? };
         let groups: Vec<&[f64]> = sizes.iter().filter_map(|&size| rest.split_off(..size)).collect();
@@ -134,9 +128,6 @@ pub unsafe extern "C" fn wa_one_way_json(
 ///
 /// Returns WA_SUCCESS; WA_BUFFER_TOO_SMALL; WA_NOT_FINITE; WA_OUT_OF_RANGE for fewer than two cars, operators
 /// or repeats, a value beyond ± 1e9, a probability outside 0 to 1, or a tolerance outside 1e-9 to 1e9.
-///
-/// # Safety
-/// As under Memory at the top.
 #[unsafe(no_mangle)]
 pub unsafe extern "C" fn wa_crossed_json(
     values: *const f64,
@@ -159,12 +150,10 @@ pub unsafe extern "C" fn wa_crossed_json(
             }
         }
         let count = cars.checked_mul(operators).and_then(|of_cars| of_cars.checked_mul(repeats));
-        let count = count.ok_or_else(|| Failure::bad_length("values"))?;
+        let count = count.ok_or(Failure::BadLength { name: "values" })?;
         // SAFETY: the caller's promises are handed on.
-        let (values, tolerance) = unsafe {
-            let tolerance = (!tolerance.is_null()).then(|| plain("tolerance", tolerance)).transpose()?;
-            (elements("values", values, count)?, tolerance)
-        };
+        let (values, tolerance) =
+            unsafe { (elements("values", values, count)?, optional("tolerance", tolerance)?.copied()) };
         let groups: Vec<&[f64]> = values.chunks_exact(repeats).collect();
         let study: Vec<&[&[f64]]> = groups.chunks_exact(operators).collect();
         to_json(&crossed(&study, pool_above_p, tolerance)?)

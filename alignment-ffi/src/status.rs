@@ -82,6 +82,8 @@ pub const WA_BAD_STRUCT_SIZE: i32 = -1003;
 pub const WA_NOT_UTF8: i32 = -1004;
 /// A length is greater than any object in memory can be.
 pub const WA_BAD_LENGTH: i32 = -1005;
+/// A pointer is not aligned for its type; the message names it. When it is that of wa_error, nothing was written.
+pub const WA_MISALIGNED: i32 = -1006;
 /// A fault of this library, caught at its border: please report it. Nothing was written but the error.
 pub const WA_INTERNAL_FAULT: i32 = -1099;
 
@@ -108,8 +110,71 @@ pub const WA_WHEEL_RL: i32 = 2;
 /// Rear right.
 pub const WA_WHEEL_RR: i32 = 3;
 
+/// The driver's left.
+pub const WA_SIDE_LEFT: i32 = 0;
+/// The driver's right.
+pub const WA_SIDE_RIGHT: i32 = 1;
+
+/// The front axle.
+pub const WA_AXLE_FRONT: i32 = 0;
+/// The rear axle.
+pub const WA_AXLE_REAR: i32 = 1;
+
+/// The car was rolled less than the customary 20°: camber and toe scatter more.
+pub const WA_WARNING_ROLL_SHORT: u32 = 1 << 0;
+/// The wheel rolls over a radius that was assumed, since two stations cannot give it.
+pub const WA_WARNING_ROLLING_RADIUS_ASSUMED: u32 = 1 << 1;
+/// The loaded radius was not given: the rolling radius stands in for it.
+pub const WA_WARNING_LOADED_RADIUS_ASSUMED: u32 = 1 << 2;
+/// The steering was swept less than ± 10°: caster and SAI scatter more.
+pub const WA_WARNING_SWEEP_SHORT: u32 = 1 << 3;
+/// The wheel was free to roll in the sweep: SAI scatters about ten times more than with the wheel locked.
+pub const WA_WARNING_SWEEP_WHEEL_FREE: u32 = 1 << 4;
+/// The poses of the stage do not fit a rigid motion within their noise.
+pub const WA_WARNING_RESIDUAL_HIGH: u32 = 1 << 5;
+/// The body moved while the front wheels were steered: axes and angles are referred to a body that did not
+/// stand still.
+pub const WA_WARNING_BODY_MOVED: u32 = 1 << 6;
+/// The sweep did not reach the angle at which toe-out on turns is read: that turn is absent.
+pub const WA_WARNING_TURN_NOT_REACHED: u32 = 1 << 7;
+/// A wheel was not seen at enough stations of a stage: the readings that need it are absent.
+pub const WA_WARNING_WHEEL_BLOCKED: u32 = 1 << 8;
+/// A target slipped on its clamp at one station: it fits the other stations of its stage but for this one. In
+/// the rolling, the first station alone cannot be told from all that follow.
+pub const WA_WARNING_TARGET_SLIPPED_ONCE: u32 = 1 << 9;
+/// A target slipped on its clamp and stayed so: from this station on it fits the earlier ones of its stage no
+/// more.
+pub const WA_WARNING_TARGET_SLIPPED_FROM: u32 = 1 << 10;
+/// A wheel that was to be locked in the sweep rolled about its spindle, or its steering axis moves, which looks
+/// alike: SAI leans on it.
+pub const WA_WARNING_WHEEL_ROLLED: u32 = 1 << 11;
+/// The body was not watched at all stations at which the front wheels were steered: it is assumed to have stood
+/// still there, or the station is left out.
+pub const WA_WARNING_BODY_NOT_WATCHED: u32 = 1 << 12;
+/// The points that make the datum do not lie in one plane.
+pub const WA_WARNING_DATUM_UNEVEN: u32 = 1 << 13;
+/// The body was found again from rear wheels that were free to roll, which do not show how it pitches: caster
+/// leans on that.
+pub const WA_WARNING_BODY_PITCH_UNSEEN: u32 = 1 << 14;
+/// A wheel stands otherwise at the ahead station than while the car was rolled or steered: its target slipped,
+/// it was steered, the car moved, or its suspension settled.
+pub const WA_WARNING_AHEAD_DISAGREES: u32 = 1 << 15;
+/// The rear targets do not show one motion of the body: one of them slipped or rolled.
+pub const WA_WARNING_REAR_DISAGREE: u32 = 1 << 16;
+/// No radius of the wheel is known: what lies at the ground is absent.
+pub const WA_WARNING_RADIUS_UNKNOWN: u32 = 1 << 17;
+/// Toe-out on turns is interpolated between stations that lie far apart.
+pub const WA_WARNING_TURN_SPARSE: u32 = 1 << 18;
+/// The poses do not fit one rigid car within their noise: the car moved between stages, a steering axis moves,
+/// or the noise is understated.
+pub const WA_WARNING_FIT_POOR: u32 = 1 << 19;
+/// A pose does not belong to the car that all others show, and was left out.
+pub const WA_WARNING_POSE_LEFT_OUT: u32 = 1 << 20;
+/// So many poses of a wheel were left out that the rest hardly check each other: they may be the wrong ones.
+pub const WA_WARNING_HARDLY_CHECKED: u32 = 1 << 21;
+
 /// Every status with its name.
-const NAMES: [(i32, &CStr); 39] = [
+const NAMES: [(i32, &CStr); 40] = [
     (WA_SUCCESS, c"success"),
     (WA_NOT_FINITE, c"not_finite"),
     (WA_NOT_A_ROTATION, c"not_a_rotation"),
@@ -148,6 +213,7 @@ const NAMES: [(i32, &CStr); 39] = [
     (WA_BAD_STRUCT_SIZE, c"bad_struct_size"),
     (WA_NOT_UTF8, c"not_utf8"),
     (WA_BAD_LENGTH, c"bad_length"),
+    (WA_MISALIGNED, c"misaligned"),
     (WA_INTERNAL_FAULT, c"internal_fault"),
 ];
 

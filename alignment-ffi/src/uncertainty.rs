@@ -1,39 +1,87 @@
 //! What readings are worth: budgets, covariances, trials; and planning a measurement by that.
 
+use crate::alignment::WaAlignment;
 use crate::error::{Failure, WaError, guard};
+use crate::measure::WaMeasurement;
 use crate::memory::{
-    ResultBuffer, StatesSize, Target, WaOptional, elements, guard_text, read, session, string, to_json,
+    Places, ResultBuffer, StatesSize, Target, WaOptional, elements, fill_in, give, guard_text, read, session, string,
+    to_json,
+};
+use crate::propagation::WaExpanded;
+use crate::session::{
+    WA_COMPENSATION_ROLLED, WA_COMPENSATION_SPUN, WaInputUncertainty, WaPoseNoise, WaSession, compensation_of,
+    method_of, number_of,
 };
 use alignment_core::monte_carlo::Settings;
 use alignment_core::paths::COUNT;
-use alignment_core::session::{CompensationMethod, InputUncertainty, Method, PoseNoise};
-use alignment_core::uncertainty::{self, Plan, Reach};
+use alignment_core::session::CompensationMethod;
+use alignment_core::uncertainty::{self, Plan, Reach, Uncertainty};
 use std::ffi::c_char;
-use std::ptr;
+use std::mem;
 
-/// The budget of one reading: what each input contributes to its uncertainty, the largest first; of the
-/// reading as the "method" of the session estimates it.
+/// The readings of a session, and what each is worth as far as the session tells.
+#[repr(C)]
+#[derive(Debug, Clone, Copy)]
+pub struct WaUncertainty {
+    /// Set by the caller: sizeof(wa_uncertainty).
+    pub size: usize,
+    /// The measurement itself. Its size is set by the library.
+    pub measurement: WaMeasurement,
+    /// The standard uncertainty of every reading, in the unit of the reading, at its path. Its size is set by the library.
+    pub standard: WaAlignment,
+    /// The effective degrees of freedom of every standard uncertainty, at the same path: infinite where the noise is known.
+    /// Its size is set by the library.
+    pub degrees_of_freedom: WaAlignment,
+}
+
+// SAFETY: repr(C), begins with a usize, and numbers are all it has.
+unsafe impl StatesSize for WaUncertainty {}
+
+/// Measures a car, and says what every reading is worth, by the law of propagation through the whole chain.
 ///
-/// path: of the reading. One that is absent, or exact, has an empty budget.
-/// by_pose: 0 to take the poses of one wheel and stage together; otherwise pose by pose.
+/// uncertainty: struct of the caller whose size is set.
+///
+/// Returns what wa_measure returns; WA_MISSING_INPUT when the noise of the poses is neither stated nor seen in several
+/// frames; WA_NOT_A_COVARIANCE.
+#[unsafe(no_mangle)]
+pub unsafe extern "C" fn wa_propagate(
+    session: *const WaSession,
+    uncertainty: *mut WaUncertainty,
+    error: *mut WaError,
+) -> i32 {
+    let job = || {
+        // SAFETY: the caller's promises are handed on.
+        let (target, session) =
+            unsafe { (Target::new("uncertainty", uncertainty)?, crate::session::session(session)?) };
+        let known = uncertainty::propagate(&session)?;
+        let (standard, degrees_of_freedom) = ((&known.standard).into(), (&known.degrees_of_freedom).into());
+        let measurement = WaMeasurement { size: mem::size_of::<WaMeasurement>(), ..known.measurement.into() };
+        target.write(WaUncertainty { size: 0, measurement, standard, degrees_of_freedom });
+        Ok(())
+    };
+    // SAFETY: the caller's promise about `error` is handed on.
+    unsafe { guard(error, job) }
+}
+
+/// The budget of one reading: what each input contributes to its uncertainty, the largest first; the poses of one wheel
+/// and stage together. Of the reading as the "method" of the session estimates it.
+///
+/// session_json: session_length bytes, format "alignment-session/1"; wa_session_to_json makes it of a struct.
+/// path: of the reading, UTF-8 with a NUL at the end. One that is absent, or exact, has an empty budget.
 ///
 /// The result is an array of {"source": ..., "standard_uncertainty": ..., "share": ...}: the standard
 /// uncertainty that the reading would have from this source alone, in the reading's unit, and its share of
-/// the variance; the shares add up to 1. A source is {"poses": {"stage": "rolling", "station": 2, "wheel":
-/// "fl"}}, its station null for all together; {"clamp_standoff": "fl"}; or one of "up", "runway",
-/// "front_loaded_radius", "rear_loaded_radius", "ride_height", "right_cameras".
+/// the variance; the shares add up to 1. A source is {"poses": {"stage": "rolling", "station": null, "wheel":
+/// "fl"}}; {"clamp_standoff": "fl"}; or one of "up", "runway", "front_loaded_radius", "rear_loaded_radius",
+/// "ride_height", "right_cameras".
 ///
 /// Returns what wa_measure_json returns; WA_UNKNOWN_READING; WA_MISSING_INPUT when the noise of the poses is
 /// neither stated nor seen in several frames; WA_NOT_A_COVARIANCE.
-///
-/// # Safety
-/// As under Memory at the top.
 #[unsafe(no_mangle)]
-pub unsafe extern "C" fn wa_budget_json(
+pub unsafe extern "C" fn wa_uncertainty_budget_json(
     session_json: *const c_char,
     session_length: usize,
     path: *const c_char,
-    by_pose: i32,
     result_json: *mut c_char,
     result_capacity: usize,
     result_length: *mut usize,
@@ -42,12 +90,139 @@ pub unsafe extern "C" fn wa_budget_json(
     let result = ResultBuffer { json: result_json, capacity: result_capacity, length: result_length };
     let job = || {
         // SAFETY: the caller's promises are handed on.
-        let (session, path) = unsafe { (session(session_json, session_length)?, string("path", path)?) };
-        let known = uncertainty::propagate(&session)?;
-        to_json(&if by_pose == 0 { known.budget(path)? } else { known.budget_by_pose(path)? })
+        let (known, path) = unsafe { (propagated(session_json, session_length)?, string("path", path)?) };
+        to_json(&known.budget(path)?)
     };
     // SAFETY: the caller's promises are handed on.
     unsafe { guard_text(result, error, job) }
+}
+
+/// The same pose by pose: the "station" of a source is a number, null straight ahead and at the locks.
+///
+/// Returns what wa_uncertainty_budget_json returns.
+#[unsafe(no_mangle)]
+pub unsafe extern "C" fn wa_uncertainty_budget_by_pose_json(
+    session_json: *const c_char,
+    session_length: usize,
+    path: *const c_char,
+    result_json: *mut c_char,
+    result_capacity: usize,
+    result_length: *mut usize,
+    error: *mut WaError,
+) -> i32 {
+    let result = ResultBuffer { json: result_json, capacity: result_capacity, length: result_length };
+    let job = || {
+        // SAFETY: the caller's promises are handed on.
+        let (known, path) = unsafe { (propagated(session_json, session_length)?, string("path", path)?) };
+        to_json(&known.budget_by_pose(path)?)
+    };
+    // SAFETY: the caller's promises are handed on.
+    unsafe { guard_text(result, error, job) }
+}
+
+/// # Safety
+/// As [`session`].
+unsafe fn propagated(session_json: *const c_char, session_length: usize) -> Result<Uncertainty, Failure> {
+    // SAFETY: the caller's promise is handed on.
+    Ok(uncertainty::propagate(&unsafe { session(session_json, session_length)? })?)
+}
+
+/// The covariance of two readings of a session, in the product of their units; absent when one of them is.
+///
+/// path, other: UTF-8 with a NUL at the end.
+///
+/// Returns what wa_uncertainty_budget_json returns, but for WA_BUFFER_TOO_SMALL.
+#[unsafe(no_mangle)]
+pub unsafe extern "C" fn wa_uncertainty_covariance(
+    session_json: *const c_char,
+    session_length: usize,
+    path: *const c_char,
+    other: *const c_char,
+    covariance: *mut WaOptional,
+    error: *mut WaError,
+) -> i32 {
+    // SAFETY: the caller's promises are handed on.
+    let job = || unsafe {
+        let (path, other) = (string("path", path)?, string("other", other)?);
+        Ok(propagated(session_json, session_length)?.covariance(path, other)?.into())
+    };
+    // SAFETY: as before.
+    unsafe { give(error, ("covariance", covariance), job) }
+}
+
+/// The correlation of two readings of a session, -1 to 1; absent when one of them is, or is exact.
+///
+/// path, other: UTF-8 with a NUL at the end.
+///
+/// Returns what wa_uncertainty_budget_json returns, but for WA_BUFFER_TOO_SMALL.
+#[unsafe(no_mangle)]
+pub unsafe extern "C" fn wa_uncertainty_correlation(
+    session_json: *const c_char,
+    session_length: usize,
+    path: *const c_char,
+    other: *const c_char,
+    correlation: *mut WaOptional,
+    error: *mut WaError,
+) -> i32 {
+    // SAFETY: the caller's promises are handed on.
+    let job = || unsafe {
+        let (path, other) = (string("path", path)?, string("other", other)?);
+        Ok(propagated(session_json, session_length)?.correlation(path, other)?.into())
+    };
+    // SAFETY: as before.
+    unsafe { give(error, ("correlation", correlation), job) }
+}
+
+/// The expanded uncertainty of one reading of a session, in the unit of the reading: reading ± U holds the true value
+/// with a probability.
+///
+/// path: UTF-8 with a NUL at the end.
+/// probability: between 0 and 1, customarily 0.95.
+/// expanded: NaN when the reading is absent.
+///
+/// Returns what wa_uncertainty_budget_json returns, but for WA_BUFFER_TOO_SMALL; WA_NOT_FINITE and WA_OUT_OF_RANGE for the
+/// probability.
+#[unsafe(no_mangle)]
+pub unsafe extern "C" fn wa_uncertainty_expanded(
+    session_json: *const c_char,
+    session_length: usize,
+    path: *const c_char,
+    probability: f64,
+    expanded: *mut WaExpanded,
+    error: *mut WaError,
+) -> i32 {
+    // SAFETY: the caller's promises are handed on.
+    let job = || unsafe {
+        let path = string("path", path)?;
+        Ok(propagated(session_json, session_length)?.expanded(path, probability)?.into())
+    };
+    // SAFETY: as before.
+    unsafe { give(error, ("expanded", expanded), job) }
+}
+
+/// The expanded uncertainty of every reading of a session, at its path and in its unit.
+///
+/// probability: between 0 and 1, customarily 0.95.
+/// expanded_tree: struct of the caller whose size is set.
+///
+/// Returns what wa_uncertainty_expanded returns.
+#[unsafe(no_mangle)]
+pub unsafe extern "C" fn wa_uncertainty_expanded_tree(
+    session_json: *const c_char,
+    session_length: usize,
+    probability: f64,
+    expanded_tree: *mut WaAlignment,
+    error: *mut WaError,
+) -> i32 {
+    let job = || {
+        // SAFETY: the caller's promises are handed on.
+        let (target, known) =
+            unsafe { (Target::new("expanded_tree", expanded_tree)?, propagated(session_json, session_length)?) };
+        target.write((&known.expanded_tree(probability)?).into());
+        Ok(())
+    };
+    // SAFETY: the caller's promise about `error` is handed on.
+    unsafe { guard(error, job) }
 }
 
 /// The covariance of all readings of a session, as its "method" estimates them.
@@ -57,12 +232,9 @@ pub unsafe extern "C" fn wa_budget_json(
 ///     diagonal stand the squares of the standard uncertainties. Rows and columns of a reading that is
 ///     absent, null in wa_assess_json, are zero.
 ///
-/// Returns WA_SUCCESS; WA_BUFFER_TOO_SMALL when capacity is less than n·n; or what wa_budget_json returns.
-///
-/// # Safety
-/// As under Memory at the top.
+/// Returns WA_SUCCESS; WA_BUFFER_TOO_SMALL when capacity is less than n·n; or what wa_uncertainty_budget_json returns.
 #[unsafe(no_mangle)]
-pub unsafe extern "C" fn wa_covariance(
+pub unsafe extern "C" fn wa_uncertainty_covariance_matrix(
     session_json: *const c_char,
     session_length: usize,
     covariance: *mut f64,
@@ -70,18 +242,12 @@ pub unsafe extern "C" fn wa_covariance(
     error: *mut WaError,
 ) -> i32 {
     let job = || {
-        if covariance.is_null() {
-            return Err(Failure::null_pointer("covariance"));
-        }
-        if capacity < COUNT * COUNT {
-            return Err(Failure::buffer_too_small("doubles", capacity, COUNT * COUNT));
-        }
         // SAFETY: the caller's promise is handed on.
-        let known = uncertainty::propagate(&unsafe { session(session_json, session_length)? })?;
-        let matrix = known.covariance_matrix();
-        // SAFETY: the caller promises `capacity` writable doubles, of which no more than COUNT·COUNT are written; `matrix`
-        // is our own, so nothing overlaps.
-        unsafe { ptr::copy_nonoverlapping(matrix.as_ptr(), covariance, matrix.len().min(capacity)) };
+        let places = unsafe { Places::new("covariance", covariance, capacity)? };
+        places.check("doubles", COUNT * COUNT)?;
+        // SAFETY: the caller's promise is handed on.
+        let known = unsafe { propagated(session_json, session_length)? };
+        places.write(known.covariance_matrix().iter().copied());
         Ok(())
     };
     // SAFETY: the caller's promise about `error` is handed on.
@@ -110,34 +276,19 @@ unsafe impl StatesSize for WaTrials {}
 /// Fills in a struct, but for its size, with the defaults.
 ///
 /// Returns WA_SUCCESS, WA_NULL_POINTER or WA_BAD_STRUCT_SIZE.
-///
-/// # Safety
-/// As under Memory at the top.
 #[unsafe(no_mangle)]
 pub unsafe extern "C" fn wa_trials_default(trials: *mut WaTrials) -> i32 {
     let Settings { probability, significant_digits, most_trials, seed } = Settings::default();
     let default = WaTrials { size: 0, probability, seed, significant_digits, most_trials };
     // SAFETY: the caller's promise is handed on.
-    unsafe { fill_in("trials", trials, &default) }
-}
-
-/// # Safety
-/// As [`Target::new`].
-unsafe fn fill_in<T: StatesSize>(name: &str, pointer: *mut T, value: &T) -> i32 {
-    // SAFETY: the caller's promise is handed on; there is no wa_error.
-    unsafe {
-        guard(ptr::null_mut(), || {
-            Target::new(name, pointer)?.write(value);
-            Ok(())
-        })
-    }
+    unsafe { fill_in("trials", trials, default) }
 }
 
 /// The check on the law of propagation: measures a session again and again, every input drawn from what is
 /// known of it, until the asked-for readings stand still, and compares.
 ///
-/// paths: count paths of readings, at most as many as there are.
-/// trials: how the run is made.
+/// paths: count paths of readings, at most as many as there are, each UTF-8 with a NUL at the end.
+/// settings: how the run is made.
 ///
 /// The result is {"paths": [...], "simulation": {"outputs": [...], "covariance": [[...]], "trials": ...,
 /// "probability": ...}, "agreement": [...]}, all in the order of paths and in the readings' own units. An
@@ -148,18 +299,15 @@ unsafe fn fill_in<T: StatesSize>(name: &str, pointer: *mut T, value: &T) -> i32 
 /// A run takes at least a hundred thousand trials, each as long as a plain measurement by the "method" of
 /// the session, and 8 bytes for each trial and path.
 ///
-/// Returns what wa_budget_json returns; WA_MISSING_INPUT also for a reading that is absent;
+/// Returns what wa_uncertainty_budget_json returns; WA_MISSING_INPUT also for a reading that is absent;
 /// WA_OUT_OF_RANGE; WA_NOT_SETTLED when the trials allowed are used up.
-///
-/// # Safety
-/// As under Memory at the top; each path ends with a NUL.
 #[unsafe(no_mangle)]
 pub unsafe extern "C" fn wa_monte_carlo_json(
     session_json: *const c_char,
     session_length: usize,
     paths: *const *const c_char,
     count: usize,
-    trials: *const WaTrials,
+    settings: *const WaTrials,
     result_json: *mut c_char,
     result_capacity: usize,
     result_length: *mut usize,
@@ -168,8 +316,8 @@ pub unsafe extern "C" fn wa_monte_carlo_json(
     let result = ResultBuffer { json: result_json, capacity: result_capacity, length: result_length };
     let job = || {
         // SAFETY: the caller's promises are handed on.
-        let (session, paths, trials) = unsafe {
-            (session(session_json, session_length)?, elements("paths", paths, count)?, read("trials", trials)?)
+        let (session, paths, settings) = unsafe {
+            (session(session_json, session_length)?, elements("paths", paths, count)?, read("settings", settings)?)
         };
         if !(1..=COUNT).contains(&count) {
             #[expect(clippy::cast_precision_loss, reason = "the last bits of an absurd count do not matter")]
@@ -177,50 +325,12 @@ pub unsafe extern "C" fn wa_monte_carlo_json(
         }
         // SAFETY: the caller promises a string with a NUL at each.
         let paths: Vec<&str> = paths.iter().map(|&path| unsafe { string("paths", path) }).collect::<Result<_, _>>()?;
-        let WaTrials { size: _, probability, seed, significant_digits, most_trials } = trials;
+        let WaTrials { size: _, probability, seed, significant_digits, most_trials } = *settings;
         let settings = Settings { probability, significant_digits, most_trials, seed };
         to_json(&uncertainty::monte_carlo(&session, &paths, settings)?)
     };
     // SAFETY: the caller's promises are handed on.
     unsafe { guard_text(result, error, job) }
-}
-
-/// The car is rolled on its wheels.
-pub const WA_COMPENSATION_ROLLED: i32 = 0;
-/// The car is raised and one wheel after the other is spun by hand.
-pub const WA_COMPENSATION_SPUN: i32 = 1;
-
-/// The readings are estimated stage by stage.
-pub const WA_METHOD_STAGED: i32 = 0;
-/// The readings are estimated by one fit of a rigid car to all stages.
-pub const WA_METHOD_JOINT: i32 = 1;
-
-/// A scatter per axis: one standard deviation.
-#[repr(C)]
-#[derive(Debug, Clone, Copy)]
-pub struct WaPoseNoise {
-    /// About each axis, degrees.
-    pub rotation_deg: f64,
-    /// Along each axis, mm.
-    pub translation_mm: f64,
-}
-
-/// Standard uncertainties of the inputs beside the poses; 0 is exact.
-#[repr(C)]
-#[derive(Debug, Clone, Copy)]
-pub struct WaInputUncertainty {
-    /// Of each clamp's standoff, mm.
-    pub clamp_standoff_mm: f64,
-    /// Of the direction up, about each level axis, degrees.
-    pub up_deg: f64,
-    /// Of each axle's loaded radius, mm, where it is given.
-    pub loaded_radius_mm: f64,
-    /// Of each coordinate of a point of the runway, mm.
-    pub runway_mm: f64,
-    /// Of each ride height, mm.
-    pub ride_height_mm: f64,
-    /// Of where the cameras of the right wheels stand against those of the left.
-    pub right_cameras: WaPoseNoise,
 }
 
 /// How a car is to be measured. Set size, then call wa_plan_default, then change what is planned otherwise.
@@ -262,42 +372,6 @@ pub struct WaPlan {
 // SAFETY: repr(C), begins with a usize, and numbers are all it has.
 unsafe impl StatesSize for WaPlan {}
 
-impl From<PoseNoise> for WaPoseNoise {
-    fn from(PoseNoise { rotation_deg, translation_mm }: PoseNoise) -> Self {
-        Self { rotation_deg, translation_mm }
-    }
-}
-
-impl From<WaPoseNoise> for PoseNoise {
-    fn from(WaPoseNoise { rotation_deg, translation_mm }: WaPoseNoise) -> Self {
-        Self { rotation_deg, translation_mm }
-    }
-}
-
-impl From<InputUncertainty> for WaInputUncertainty {
-    fn from(of: InputUncertainty) -> Self {
-        let InputUncertainty { clamp_standoff_mm, up_deg, loaded_radius_mm, runway_mm, ride_height_mm, right_cameras } =
-            of;
-        let right_cameras = right_cameras.into();
-        Self { clamp_standoff_mm, up_deg, loaded_radius_mm, runway_mm, ride_height_mm, right_cameras }
-    }
-}
-
-impl From<WaInputUncertainty> for InputUncertainty {
-    fn from(of: WaInputUncertainty) -> Self {
-        let WaInputUncertainty {
-            clamp_standoff_mm,
-            up_deg,
-            loaded_radius_mm,
-            runway_mm,
-            ride_height_mm,
-            right_cameras,
-        } = of;
-        let right_cameras = right_cameras.into();
-        Self { clamp_standoff_mm, up_deg, loaded_radius_mm, runway_mm, ride_height_mm, right_cameras }
-    }
-}
-
 impl From<Plan> for WaPlan {
     fn from(plan: Plan) -> Self {
         Self {
@@ -317,35 +391,24 @@ impl From<Plan> for WaPlan {
             rolling_radius_mm: plan.rolling_radius_mm,
             pose_noise: plan.pose_noise.into(),
             input_uncertainty: plan.input_uncertainty.into(),
-            method: match plan.method {
-                Method::Staged => WA_METHOD_STAGED,
-                Method::Joint => WA_METHOD_JOINT,
-            },
+            method: number_of(plan.method),
         }
     }
 }
 
 impl WaPlan {
-    fn plan(self) -> Result<Plan, Failure> {
+    fn plan(&self) -> Result<Plan, Failure> {
         Ok(Plan {
             pose_noise: self.pose_noise.into(),
             frames: self.frames,
-            compensation: match self.compensation {
-                WA_COMPENSATION_ROLLED => CompensationMethod::Rolled,
-                WA_COMPENSATION_SPUN => CompensationMethod::Spun,
-                other => return Err(Failure::out_of_range("compensation", other.into(), 0.0, Some(1.0))),
-            },
+            compensation: compensation_of(self.compensation)?,
             roll_range_deg: self.roll_range_deg,
             roll_stations: self.roll_stations,
             sweep_range_deg: self.sweep_range_deg,
             sweep_stations: self.sweep_stations,
             sweep_wheels_locked: self.sweep_wheels_locked != 0,
             input_uncertainty: self.input_uncertainty.into(),
-            method: match self.method {
-                WA_METHOD_STAGED => Method::Staged,
-                WA_METHOD_JOINT => Method::Joint,
-                other => return Err(Failure::out_of_range("method", other.into(), 0.0, Some(1.0))),
-            },
+            method: method_of(self.method)?,
             wheelbase_mm: self.wheelbase_mm,
             track_mm: self.track_mm,
             rolling_radius_mm: self.rolling_radius_mm,
@@ -357,13 +420,10 @@ impl WaPlan {
 /// over 40° of steer with the wheels locked, single frames with a noise of 0.005° and 0.05 mm.
 ///
 /// Returns WA_SUCCESS, WA_NULL_POINTER or WA_BAD_STRUCT_SIZE.
-///
-/// # Safety
-/// As under Memory at the top.
 #[unsafe(no_mangle)]
 pub unsafe extern "C" fn wa_plan_default(plan: *mut WaPlan) -> i32 {
     // SAFETY: the caller's promise is handed on.
-    unsafe { fill_in("plan", plan, &Plan::default().into()) }
+    unsafe { fill_in("plan", plan, Plan::default().into()) }
 }
 
 /// What a measurement will be worth, before anyone touches a car.
@@ -373,9 +433,6 @@ pub unsafe extern "C" fn wa_plan_default(plan: *mut WaPlan) -> i32 {
 ///
 /// Returns WA_SUCCESS; WA_BUFFER_TOO_SMALL; WA_OUT_OF_RANGE, WA_LENGTH_OUT_OF_RANGE, WA_ANGLE_OUT_OF_RANGE or
 /// WA_NOT_FINITE for what no measurement has; WA_SWEEP_TOO_SMALL.
-///
-/// # Safety
-/// As under Memory at the top.
 #[unsafe(no_mangle)]
 pub unsafe extern "C" fn wa_plan_json(
     plan: *const WaPlan,
@@ -425,9 +482,6 @@ unsafe impl StatesSize for WaReach {}
 /// reach: struct of the caller whose size is set.
 ///
 /// Returns what wa_plan_json returns, but for WA_BUFFER_TOO_SMALL.
-///
-/// # Safety
-/// As under Memory at the top.
 #[unsafe(no_mangle)]
 pub unsafe extern "C" fn wa_reach(
     plan: *const WaPlan,
@@ -441,7 +495,7 @@ pub unsafe extern "C" fn wa_reach(
         let (plan, target) = unsafe { (read("plan", plan)?, Target::new("reach", reach)?) };
         let Reach { roll_range_deg, wheels_expanded_deg, sweep_range_deg, steering_expanded_deg } =
             uncertainty::reach(&plan.plan()?, expanded_uncertainty_deg, coverage_factor)?;
-        target.write(&WaReach {
+        target.write(WaReach {
             size: 0,
             roll_range_deg: roll_range_deg.into(),
             sweep_range_deg: sweep_range_deg.into(),

@@ -5,8 +5,33 @@ use std::path::{Path, PathBuf};
 use std::{env, fs};
 
 /// In the order in which the header is read.
-const MODULES: [&str; 8] =
-    ["status", "error", "memory", "measure", "uncertainty", "conformity", "repeatability", "version"];
+const MODULES: [&str; 25] = [
+    "status",
+    "error",
+    "memory",
+    "version",
+    "paths",
+    "alignment",
+    "pose",
+    "session",
+    "measure",
+    "compensation",
+    "vehicle",
+    "batch",
+    "propagation",
+    "uncertainty",
+    "conformity",
+    "repeatability",
+    "units",
+    "wheel",
+    "steering",
+    "turns",
+    "gauge",
+    "tyre",
+    "datum",
+    "simulate",
+    "json",
+];
 
 fn folder() -> PathBuf {
     PathBuf::from(env!("CARGO_MANIFEST_DIR"))

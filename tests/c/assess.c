@@ -64,13 +64,13 @@ static void test_budget_and_covariance(const char *session, size_t session_lengt
     wa_error error = fresh_error();
     size_t row = 0;
 
-    CHECK(wa_budget_json(session, session_length, path, 0, result, sizeof result, &result_length, &error)
+    CHECK(wa_uncertainty_budget_json(session, session_length, path, result, sizeof result, &result_length, &error)
           == WA_SUCCESS);
     CHECK(has("\"poses\"") && has("\"station\": null") && has("\"share\": "));
-    CHECK(wa_budget_json(session, session_length, path, 1, result, sizeof result, &result_length, &error)
+    CHECK(wa_uncertainty_budget_by_pose_json(session, session_length, path, result, sizeof result, &result_length, &error)
           == WA_SUCCESS);
     CHECK(has("\"station\": 0"));
-    CHECK(wa_budget_json(session, session_length, "thrust", 0, result, sizeof result, &result_length, &error)
+    CHECK(wa_uncertainty_budget_json(session, session_length, "thrust", result, sizeof result, &result_length, &error)
           == WA_UNKNOWN_READING);
 
     CHECK(wa_reading_path(count) == NULL);
@@ -83,9 +83,9 @@ static void test_budget_and_covariance(const char *session, size_t session_lengt
         free(covariance);
         return;
     }
-    CHECK(wa_covariance(session, session_length, covariance, count * count - 1, &error) == WA_BUFFER_TOO_SMALL);
+    CHECK(wa_uncertainty_covariance_matrix(session, session_length, covariance, count * count - 1, &error) == WA_BUFFER_TOO_SMALL);
     CHECK(error.minimum == (double)(count * count));
-    CHECK(wa_covariance(session, session_length, covariance, count * count, &error) == WA_SUCCESS);
+    CHECK(wa_uncertainty_covariance_matrix(session, session_length, covariance, count * count, &error) == WA_SUCCESS);
     CHECK(covariance[row * count + row] > 0.0);
     CHECK(near(covariance[row * count], covariance[row], 1e-15));
     free(covariance);

@@ -49,7 +49,7 @@ fn judged(
 }
 
 fn same(given: WaOptional, expected: Option<f64>) {
-    assert_eq!((given.present, given.value.is_nan()), (i32::from(expected.is_some()), expected.is_none()));
+    assert_eq!((given.present, given.value.is_nan()), (i64::from(expected.is_some()), expected.is_none()));
     if let Some(expected) = expected {
         assert_eq!(given.value.to_bits(), expected.to_bits());
     }

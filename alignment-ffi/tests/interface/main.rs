@@ -1,8 +1,15 @@
 //! The interface as C calls it: the core's results to the byte, and every refusal.
 
+#![expect(clippy::float_cmp, reason = "the same bits, or numbers that were put there")]
+
+mod batch;
 mod conformity;
 mod measure;
+mod owned;
+mod poses;
 mod repeatability;
+mod structs;
+mod texts;
 mod uncertainty;
 
 use std::ffi::{CStr, CString, c_char};

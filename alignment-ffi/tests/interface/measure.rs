@@ -33,7 +33,6 @@ fn the_result_is_the_cores_to_the_byte() {
 }
 
 #[test]
-#[expect(clippy::float_cmp, reason = "sizes in bytes are exact")]
 fn a_small_buffer_is_told_the_length_that_it_needs() {
     let session = demo_session();
     let length = measured(session.as_bytes(), CAPACITY).length;

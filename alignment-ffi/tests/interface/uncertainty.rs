@@ -28,13 +28,13 @@ fn json<T: serde::Serialize>(value: &T) -> String {
 fn budget<'a>(
     session: &'a str,
     path: &'a CStr,
-    by_pose: i32,
+    by_pose: bool,
 ) -> impl Fn(*mut c_char, usize, *mut usize, *mut WaError) -> i32 {
     move |result, capacity, length, error| {
         // SAFETY: buffers of our own, with their own lengths.
         unsafe {
-            let path = path.as_ptr();
-            wa_budget_json(session.as_ptr().cast(), session.len(), path, by_pose, result, capacity, length, error)
+            let function = if by_pose { wa_uncertainty_budget_by_pose_json } else { wa_uncertainty_budget_json };
+            function(session.as_ptr().cast(), session.len(), path.as_ptr(), result, capacity, length, error)
         }
     }
 }
@@ -44,9 +44,9 @@ fn budgets_are_the_cores() {
     let session = demo_session();
     let uncertainty = propagate(&known(&session)).unwrap();
     let path = c(CAMBER);
-    let together = in_two_calls(budget(&session, &path, 0));
+    let together = in_two_calls(budget(&session, &path, false));
     together.gave(&json(&uncertainty.budget(CAMBER).unwrap()));
-    in_two_calls(budget(&session, &path, 1)).gave(&json(&uncertainty.budget_by_pose(CAMBER).unwrap()));
+    in_two_calls(budget(&session, &path, true)).gave(&json(&uncertainty.budget_by_pose(CAMBER).unwrap()));
     // As the header has it.
     for words in [r#""poses": {"#, r#""stage": "rolling""#, r#""station": null"#, r#""wheel": "fl""#, r#""share": 0."#]
     {
@@ -58,7 +58,7 @@ fn budgets_are_the_cores() {
 fn a_budget_of_what_is_no_reading_or_has_no_noise_is_refused() {
     let (session, blind) = (demo_session(), without_noise());
     let refused = |session: &str, path: &CStr, status, words| {
-        Call::new(CAPACITY, budget(session, path, 0)).refused(status, words);
+        Call::new(CAPACITY, budget(session, path, false)).refused(status, words);
     };
     refused(&session, c"wheels.fl.camber", WA_UNKNOWN_READING, "no reading has this path");
     refused(&session, c"wheels.fl.\xff", WA_NOT_UTF8, "path is not UTF-8 (byte 10)");
@@ -67,7 +67,15 @@ fn a_budget_of_what_is_no_reading_or_has_no_noise_is_refused() {
     Call::new(CAPACITY, |result, capacity, length, error| {
         // SAFETY: buffers of our own; the null pointer is refused.
         unsafe {
-            wa_budget_json(session.as_ptr().cast(), session.len(), ptr::null(), 0, result, capacity, length, error)
+            wa_uncertainty_budget_json(
+                session.as_ptr().cast(),
+                session.len(),
+                ptr::null(),
+                result,
+                capacity,
+                length,
+                error,
+            )
         }
     })
     .refused(WA_NULL_POINTER, "path is NULL");
@@ -78,7 +86,9 @@ fn the_covariance_is_the_cores_to_the_bit() {
     let session = demo_session();
     let covariance = |text: &str, target: *mut f64, capacity| {
         // SAFETY: buffers of our own, with their own lengths; one that is null or too small is refused.
-        call(|error| unsafe { wa_covariance(text.as_ptr().cast(), text.len(), target, capacity, error) })
+        call(|error| unsafe {
+            wa_uncertainty_covariance_matrix(text.as_ptr().cast(), text.len(), target, capacity, error)
+        })
     };
     let mut matrix = vec![7.0; COUNT * COUNT + 1];
     let target = matrix.as_mut_ptr();
@@ -152,8 +162,8 @@ fn trials_that_cannot_be_made_are_refused() {
     of(&[path], usize::MAX, &trials).refused(WA_BAD_LENGTH, "paths");
     of(&[path], 1, &WaTrials { most_trials: 5, ..trials }).refused(WA_OUT_OF_RANGE, "most_trials");
     of(&[path], 1, &WaTrials { probability: f64::NAN, ..trials }).refused(WA_NOT_FINITE, "probability");
-    of(&[path], 1, &WaTrials { size: 8, ..trials }).refused(WA_BAD_STRUCT_SIZE, "trials");
-    run(&session, &[path], 1, ptr::null()).refused(WA_NULL_POINTER, "trials");
+    of(&[path], 1, &WaTrials { size: 8, ..trials }).refused(WA_BAD_STRUCT_SIZE, "settings");
+    run(&session, &[path], 1, ptr::null()).refused(WA_NULL_POINTER, "settings");
     run(&without_noise(), &[path], 1, &raw const trials).refused(WA_MISSING_INPUT, "pose_noise");
 }
 
@@ -266,7 +276,7 @@ fn fresh_reach() -> WaReach {
 }
 
 fn same(given: WaOptional, expected: Option<f64>) {
-    assert_eq!(given.present, i32::from(expected.is_some()));
+    assert_eq!(given.present, i64::from(expected.is_some()));
     assert_eq!(given.value.to_bits(), expected.unwrap_or(f64::NAN).to_bits());
 }
 

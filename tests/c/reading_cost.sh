@@ -1,0 +1,29 @@
+#!/bin/sh
+# What the C function of the reading path costs beyond the same call in Rust, in instructions: at most 100. Counted, not timed, so that it
+# says the same on a machine that is busy. Needs valgrind.
+set -eu
+
+root=$(cd "$(dirname "$0")/../.." && pwd)
+target=${CARGO_TARGET_DIR:-$root/target}
+case $target in /*) ;; *) target=$root/$target ;; esac
+CARGO_TARGET_DIR=$target cargo build --quiet --release --manifest-path "$root/alignment-ffi/Cargo.toml" --example reading_cost
+if ! command -v valgrind > /dev/null; then
+    echo "reading_cost: NOT RUN, there is no valgrind"
+    exit 0
+fi
+
+# Instructions of a run of so many calls.
+instructions() {
+    valgrind --tool=callgrind --callgrind-out-file=/dev/null "$target/release/examples/reading_cost" "$1" "$2" 2>&1 |
+        sed -n 's/.*Collected : //p'
+}
+
+per_call() {
+    echo $((($(instructions "$1" 2000) - $(instructions "$1" 1000)) / 1000))
+}
+
+rust=$(per_call rust)
+through_c=$(per_call c)
+with_error=$(per_call c-with-error)
+echo "one reading from four poses: $rust instructions in Rust, $through_c through C, $with_error with a wa_error"
+[ $((with_error - rust)) -le 100 ] && [ $((through_c - rust)) -le 100 ]
