@@ -54,7 +54,9 @@ AGREE = 1e-9
 """By how much two may differ: degrees, mm, or parts of a unit vector."""
 
 
-def library_ahead(stands: cars.Stands, threads: int = 1) -> batch.Readings:
+def library_ahead(
+    stands: cars.Stands, threads: int = 1, out: batch.Readings | None = None
+) -> batch.Readings:
     """Read cars straight ahead by the library."""
     return batch.ahead_readings(
         stands.poses,
@@ -65,6 +67,7 @@ def library_ahead(stands: cars.Stands, threads: int = 1) -> batch.Readings:
         },
         up=stands.up,
         threads=threads,
+        out=out,
     )
 
 
@@ -80,7 +83,9 @@ def peer_ahead(peer: Any, stands: cars.Stands) -> dict[str, Array]:
     return readings
 
 
-def library_sessions(sessions: cars.Sessions, threads: int = 1) -> batch.Readings:
+def library_sessions(
+    sessions: cars.Sessions, threads: int = 1, out: batch.Readings | None = None
+) -> batch.Readings:
     """Measure whole sessions by the library."""
     front, _, rear, _ = sessions.loaded_radius_mm
     return batch.measure(
@@ -92,6 +97,7 @@ def library_sessions(sessions: cars.Sessions, threads: int = 1) -> batch.Reading
         loaded_radius_mm={"front": front, "rear": rear},
         sweep_wheels_locked=True,
         threads=threads,
+        out=out,
     )
 
 
@@ -251,6 +257,7 @@ def ahead(records: int, rounds: int) -> None:
     check(readings, peer_ahead(readings_tuned, stands))
     calls: dict[str, Call] = {
         "library": lambda: library_ahead(stands),
+        "library, memory ready": lambda: library_ahead(stands, out=readings),
         "library, two threads": lambda: library_ahead(stands, 2),
         PLAIN: lambda: peer_ahead(readings_numpy, stands),
         TUNED: lambda: peer_ahead(readings_tuned, stands),
@@ -290,6 +297,7 @@ def whole(records: int, rounds: int, one_by_one: int) -> None:
     check(library_sessions(few), peer_sessions(sessions_scipy, few))
     calls: dict[str, Call] = {
         "library": lambda: library_sessions(sessions),
+        "library, memory ready": lambda: library_sessions(sessions, out=readings),
         "library, two threads": lambda: library_sessions(sessions, 2),
         PLAIN: lambda: peer_sessions(sessions_numpy, sessions),
         TUNED: lambda: peer_sessions(sessions_tuned, sessions),

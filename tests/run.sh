@@ -19,6 +19,9 @@ echo "== C, C++ and C#: symbols and layout, consumers, sanitizers, valgrind; wha
 sh tests/c/run.sh
 sh tests/c/reading_cost.sh
 
+echo "== C: installed to a prefix, found by pkg-config and by CMake"
+sh tests/c/packaged/run.sh
+
 echo "== Python: the package as a user installs it, with nothing beside what it asks for"
 python=${PYTHON:-python3}
 if ! "$python" -c "import venv, ensurepip" 2> /dev/null; then

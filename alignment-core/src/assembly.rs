@@ -70,24 +70,30 @@ impl Geometry {
 
     /// Every reading.
     pub(crate) fn alignment(&self) -> Result<Alignment, Error> {
+        let mut tree = Alignment::default();
         if let Some((compensation, stand)) = self.stand() {
-            return self.alignment_on(&compensation, &stand);
+            self.fill(&compensation, &stand, &mut tree)?;
+        } else {
+            (tree.wheels, tree.axles) = vehicle::without_frame(&self.compensation, &self.wheels, self.up)?;
         }
-        let (wheels, axles) = vehicle::without_frame(&self.compensation, &self.wheels, self.up)?;
-        Ok(Alignment { wheels, axles, ..Alignment::default() })
+        Ok(tree)
     }
 
-    /// Every reading, of a car that stands as was found already.
-    pub(crate) fn alignment_on(&self, compensation: &ByWheel<Compensation>, stand: &Stand) -> Result<Alignment, Error> {
-        let mut tree = Alignment::default();
+    /// Fills in every reading of a car that stands as was found already.
+    pub(crate) fn fill(
+        &self,
+        compensation: &ByWheel<Compensation>,
+        stand: &Stand,
+        tree: &mut Alignment,
+    ) -> Result<(), Error> {
         let now = stand.readings(compensation);
         (tree.wheels, tree.axles, tree.chassis) = (now.wheels, now.axles, now.chassis);
-        tree.steering = self.steering(stand, &tree)?;
+        tree.steering = self.steering(stand, tree)?;
         let axis_distance_mm = self.axis_distance_mm(stand);
-        tree.turns.left_turn = self.turn(Side::Left, axis_distance_mm, &tree);
-        tree.turns.right_turn = self.turn(Side::Right, axis_distance_mm, &tree);
+        tree.turns.left_turn = self.turn(Side::Left, axis_distance_mm, tree);
+        tree.turns.right_turn = self.turn(Side::Right, axis_distance_mm, tree);
         (tree.turns.lock_left, tree.turns.lock_right) = (self.lock_left, self.lock_right);
-        Ok(tree)
+        Ok(())
     }
 
     fn steering(&self, stand: &Stand, tree: &Alignment) -> Result<SteeringReadings, Error> {

@@ -207,6 +207,27 @@ impl Alignment {
         values
     }
 
+    /// The same with NaN where a reading is absent. The walk may change the tree; this leaves it as it is.
+    pub(crate) fn numbers(&mut self) -> [f64; COUNT] {
+        let mut values = [f64::NAN; COUNT];
+        let mut next = 0;
+        walk(self, &mut |slot| match slot {
+            Slot::Number(number) => {
+                if let Some(number) = number {
+                    values[next] = *number;
+                }
+                next += 1;
+            }
+            Slot::Vector(vector) => {
+                if let Some(vector) = vector {
+                    values[next..next + 3].copy_from_slice(vector);
+                }
+                next += 3;
+            }
+        });
+        values
+    }
+
     /// The tree of these values, which stand in the order of [`READINGS`]; any unit. A vector of which one component is absent is absent.
     ///
     /// ```

@@ -103,7 +103,7 @@ impl Pose {
     /// ```
     pub fn from_matrix4(matrix: [[f64; 4]; 4]) -> Result<Self, Error> {
         let [r0, r1, r2, last] = matrix;
-        let deviation = last_row_deviation(&last);
+        let deviation = last.iter().zip([0.0, 0.0, 0.0, 1.0]).fold(0.0, |max: f64, (a, b)| max.max((a - b).abs()));
         if !last.iter().all(|v| v.is_finite()) {
             return Err(Error::new(ErrorCode::NotFinite).input("matrix"));
         }
@@ -455,16 +455,6 @@ pub(crate) fn nearest_rotation(matrix: &Matrix3<f64>) -> Option<Matrix3<f64>> {
         u.column_mut(2).neg_mut();
     }
     Some(u * v_t)
-}
-
-/// By how much the last row of a homogeneous matrix is off 0 0 0 1; a NaN is passed over.
-fn last_row_deviation(last: &[f64; 4]) -> f64 {
-    last.iter().zip([0.0, 0.0, 0.0, 1.0]).fold(0.0, |max: f64, (a, b)| max.max((a - b).abs()))
-}
-
-/// Whether this is the last row of a homogeneous matrix.
-pub(crate) fn is_last_row(last: &[f64; 4]) -> bool {
-    last.iter().all(|number| number.is_finite()) && last_row_deviation(last) <= ROTATION_TOLERANCE
 }
 
 /// Whether a transform is finite, near, right-handed, and orthonormal to rounding: of a number or of lanes.

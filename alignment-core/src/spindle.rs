@@ -13,6 +13,8 @@ use nalgebra::{Matrix2x1, Matrix2x5, Matrix3, Matrix4, Vector2, Vector3, Vector4
 
 /// The greatest angle between a spindle and the line across its axle, degrees. No wheel of a car comes near it.
 pub(crate) const MAX_SPINDLE_SKEW_DEG: f64 = 60.0;
+/// Its tangent.
+const TAN_MAX_SPINDLE_SKEW: f64 = 1.732_050_807_568_877_2;
 /// Travel that no wheel makes in a roll too small to be seen, mm: it must have made a whole turn.
 const TRAVEL_OF_A_TURN_MM: f64 = 500.0;
 /// Stations that turn by less than this have no axis, degrees.
@@ -169,8 +171,9 @@ impl<'a> RolledWheel<'a> {
         let direction = outward(direction, lateral)?;
         let outward = direction.in_rig;
         // Across a spindle that stands upright no wheel rolls forward.
-        let rise_deg = atan2_deg(outward.dot(up).abs(), outward.cross(up).norm());
-        if rise_deg > MAX_SPINDLE_SKEW_DEG {
+        let (sin, cos) = (outward.dot(up).abs(), outward.cross(up).norm());
+        if sin > TAN_MAX_SPINDLE_SKEW * cos {
+            let rise_deg = atan2_deg(sin, cos);
             return Err(Error::new(ErrorCode::SpindleNotLateral).value(rise_deg).at_most(MAX_SPINDLE_SKEW_DEG));
         }
         let side = wheel.side().sign();
@@ -470,8 +473,9 @@ impl<'a> SpunWheel<'a> {
 fn outward(direction: FixedDirection<Target>, lateral: Lateral) -> Result<FixedDirection<Target>, Error> {
     let (Lateral::Sure(across) | Lateral::Rough(across)) = lateral;
     let direction = if direction.in_rig.dot(across) < 0.0 { direction.reversed() } else { direction };
-    let skew_deg = atan2_deg(direction.in_rig.cross(across).norm(), direction.in_rig.dot(across));
-    if matches!(lateral, Lateral::Sure(_)) && skew_deg > MAX_SPINDLE_SKEW_DEG {
+    let (sin, cos) = (direction.in_rig.cross(across).norm(), direction.in_rig.dot(across));
+    if matches!(lateral, Lateral::Sure(_)) && sin > TAN_MAX_SPINDLE_SKEW * cos {
+        let skew_deg = atan2_deg(sin, cos);
         return Err(Error::new(ErrorCode::SpindleNotLateral).value(skew_deg).at_most(MAX_SPINDLE_SKEW_DEG));
     }
     Ok(direction)
@@ -505,7 +509,7 @@ fn likely_step(angle_rad: f64, travel_mm: f64) -> f64 {
     const SHORT_TRAVEL_MM: f64 = 200.0;
     const TYPICAL_RADIUS_MM: f64 = 310.0;
     let turn = 2.0 * core::f64::consts::PI;
-    let least = angle_rad - turn * libm::round(angle_rad / turn);
+    let least = if angle_rad.abs() < 0.5 * turn { angle_rad } else { angle_rad - turn * libm::round(angle_rad / turn) };
     if deg_from_rad(least) < -AMBIGUOUS_STEP_DEG {
         return least + turn;
     }

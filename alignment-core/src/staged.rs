@@ -39,8 +39,20 @@ pub(crate) enum Beside {
 
 /// Measures a car from what was seen, and keeps what the readings rest on.
 pub(crate) fn measure(session: &Session, seen: Seen, beside: Beside) -> Result<(Measurement, Trace), Error> {
+    let mut result = Measurement::default();
+    let trace = measure_into(&mut result, session, seen, beside)?;
+    Ok((result, trace))
+}
+
+/// The same into an empty measurement of the caller: it is large to be handed about.
+pub(crate) fn measure_into(
+    result: &mut Measurement,
+    session: &Session,
+    seen: Seen,
+    beside: Beside,
+) -> Result<Trace, Error> {
     let Seen { rolling, ahead, mut steered, spreads, hidden } = seen;
-    let mut result = Measurement { reference: session.reference, spreads, ..Measurement::default() };
+    (result.reference, result.spreads) = (session.reference, spreads);
     let Level { up, clamps, uneven } = level(session, &rolling, &ahead)?;
     result.datum_normal = up.to_array();
     result.warnings = clamps.warnings;
@@ -74,7 +86,7 @@ pub(crate) fn measure(session: &Session, seen: Seen, beside: Beside) -> Result<(
         }
         one_vehicle?;
         result.alignment = geometry.alignment()?;
-        return Ok((result, Trace { rolling, ahead, steered, geometry }));
+        return Ok(Trace { rolling, ahead, steered, geometry });
     };
 
     stand.check_layout().map_err(decided)?;
@@ -97,7 +109,7 @@ pub(crate) fn measure(session: &Session, seen: Seen, beside: Beside) -> Result<(
     job.check_rear_steer(&steered.sweep)?;
     let as_seen = (session.sweep_body == SweepBody::FoundAgain).then(|| steered.clone());
     if let Some(swept) = job.steer(&mut steered, &mut geometry, &mut result.warnings)? {
-        job.watch_sweep(&steered.sweep, &swept, &mut result);
+        job.watch_sweep(&steered.sweep, &swept, result);
         if swept.locked && beside == Beside::InstantaneousAxes {
             let between = |side| job.instantaneous_axes(side, swept.stations.get(side));
             result.instantaneous_axes = BySide::from_fn(between);
@@ -106,9 +118,9 @@ pub(crate) fn measure(session: &Session, seen: Seen, beside: Beside) -> Result<(
     for (stage, lock) in [(Stage::LockLeft, &steered.locks.left), (Stage::LockRight, &steered.locks.right)] {
         job.watch_lock(stage, lock, &mut result.warnings);
     }
-    result.alignment = geometry.alignment_on(&compensation, &stand)?;
+    geometry.fill(&compensation, &stand, &mut result.alignment)?;
     let steered = as_seen.unwrap_or(steered);
-    Ok((result, Trace { rolling, ahead, steered, geometry }))
+    Ok(Trace { rolling, ahead, steered, geometry })
 }
 
 /// What the steered stations show of a car whose clamps are compensated, from the poses alone: the doubts are left to [`measure`].
@@ -405,8 +417,7 @@ impl<'a> Job<'a> {
     /// Steer angle of a front wheel from its own heading straight ahead, left positive, degrees in (−180, 180].
     fn steer_deg(&self, side: Side, spindle: Vector<Rig>) -> f64 {
         let yaw_deg = wheel::yaw_of(side, self.stand.vehicle_from_rig.direction(spindle));
-        let turned = yaw_deg - self.straight_deg.get(side);
-        turned - 360.0 * libm::round(turned / 360.0)
+        units::within_half_turn_deg(yaw_deg - self.straight_deg.get(side))
     }
 
     fn locate(&self, station: &Poses, wheel: Wheel) -> Option<WheelInRig> {
@@ -477,7 +488,7 @@ impl<'a> Job<'a> {
             let turned = |wheel: Wheel, now: WheelInRig| {
                 let yaw = |spindle| wheel::yaw_of(wheel.side(), spindle);
                 let turned = yaw(from_rig.direction(now.spindle)) - yaw(*self.stand.spindles.get(wheel));
-                let turned = turned - 360.0 * libm::round(turned / 360.0);
+                let turned = units::within_half_turn_deg(turned);
                 // In the rig and in the body: a target that slipped may turn the line between the centres.
                 let in_body = turned - body_deg;
                 if turned * in_body > 0.0 { in_body.signum() * in_body.abs().min(turned.abs()) } else { 0.0 }

@@ -110,6 +110,12 @@ pub(crate) fn hypot(x: f64, y: f64) -> f64 {
     sqrt(x * x + y * y)
 }
 
+/// The same angle within half a turn of 0, degrees.
+#[inline]
+pub(crate) fn within_half_turn_deg(angle_deg: f64) -> f64 {
+    if angle_deg.abs() < 180.0 { angle_deg } else { angle_deg - 360.0 * libm::round(angle_deg / 360.0) }
+}
+
 /// Numbers in rising order.
 pub(crate) fn sort(numbers: &mut [f64]) {
     numbers.sort_unstable_by(f64::total_cmp);

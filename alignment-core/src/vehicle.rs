@@ -427,7 +427,7 @@ pub(crate) fn without_frame(
         let both = spindle(left).zip(spindle(right));
         let total_toe_deg = both.map(|(left, right)| {
             let toe = wheel::toe_of(Side::Left, left) + wheel::toe_of(Side::Right, right);
-            toe - 360.0 * libm::round(toe / 360.0)
+            crate::units::within_half_turn_deg(toe)
         });
         let cross_camber_deg = both.map(|(left, right)| wheel::camber_of(left) - wheel::camber_of(right));
         AxleReadings { total_toe_deg, cross_camber_deg, ..AxleReadings::default() }

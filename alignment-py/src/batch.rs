@@ -16,6 +16,8 @@ use std::time::{Duration, Instant};
 
 /// Readings by column, the error code and the warnings of each record.
 type Computed<'py> = (Bound<'py, PyArray2<f64>>, Bound<'py, PyArray1<i32>>, Bound<'py, PyArray1<u32>>);
+/// The same of an earlier call, to be written again.
+type Earlier = (Py<PyArray2<f64>>, Py<PyArray1<i32>>, Py<PyArray1<u32>>);
 
 /// How often an interrupt is listened for, and the progress told.
 const PAUSE: Duration = Duration::from_millis(50);
@@ -29,6 +31,24 @@ struct How {
     threads: usize,
     /// Called with the number of records that were computed since the last call.
     progress: Option<Py<PyAny>>,
+    /// Where the results go, if not to memory of their own.
+    out: Option<Earlier>,
+}
+
+impl How {
+    /// Memory for the results of so many records.
+    fn room<'py>(&self, py: Python<'py>, records: usize) -> PyResult<Computed<'py>> {
+        let shape = [self.readings.len(), records];
+        let Some((values, codes, warnings)) = &self.out else {
+            let values = PyArray2::zeros(py, shape, false);
+            return Ok((values, PyArray1::zeros(py, [records], false), PyArray1::zeros(py, [records], false)));
+        };
+        let (values, codes, warnings) = (values.bind(py).clone(), codes.bind(py).clone(), warnings.bind(py).clone());
+        if values.shape() != shape || codes.len() != records || warnings.len() != records {
+            return Err(PyValueError::new_err("out: arrays of other records or readings"));
+        }
+        Ok((values, codes, warnings))
+    }
 }
 
 /// Some of the records, and where their results go.
@@ -66,12 +86,10 @@ fn in_parts<'py>(
     size: usize,
     compute: impl Fn(&mut Part<'_>, &[usize]) -> Result<(), Error> + Sync,
 ) -> PyResult<Computed<'py>> {
-    let values = PyArray2::zeros(py, [how.readings.len(), records], false);
-    let codes = PyArray1::zeros(py, [records], false);
-    let warnings = PyArray1::zeros(py, [records], false);
+    let (values, codes, warnings) = how.room(py, records)?;
     if records > 0 {
         let (mut all_values, mut all_codes, mut all_warnings) =
-            (values.readwrite(), codes.readwrite(), warnings.readwrite());
+            (values.try_readwrite()?, codes.try_readwrite()?, warnings.try_readwrite()?);
         let (all_codes, all_warnings) = (all_codes.as_slice_mut()?, all_warnings.as_slice_mut()?);
         let mut parts: Vec<Part<'_>> = all_codes
             .chunks_mut(size)
@@ -208,8 +226,9 @@ pub(crate) fn ahead_records<'py>(
     raising: bool,
     threads: usize,
     progress: Option<Py<PyAny>>,
+    out: Option<Earlier>,
 ) -> PyResult<Computed<'py>> {
-    let how = How { readings, raising, threads, progress };
+    let how = How { readings, raising, threads, progress, out };
     let (front, rear) = loaded_radius_mm;
     let centreline: Centreline = tree::arguments(centreline)?;
     let records = AheadRecords {
@@ -222,6 +241,7 @@ pub(crate) fn ahead_records<'py>(
         centreline,
     };
     let compute = |part: &mut Part<'_>, readings: &[usize]| {
+        part.warnings.fill(0); // nothing is weak in four poses, and the array may be one written before
         let mut columns = Columns { readings, values: &mut part.values, codes: part.codes };
         batch::ahead_readings(&records.part(part.records.clone())?, &mut columns)
     };
@@ -246,8 +266,9 @@ pub(crate) fn measure_records<'py>(
     raising: bool,
     threads: usize,
     progress: Option<Py<PyAny>>,
+    out: Option<Earlier>,
 ) -> PyResult<Computed<'py>> {
-    let how = How { readings, raising, threads, progress };
+    let how = How { readings, raising, threads, progress, out };
     let settings: Session = tree::session(settings, py.None().into_bound(py))?;
     let records = SessionRecords {
         settings: &settings,

@@ -205,6 +205,40 @@ def test_progress_adds_up(count: int) -> None:
     assert all(told)
 
 
+def test_arrays_are_written_again_with_the_same_bits() -> None:
+    given = stands(RECORDS)
+    first = batch.ahead_readings(**given)
+    expected = first.numbers.copy()
+    first.numbers[:], first.codes[:], first.warnings[:] = 1.5, 7, 9
+    again = batch.ahead_readings(**given, out=first)
+    assert again is first
+    np.testing.assert_array_equal(again.numbers, expected)
+    assert not again.codes.any() and not again.warnings.any()
+    sessions = stack(5)
+    measured = batch.measure(**sessions)
+    expected = measured.numbers.copy()
+    measured.numbers[:] = 0.0
+    np.testing.assert_array_equal(
+        batch.measure(**sessions, out=measured).numbers, expected
+    )
+
+
+def test_arrays_of_other_results_are_not_written() -> None:
+    given = stands(5)
+    few = batch.ahead_readings(**given, readings=["axles.front.track_mm"])
+    with pytest.raises(ValueError, match="58 readings of 5 records"):
+        batch.ahead_readings(**given, out=few)
+    with pytest.raises(ValueError, match="not 58 of 4"):
+        batch.ahead_readings(**given, out=batch.ahead_readings(**stands(4)))
+    wrong: Any = {}
+    with pytest.raises(TypeError, match="Readings are needed, not dict"):
+        batch.ahead_readings(**given, out=wrong)
+    whole = batch.ahead_readings(**given)
+    whole.numbers.flags.writeable = False
+    with pytest.raises(TypeError, match="not writeable"):
+        batch.ahead_readings(**given, out=whole)
+
+
 def test_what_the_progress_raises_ends_the_work() -> None:
     class Enough(Exception):
         pass

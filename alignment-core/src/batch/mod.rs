@@ -42,7 +42,7 @@ use crate::error::{Error, ErrorCode};
 use crate::frame::{Transform, Vector};
 use crate::layout::{ByAxle, ByWheel, Wheel};
 use crate::paths::COUNT;
-use crate::pose::{self, Pose};
+use crate::pose::{self, Pose, ROTATION_TOLERANCE};
 use crate::session::{self, Centreline, Method, Poses, Session, Sighting, Stage, Station};
 use crate::spindle::runout_deg;
 use crate::staged::{self, Beside, Seen};
@@ -101,14 +101,14 @@ impl Columns<'_, '_> {
         }
     }
 
-    fn write(&mut self, record: usize, result: Result<&Alignment, &Error>) {
+    fn write(&mut self, record: usize, result: Result<&mut Alignment, &mut Error>) {
         let (code, values) = match result {
-            Ok(tree) => (0, tree.values()),
-            Err(error) => (error.code.number(), [None; COUNT]),
+            Ok(tree) => (0, tree.numbers()),
+            Err(error) => (error.code.number(), [f64::NAN; COUNT]),
         };
         self.codes[record] = code;
         for (column, &reading) in self.values.iter_mut().zip(self.readings) {
-            column[record] = values[reading].unwrap_or(f64::NAN);
+            column[record] = values[reading];
         }
     }
 }
@@ -256,7 +256,7 @@ impl AheadRecords<'_> {
         #[cfg(not(feature = "simd"))]
         let done = 0;
         for record in done..self.poses.len() {
-            columns.write(record, self.one(record).as_ref());
+            columns.write(record, self.one(record).as_mut());
         }
     }
 }
@@ -353,6 +353,13 @@ pub struct SessionRecords<'a> {
     pub clamp_standoff_mm: &'a [[f64; 4]],
 }
 
+/// Where one record after the other is measured.
+struct Room {
+    session: Session,
+    seen: Seen,
+    measurement: Measurement,
+}
+
 impl<'a> SessionRecords<'a> {
     /// No records yet.
     ///
@@ -447,17 +454,20 @@ impl<'a> SessionRecords<'a> {
     }
 
     /// Measures one record, in the room that the one before has left.
-    fn measure(&self, record: usize, session: &mut Session, seen: &mut Seen) -> Result<Measurement, Error> {
+    fn measure(&self, record: usize, room: &mut Room) -> Result<(), Error> {
+        let Room { session, seen, measurement } = room;
         self.fill_settings(record, session);
         // A session is built only of what must be mended, refused, or explained.
         if !self.see(record, seen) {
             self.fill(record, session)?;
-            return crate::measure(session);
+            *measurement = crate::measure(session)?;
+            return Ok(());
         }
         session::check_inputs(session)?;
-        let (measurement, trace) = staged::measure(session, core::mem::take(seen), Beside::Nothing)?;
-        *seen = Seen { rolling: trace.rolling, ahead: trace.ahead, steered: trace.steered, ..Seen::default() };
-        Ok(measurement)
+        *measurement = Measurement::default();
+        let trace = staged::measure_into(measurement, session, core::mem::take(seen), Beside::Nothing)?;
+        (seen.rolling, seen.ahead, seen.steered) = (trace.rolling, trace.ahead, trace.steered);
+        Ok(())
     }
 
     /// Takes the poses of a record as they are. Says whether that is all there is to see: every wheel seen, in the rig, nothing to mend.
@@ -521,7 +531,8 @@ fn see(poses: &Poses4, station: &mut Poses) -> bool {
         let row = |[a, b, c, _]: [f64; 4]| [a, b, c];
         let pose = Transform::from_rows([row(x), row(y), row(z)], [x[3], y[3], z[3]]);
         *station.get_mut(wheel) = Some(pose);
-        pose::is_exact(&pose) & pose::is_last_row(&last)
+        let [a, b, c, d] = last;
+        pose::is_exact(&pose) & (a.abs() + b.abs() + c.abs() + (d - 1.0).abs() <= ROTATION_TOLERANCE)
     })
 }
 
@@ -583,13 +594,14 @@ pub fn measure(records: &SessionRecords<'_>, columns: &mut Columns<'_, '_>, warn
     records.check()?;
     columns.check(records.ahead.len())?;
     same_length("warnings", warnings.len(), records.ahead.len())?;
-    let mut session = records.empty();
-    let mut seen = Seen::default();
+    let (seen, measurement) = (Seen::default(), Measurement::default());
+    let mut room = Room { session: records.empty(), seen, measurement };
     for (record, bits) in warnings.iter_mut().enumerate() {
-        let result = records.measure(record, &mut session, &mut seen);
-        let found = result.as_ref().map_or(&[][..], |measurement| &measurement.warnings);
+        let mut result = records.measure(record, &mut room);
+        let Measurement { alignment, warnings, .. } = &mut room.measurement;
+        let found = if result.is_ok() { &warnings[..] } else { &[] };
         *bits = found.iter().fold(0, |bits, warning| bits | warning.code.bit());
-        columns.write(record, result.as_ref().map(|measurement| &measurement.alignment));
+        columns.write(record, result.as_mut().map(|()| alignment));
     }
     Ok(())
 }

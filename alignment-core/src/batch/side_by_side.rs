@@ -56,7 +56,7 @@ impl WithSimd for Run<'_, '_, '_, '_> {
                 }
             }
             for row in (0..height).filter(|&row| doubtful[row]) {
-                columns.write(first + row, records.one(first + row).as_ref());
+                columns.write(first + row, records.one(first + row).as_mut());
             }
         }
         whole
@@ -119,8 +119,15 @@ impl<S: Simd> SideBySide<'_, '_, S> {
             write(*camber_deg.get(wheel));
             write(*toe_deg.get(wheel));
             write(*toe.get(wheel));
-            stand.centres.get(wheel).to_array().into_iter().for_each(&mut write);
-            stand.spindles.get(wheel).to_array().into_iter().for_each(&mut write);
+            // One by one: a loop would take them through memory.
+            let ([x, y, z], [along, across, up]) =
+                (stand.centres.get(wheel).to_array(), stand.spindles.get(wheel).to_array());
+            write(x);
+            write(y);
+            write(z);
+            write(along);
+            write(across);
+            write(up);
         }
         for axle in [&axles.front, &axles.rear] {
             write(axle.total_toe_deg);
@@ -130,7 +137,16 @@ impl<S: Simd> SideBySide<'_, '_, S> {
             write(axle.setback_deg);
             write(axle.setback_mm);
         }
-        chassis.into_iter().for_each(&mut write);
+        let [thrust, left, right, left_less_right, fl_rr, fr_rl, diagonals, tracks, offset] = chassis;
+        write(thrust);
+        write(left);
+        write(right);
+        write(left_less_right);
+        write(fl_rr);
+        write(fr_rl);
+        write(diagonals);
+        write(tracks);
+        write(offset);
         write(vehicle::ahead_error(toe_deg.fl, toe_deg.fr));
 
         // An angle beyond the branch of the lanes' functions is NaN, and with it the sum.

@@ -252,6 +252,9 @@ def agree(
 def schema(kind: str) -> str: ...
 def specification_json(specification: object) -> str: ...
 def cores() -> int: ...
+
+_Arrays: TypeAlias = tuple[NDArray[np.float64], NDArray[np.int32], NDArray[np.uint32]]
+
 def ahead_records(
     poses: NDArray[np.float64],
     spindle_in_target: NDArray[np.float64],
@@ -264,7 +267,8 @@ def ahead_records(
     raising: bool,
     threads: int,
     progress: Callable[[int], object] | None,
-) -> tuple[NDArray[np.float64], NDArray[np.int32], NDArray[np.uint32]]: ...
+    out: _Arrays | None,
+) -> _Arrays: ...
 def measure_records(
     settings: Session,
     rolling: NDArray[np.float64],
@@ -278,4 +282,5 @@ def measure_records(
     raising: bool,
     threads: int,
     progress: Callable[[int], object] | None,
-) -> tuple[NDArray[np.float64], NDArray[np.int32], NDArray[np.uint32]]: ...
+    out: _Arrays | None,
+) -> _Arrays: ...

@@ -241,6 +241,7 @@ def ahead_readings(
     on_error: Literal["codes", "raise"] = "codes",
     threads: int | None = None,
     progress: Callable[[int], object] | None = None,
+    out: Readings | None = None,
 ) -> Readings:
     """Camber, toe, thrust line, setback and dimensions of cars straight ahead.
 
@@ -271,11 +272,15 @@ def ahead_readings(
     progress : callable, optional
         Called now and then with the number of records done since the last call, as in
         ``with tqdm(total=N) as bar: ahead_readings(..., progress=bar.update)``.
+    out : Readings, optional
+        Readings of an earlier call, of as many records and the same paths. Their arrays
+        are written again, which saves the system finding new memory: for a stream of
+        equal parts. After an exception they hold neither.
 
     Returns
     -------
     Readings
-        One array per reading.
+        One array per reading; ``out`` if it is given.
 
     Raises
     ------
@@ -315,7 +320,8 @@ def ahead_readings(
     count = matrices.shape[0]
     clamps = _clamps(compensation)
     radius = clamps.get("rolling_radius_mm", np.full(4, np.nan))
-    values, codes, warnings = _native.ahead_records(
+    paths = _paths(readings, _OF_POSES)
+    results = _native.ahead_records(
         matrices,
         _each(clamps["spindle_in_target"], (4, 3), count, "spindle_in_target"),
         _each(clamps["centre_in_target_mm"], (4, 3), count, "centre_in_target_mm"),
@@ -323,9 +329,10 @@ def ahead_readings(
         _each(up, (3,), count, "up"),
         _radii(loaded_radius_mm),
         centreline,
-        *_how(readings, _OF_POSES, on_error, threads, progress),
+        *_how(paths, on_error, threads, progress),
+        _room(out, paths, count),
     )
-    return Readings(_paths(readings, _OF_POSES), values, codes, warnings)
+    return Readings(paths, *results) if out is None else out
 
 
 def measure(
@@ -340,6 +347,7 @@ def measure(
     on_error: Literal["codes", "raise"] = "codes",
     threads: int | None = None,
     progress: Callable[[int], object] | None = None,
+    out: Readings | None = None,
     **keys: Unpack[SessionKeys],
 ) -> Readings:
     """Every reading of many sessions that have as many stations each.
@@ -370,6 +378,10 @@ def measure(
     progress : callable, optional
         Called now and then with the number of records done since the last call, as in
         ``with tqdm(total=N) as bar: measure(..., progress=bar.update)``.
+    out : Readings, optional
+        Readings of an earlier call, of as many records and the same paths. Their arrays
+        are written again, which saves the system finding new memory: for a stream of
+        equal parts. After an exception they hold neither.
     **keys
         What else the sessions say: `SessionKeys`. ``up`` may be of shape (N, 3); all
         else holds for every session.
@@ -377,7 +389,7 @@ def measure(
     Returns
     -------
     Readings
-        One array per reading.
+        One array per reading; ``out`` if it is given.
 
     Raises
     ------
@@ -443,7 +455,8 @@ def measure(
         for path in READINGS
         if _is_given(path, sweep=swept is not None, locks=locks)
     )
-    values, codes, warnings = _native.measure_records(
+    paths = _paths(readings, default)
+    results = _native.measure_records(
         settings._core,
         rolled,
         straight,
@@ -452,9 +465,10 @@ def measure(
         right,
         up,
         standoffs,
-        *_how(readings, default, on_error, threads, progress),
+        *_how(paths, on_error, threads, progress),
+        _room(out, paths, count),
     )
-    return Readings(_paths(readings, default), values, codes, warnings)
+    return Readings(paths, *results) if out is None else out
 
 
 def _poses(given: PoseLike, what: str, axes: int, count: int | None = None) -> Array:
@@ -596,9 +610,24 @@ def _paths(readings: Sequence[str] | None, default: tuple[str, ...]) -> tuple[st
     return default if readings is None else tuple(readings)
 
 
+def _room(
+    out: Readings | None, paths: tuple[str, ...], count: int
+) -> tuple[Array, Codes, NDArray[numpy.uint32]] | None:
+    """Return the arrays that are to be written again."""
+    if out is None:
+        return None
+    if not isinstance(out, Readings):
+        raise TypeError(f"out: Readings are needed, not {type(out).__qualname__}")
+    if out.records != count or out.paths != paths:
+        raise ValueError(
+            f"out: {len(paths)} readings of {count} records are needed, the same ones "
+            f"in the same order, not {len(out.paths)} of {out.records}"
+        )
+    return out.numbers, out.codes, out.warnings
+
+
 def _how(
-    readings: Sequence[str] | None,
-    default: tuple[str, ...],
+    paths: tuple[str, ...],
     on_error: str,
     threads: int | None,
     progress: Callable[[int], object] | None,
@@ -611,5 +640,5 @@ def _how(
         raise ValueError(f"threads: 1 to 1024 are possible, not {threads}")
     if progress is not None and not callable(progress):
         raise TypeError(f"progress: not callable: {progress!r}")
-    positions = [_native.position(path) for path in _paths(readings, default)]
+    positions = [_native.position(path) for path in paths]
     return positions, on_error == "raise", count, progress
