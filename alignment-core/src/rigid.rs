@@ -387,6 +387,32 @@ impl<From: Frame> FixedDirection<From> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use alloc::vec;
+
+    /// Against nalgebra's iteration: scatters of rotations about one axis, and every kind that is none, down to nothing at all.
+    #[test]
+    fn the_direction_is_that_of_the_least_eigenvalue() {
+        let mut matrices = vec![Matrix3::zeros(), Matrix3::identity(), Matrix3::from_diagonal_element(1e-300)];
+        for i in 0..3000_i32 {
+            let at = f64::from(i);
+            let number = |k: i32| libm::sin(at * 1.7 + f64::from(k) * 2.3);
+            let turn = Rotation3::new(nalgebra::Vector3::new(number(0), number(1), number(2)) * 2.0).into_inner();
+            let (small, large) = (libm::exp10(-f64::from(i % 17)), libm::exp10(-f64::from(i % 7)));
+            let eigenvalues = [[small, large, 1.0], [0.0, large, large], [0.0, 0.0, large], [large, large, 1.0]];
+            let eigenvalues = nalgebra::Vector3::from(eigenvalues[i.unsigned_abs() as usize % 4]) * 20.0;
+            matrices.push(turn * Matrix3::from_diagonal(&eigenvalues) * turn.transpose());
+        }
+        for matrix in matrices {
+            let symmetric = (matrix + matrix.transpose()) * 0.5;
+            let split = Split::<Rig>::by_least(&symmetric.data.0.map(Vector::new));
+            let direction = nalgebra::Vector3::from(split.direction.to_array());
+            let least = symmetric.symmetric_eigenvalues().min();
+            let rounding = 1e-14 * symmetric.trace();
+            assert!((direction.norm() - 1.0).abs() < 1e-14, "{matrix}: {direction}");
+            assert!((symmetric * direction - direction * least).norm() <= rounding, "{matrix}: {direction} {least}");
+            assert!(split.least_across() >= least - rounding, "{matrix}: {least}");
+        }
+    }
 
     /// Turns from a hair's breadth on, about lines of every kind.
     #[test]
