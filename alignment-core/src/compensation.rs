@@ -52,9 +52,9 @@ pub(crate) const LEAST_SPAN_MM: f64 = 1000.0;
 /// A slip smaller than this is never looked for: rounding is no slip.
 const LEAST_SLIP_DEG: f64 = 1e-4;
 
-/// Where a wheel sits in the target clamped to it; laid out as written.
+/// Where a wheel sits in the target clamped to it.
 #[derive(Debug, Clone, Copy, PartialEq)]
-#[repr(C)]
+#[repr(C)] // other languages hand it over where it lies
 #[cfg_attr(feature = "json", derive(serde::Serialize, serde::Deserialize))]
 #[cfg_attr(feature = "json", serde(deny_unknown_fields))]
 pub struct Compensation {

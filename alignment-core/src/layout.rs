@@ -135,9 +135,9 @@ impl Side {
     }
 }
 
-/// One value per wheel; laid out as an array of the four.
+/// One value per wheel.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
-#[repr(C)]
+#[repr(C)] // other languages hand it over where it lies
 #[cfg_attr(feature = "json", derive(serde::Serialize))]
 #[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 #[cfg_attr(feature = "schema", schemars(deny_unknown_fields, rename = "ByWheel_of_{T}"))]

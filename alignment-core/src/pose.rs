@@ -23,9 +23,9 @@ pub const MAX_COORDINATE_MM: f64 = 1e6;
 
 /// The pose of a target in the rig frame, `rig_from_target`: a point p of the target lies at R·p + t in the rig.
 ///
-/// Plain numbers, checked when they are used; laid out as written, so that other languages hand them over where they are.
+/// Plain numbers, checked when they are used.
 #[derive(Debug, Clone, Copy, PartialEq)]
-#[repr(C)]
+#[repr(C)] // other languages hand it over where it lies
 pub struct Pose {
     /// R, 3×3, row by row: its columns are the target's axes seen in the rig frame.
     pub rotation: [[f64; 3]; 3],
