@@ -132,7 +132,8 @@ fn work(
     pool.in_place_scope(|scope| {
         let (stop, compute) = (&stop, &compute);
         scope.spawn(move |_| {
-            parts.into_par_iter().for_each_with(sender, |sender, part| {
+            // Each part by itself can be taken by a core that has nothing left to do.
+            parts.into_par_iter().with_max_len(1).for_each_with(sender, |sender, part| {
                 if !stop.load(Ordering::Relaxed) {
                     // Nobody listens when the work has ended already.
                     let _ = sender.send(compute(part));
