@@ -193,39 +193,21 @@ impl Alignment {
     #[must_use]
     pub fn values(&self) -> [Option<f64>; COUNT] {
         let mut values = [None; COUNT];
-        let mut next = values.iter_mut();
         // The walk hands out what may be changed; a copy may.
         let mut tree = *self;
-        walk(&mut tree, &mut |slot| match slot {
-            Slot::Number(number) => next.by_ref().take(1).for_each(|value| *value = *number),
-            Slot::Vector(vector) => {
-                for (index, value) in next.by_ref().take(3).enumerate() {
-                    *value = vector.map(|vector| vector[index]);
-                }
-            }
-        });
+        each(&mut tree, &mut |position, value| values[position] = value);
         values
     }
 
-    /// The same with NaN where a reading is absent. The walk may change the tree; this leaves it as it is.
+    /// The same with NaN where a reading is absent. The tree is left as it is: lent to be changed, it need not be copied.
     pub(crate) fn numbers(&mut self) -> [f64; COUNT] {
-        let mut values = [f64::NAN; COUNT];
-        let mut next = 0;
-        walk(self, &mut |slot| match slot {
-            Slot::Number(number) => {
-                if let Some(number) = number {
-                    values[next] = *number;
-                }
-                next += 1;
-            }
-            Slot::Vector(vector) => {
-                if let Some(vector) = vector {
-                    values[next..next + 3].copy_from_slice(vector);
-                }
-                next += 3;
+        let mut numbers = [f64::NAN; COUNT];
+        each(self, &mut |position, value| {
+            if let Some(value) = value {
+                numbers[position] = value;
             }
         });
-        values
+        numbers
     }
 
     /// The tree of these values, which stand in the order of [`READINGS`]; any unit. A vector of which one component is absent is absent.
@@ -259,6 +241,23 @@ impl Alignment {
 enum Slot<'a> {
     Number(&'a mut Option<f64>),
     Vector(&'a mut Option<[f64; 3]>),
+}
+
+/// Tells every reading with its position.
+fn each(tree: &mut Alignment, tell: &mut impl FnMut(usize, Option<f64>)) {
+    let mut next = 0;
+    walk(tree, &mut |slot| match slot {
+        Slot::Number(number) => {
+            tell(next, *number);
+            next += 1;
+        }
+        Slot::Vector(vector) => {
+            for index in 0..3 {
+                tell(next + index, vector.map(|vector| vector[index]));
+            }
+            next += 3;
+        }
+    });
 }
 
 /// Visits every field in the order of the tree. Structs are taken apart whole: a field that is added does not compile until it is here.

@@ -66,7 +66,8 @@ pub(crate) fn measure_into(
         clamps.wheels.get(wheel).zip(*ahead.get(wheel)).map(|(clamp, pose)| wheel::locate(&clamp, &pose))
     });
     let one_vehicle = checks::one_vehicle(session, &clamps.wheels, &rolling, &wheels);
-    if steered.rear_steers(&clamps.wheels, &wheels) {
+    let rear_swing = BySide::from_fn(|side| steered.swing(side.rear_wheel(), &clamps.wheels, &wheels));
+    if steered.rear_steers(rear_swing, &clamps.wheels, &wheels) {
         return Err(Error::new(ErrorCode::EndsSwapped));
     }
     // What looks mirrored has its sides swapped, when the front end is known by its steering, and up by the rolling or by its own datum.
@@ -106,7 +107,7 @@ pub(crate) fn measure_into(
     result.warnings.extend(rear_tipped);
 
     let job = Job { turned, ..Job::of_poses(session, up, &compensation, &stand, &poses) };
-    job.check_rear_steer(&steered.sweep)?;
+    job.check_rear_steer(&steered.sweep, rear_swing)?;
     let as_seen = (session.sweep_body == SweepBody::FoundAgain).then(|| steered.clone());
     if let Some(swept) = job.steer(&mut steered, &mut geometry, &mut result.warnings)? {
         job.watch_sweep(&steered.sweep, &swept, result);
@@ -355,11 +356,16 @@ impl Steered {
         front[0].max(front[1]) >= rad_from_deg(LEAST_SWING_DEG)
     }
 
-    /// Whether the rear wheels are seen to steer, further than the front ones.
-    fn rear_steers(&self, clamps: &ByWheel<Option<Compensation>>, ahead: &ByWheel<Option<WheelInRig>>) -> bool {
+    /// Whether the rear wheels, which swing so far, are seen to steer further than the front ones.
+    fn rear_steers(
+        &self,
+        rear_swing: BySide<Option<f64>>,
+        clamps: &ByWheel<Option<Compensation>>,
+        ahead: &ByWheel<Option<WheelInRig>>,
+    ) -> bool {
         let swing = |wheel: Wheel| self.swing(wheel, clamps, ahead);
         // Both: one rear target that slipped is no axle that steers. One alone must swing far more than the front.
-        let rear = match (swing(Wheel::Rl), swing(Wheel::Rr)) {
+        let rear = match (rear_swing.left, rear_swing.right) {
             (Some(left), Some(right)) => left.min(right),
             (Some(one), None) | (None, Some(one)) => one / 4.0,
             (None, None) => 0.0,
@@ -462,8 +468,8 @@ impl<'a> Job<'a> {
         checks::moved_body(stage, &moved, self.bounds.steered, warnings);
     }
 
-    /// Refuses a car whose rear wheels steer: both turn the same way against the line between their centres.
-    fn check_rear_steer(&self, sweep: &[Poses]) -> Result<(), Error> {
+    /// Refuses a car whose rear wheels steer: both turn the same way against the line between their centres. They swing so far at most.
+    fn check_rear_steer(&self, sweep: &[Poses], rear_swing: BySide<Option<f64>>) -> Result<(), Error> {
         let from_rig = &self.stand.vehicle_from_rig;
         let line_deg = |left: Vector<crate::frame::Vehicle>, right: Vector<crate::frame::Vehicle>| {
             let line = left - right;
@@ -472,8 +478,11 @@ impl<'a> Job<'a> {
         let straight_deg = line_deg(self.stand.centres.rl, self.stand.centres.rr);
         let most_deg = alignment::MAX_REAR_STEER_DEG.max(2.0 * self.bounds.rolled.rotation_deg);
         let least = rad_from_deg(most_deg) * 0.99; // a chord is shorter than its arc
+        // Most cars: no rear spindle has swung, and nothing else is worth looking at.
+        if !Side::ALL.iter().all(|&side| rear_swing.get(side).is_some_and(|swing| swing > least)) {
+            return Ok(());
+        }
         for (index, station) in sweep.iter().enumerate() {
-            // Most stations of most cars: no rear spindle has swung, and nothing else is worth looking at.
             let swung = |side: Side| {
                 let now = self.spindle(station, side.rear_wheel());
                 now.is_some_and(|now| (now - self.rear_ahead.get(side).spindle).norm() > least)

@@ -17,7 +17,7 @@ use crate::lanes::Real;
 use crate::layout::{ByAxle, ByWheel, Side, Wheel};
 use crate::pose::Pose;
 use crate::session::{self, Centreline};
-use crate::units::{atan2_deg, hypot, rad_from_deg};
+use crate::units::{atan2_deg, hypot, rad_from_deg, within_half_turn_deg};
 use crate::wheel::{self, WheelInRig, WheelReadings};
 
 /// The least and greatest wheelbase, mm, on each side.
@@ -126,6 +126,7 @@ pub fn ahead_readings(
     for wheel in Wheel::ALL {
         compensation.get(wheel).check().map_err(|error| error.wheel(wheel))?;
     }
+    // Wheel by wheel: through a closure for all of them this would not be inlined.
     let ByWheel { fl, fr, rl, rr } = poses;
     let wheels = if fl.is_exact() && fr.is_exact() && rl.is_exact() && rr.is_exact() {
         ByWheel {
@@ -427,7 +428,7 @@ pub(crate) fn without_frame(
         let both = spindle(left).zip(spindle(right));
         let total_toe_deg = both.map(|(left, right)| {
             let toe = wheel::toe_of(Side::Left, left) + wheel::toe_of(Side::Right, right);
-            crate::units::within_half_turn_deg(toe)
+            within_half_turn_deg(toe)
         });
         let cross_camber_deg = both.map(|(left, right)| wheel::camber_of(left) - wheel::camber_of(right));
         AxleReadings { total_toe_deg, cross_camber_deg, ..AxleReadings::default() }
