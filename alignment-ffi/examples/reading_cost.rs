@@ -6,8 +6,7 @@ use alignment_core::{compensation, simulate::VirtualVehicle, vehicle};
 use std::hint::black_box;
 use std::{env, mem, ptr};
 use wheel_alignment::{
-    WA_CENTRELINE_AXLE_MIDPOINTS, WA_SUCCESS, WaAheadReadings, WaCompensation, WaError, WaOptional, WaPose,
-    wa_ahead_readings,
+    WA_CENTRELINE_AXLE_MIDPOINTS, WA_SUCCESS, WaAheadReadings, WaCompensation, WaError, WaPose, wa_ahead_readings,
 };
 
 fn array<T>(ByWheel { fl, fr, rl, rr }: ByWheel<T>) -> [T; 4] {
@@ -39,17 +38,8 @@ fn main() {
         }
         return;
     }
-    let clamps = array(clamps).map(|of| WaCompensation {
-        spindle_in_target: of.spindle_in_target,
-        centre_in_target_mm: of.centre_in_target_mm,
-        runout_deg: of.runout_deg,
-        rolling_radius_mm: WaOptional {
-            value: of.rolling_radius_mm.unwrap_or(f64::NAN),
-            present: i64::from(of.rolling_radius_mm.is_some()),
-        },
-        roll_range_deg: of.roll_range_deg,
-    });
-    let poses = array(poses).map(|of| WaPose { rotation: of.rotation, translation_mm: of.translation_mm });
+    let clamps = array(clamps).map(WaCompensation::from);
+    let poses = array(poses).map(WaPose::from);
     // SAFETY: numbers are all they have, and zeros make numbers.
     let (mut now, mut error): (WaAheadReadings, WaError) = unsafe { (mem::zeroed(), mem::zeroed()) };
     (now.size, error.size) = (size_of::<WaAheadReadings>(), size_of::<WaError>());

@@ -622,7 +622,7 @@ typedef struct wa_alignment {
 
 // A number that may be absent.
 typedef struct wa_optional {
-    // 1, or 0 when absent.
+    // 1, or 0 when absent. To the library all but 0 is present; in a wa_compensation it must be 0 or 1.
     int64_t present;
     // The number; from the library NaN when absent, to the library not looked at then.
     double value;
@@ -1635,7 +1635,8 @@ int32_t wa_wheel_from_spinning(const struct wa_pose *poses,
 //
 // compensation: of fl, fr, rl, rr.
 //
-// Returns WA_SUCCESS; WA_WHEEL_NOT_SEEN for the first wheel that has none.
+// Returns WA_SUCCESS; WA_WHEEL_NOT_SEEN for the first wheel that has none; WA_OUT_OF_RANGE for a rolling_radius_mm whose present
+// is neither 0 nor 1.
 //
 int32_t wa_clamp_compensation_all_wheels(const struct wa_clamp_compensation *clamp_compensation,
                                          struct wa_compensation compensation[4],
@@ -1655,7 +1656,7 @@ int32_t wa_clamp_compensation_all_wheels(const struct wa_clamp_compensation *cla
 //
 // Returns WA_SUCCESS; WA_NOT_FINITE; WA_NOT_A_ROTATION; WA_REFLECTION; WA_LENGTH_OUT_OF_RANGE for a coordinate beyond a
 // kilometre, or a radius, wheelbase or track that no car has; WA_NOT_UNIT_LENGTH for up or a spindle; WA_OUT_OF_RANGE for a
-// centreline that is none; WA_SPINDLE_NOT_LATERAL for a spindle more than 60° from the vehicle's y axis;
+// centreline that is none, or a rolling_radius_mm whose present is neither 0 nor 1; WA_SPINDLE_NOT_LATERAL for a spindle more than 60° from the vehicle's y axis;
 // WA_DIFFERENT_VEHICLES for tracks or wheelbases that differ by more than a metre; WA_SIDES_SWAPPED or WA_MIRRORED when left,
 // right, front, rear and up do not fit together.
 //
@@ -1923,7 +1924,7 @@ int32_t wa_uncertainty_covariance_matrix(const char *session_json,
 
 // Fills in a struct, but for its size, with the defaults.
 //
-// Returns WA_SUCCESS, WA_NULL_POINTER or WA_BAD_STRUCT_SIZE.
+// Returns WA_SUCCESS; WA_NULL_POINTER; WA_MISALIGNED; WA_BAD_STRUCT_SIZE.
 int32_t wa_trials_default(struct wa_trials *trials);
 
 // The check on the law of propagation: measures a session again and again, every input drawn from what is
@@ -1956,7 +1957,7 @@ int32_t wa_monte_carlo_json(const char *session_json,
 // Fills in a struct, but for its size, with a customary measurement: five stations over 54° of roll, nine
 // over 40° of steer with the wheels locked, single frames with a noise of 0.005° and 0.05 mm.
 //
-// Returns WA_SUCCESS, WA_NULL_POINTER or WA_BAD_STRUCT_SIZE.
+// Returns WA_SUCCESS; WA_NULL_POINTER; WA_MISALIGNED; WA_BAD_STRUCT_SIZE.
 int32_t wa_plan_default(struct wa_plan *plan);
 
 // What a measurement will be worth, before anyone touches a car.

@@ -247,7 +247,7 @@ pub unsafe extern "C" fn wa_batch_measure(
         // SAFETY: the caller's promises are handed on.
         let (of, settings) = unsafe {
             let of = read("records", records)?;
-            (of, session::settings(of.settings)?)
+            (of, session::settings("settings", of.settings)?)
         };
         let count = of.count;
         // SAFETY: as before; each is made of doubles.

@@ -290,7 +290,8 @@ pub unsafe extern "C" fn wa_wheel_from_spinning(
 ///
 /// compensation: of fl, fr, rl, rr.
 ///
-/// Returns WA_SUCCESS; WA_WHEEL_NOT_SEEN for the first wheel that has none.
+/// Returns WA_SUCCESS; WA_WHEEL_NOT_SEEN for the first wheel that has none; WA_OUT_OF_RANGE for a rolling_radius_mm whose present
+/// is neither 0 nor 1.
 ///
 /// cbindgen:ptrs-as-arrays=[[compensation; 4]]
 #[unsafe(no_mangle)]

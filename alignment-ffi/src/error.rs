@@ -110,6 +110,13 @@ pub(crate) enum Failure {
         minimum: f64,
         maximum: Option<f64>,
     },
+    /// What is wrong with the sighting of one wheel at one station.
+    Sighting {
+        stage: Stage,
+        station: Option<usize>,
+        wheel: Wheel,
+        reason: Box<Failure>,
+    },
     Internal,
 }
 
@@ -133,6 +140,7 @@ impl Failure {
             Self::TooMany { .. } => WA_TOO_MANY,
             Self::WrongCount { .. } | Self::Contradiction { .. } => WA_CONTRADICTION,
             Self::OutOfRange { .. } => WA_OUT_OF_RANGE,
+            Self::Sighting { reason, .. } => reason.code(),
             Self::Internal => WA_INTERNAL_FAULT,
         }
     }
@@ -140,12 +148,13 @@ impl Failure {
     /// The figure seen, the least and the most that is allowed.
     #[expect(clippy::cast_precision_loss, reason = "a size in memory; above 2^53 bytes its last bits do not matter")]
     fn figures(&self) -> [Option<f64>; 3] {
-        match *self {
+        match self {
             Self::Core(error) => [error.value, error.minimum, error.maximum],
-            Self::OutOfRange { value, minimum, maximum, .. } => [Some(value), Some(minimum), maximum],
-            Self::BufferTooSmall { capacity, needed, .. } => [Some(capacity as f64), Some(needed as f64), None],
-            Self::TooMany { count, most, .. } => [Some(count as f64), None, Some(most as f64)],
-            Self::WrongCount { count, needed, .. } => [Some(count as f64), Some(needed as f64), Some(needed as f64)],
+            Self::Sighting { reason, .. } => reason.figures(),
+            &Self::OutOfRange { value, minimum, maximum, .. } => [Some(value), Some(minimum), maximum],
+            &Self::BufferTooSmall { capacity, needed, .. } => [Some(capacity as f64), Some(needed as f64), None],
+            &Self::TooMany { count, most, .. } => [Some(count as f64), None, Some(most as f64)],
+            &Self::WrongCount { count, needed, .. } => [Some(count as f64), Some(needed as f64), Some(needed as f64)],
             _ => [None; 3],
         }
     }
@@ -196,6 +205,12 @@ impl fmt::Display for Failure {
             Self::OutOfRange { name, value, minimum, maximum: None } => {
                 write!(f, "{name}: number out of range: {value}, at least {minimum} needed; check the number")
             }
+            Self::Sighting { stage, station: Some(station), wheel, reason } => {
+                write!(f, "{}[{station}].{}: {reason}", stage.name(), wheel.name())
+            }
+            Self::Sighting { stage, station: None, wheel, reason } => {
+                write!(f, "{}.{}: {reason}", stage.name(), wheel.name())
+            }
             Self::Internal => f.write_str("a fault inside the library; please report it with the session"),
         }
     }
@@ -219,6 +234,7 @@ impl WaError {
         let [value, minimum, maximum] = failure.figures().map(|figure| figure.unwrap_or(f64::NAN));
         let (stage, station, wheel) = match failure {
             Failure::Core(error) => (error.stage, error.station, error.wheel),
+            &Failure::Sighting { stage, station, wheel, .. } => (Some(stage), station, Some(wheel)),
             _ => (None, None, None),
         };
         let mut message = Message::EMPTY;

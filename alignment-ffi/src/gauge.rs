@@ -281,10 +281,8 @@ pub unsafe extern "C" fn wa_camber_at_yaw_deg(
 ) -> i32 {
     // SAFETY: the caller's promises are handed on.
     let job = || unsafe {
-        {
-            let (axis, ahead) = (*in_place("axis", axis)?, *in_place("ahead", ahead)?);
-            Ok(gauge::camber_at_yaw_deg(side_of(side)?, axis.into(), ahead.into(), yaw_deg)?)
-        }
+        let (axis, ahead) = (*in_place("axis", axis)?, *in_place("ahead", ahead)?);
+        Ok(gauge::camber_at_yaw_deg(side_of(side)?, axis.into(), ahead.into(), yaw_deg)?)
     };
     // SAFETY: as before.
     unsafe { give(error, ("camber_deg", camber_deg), job) }
@@ -310,10 +308,8 @@ pub unsafe extern "C" fn wa_pitch_at_azimuth_deg(
 ) -> i32 {
     // SAFETY: the caller's promises are handed on.
     let job = || unsafe {
-        {
-            let (axis, ahead) = (*in_place("axis", axis)?, *in_place("ahead", ahead)?);
-            Ok(gauge::pitch_at_azimuth_deg(side_of(side)?, axis.into(), ahead.into(), azimuth_deg)?)
-        }
+        let (axis, ahead) = (*in_place("axis", axis)?, *in_place("ahead", ahead)?);
+        Ok(gauge::pitch_at_azimuth_deg(side_of(side)?, axis.into(), ahead.into(), azimuth_deg)?)
     };
     // SAFETY: as before.
     unsafe { give(error, ("pitch_deg", pitch_deg), job) }

@@ -14,7 +14,7 @@ pub(crate) const LARGEST_SIZE: usize = 4096;
 #[repr(C)]
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct WaOptional {
-    /// 1, or 0 when absent.
+    /// 1, or 0 when absent. To the library all but 0 is present; in a wa_compensation it must be 0 or 1.
     pub present: i64,
     /// The number; from the library NaN when absent, to the library not looked at then.
     pub value: f64,

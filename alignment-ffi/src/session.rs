@@ -341,9 +341,19 @@ unsafe fn sighting(of: &WaSighting) -> Result<Sighting, Failure> {
 
 /// # Safety
 /// As [`sighting`].
-unsafe fn station(WaStation { fl, fr, rl, rr }: &WaStation) -> Result<Station, Failure> {
-    // SAFETY: the caller's promises are handed on.
-    unsafe { Ok(Station { fl: sighting(fl)?, fr: sighting(fr)?, rl: sighting(rl)?, rr: sighting(rr)? }) }
+unsafe fn station(of: &WaStation, stage: Stage, index: Option<usize>) -> Result<Station, Failure> {
+    let WaStation { fl, fr, rl, rr } = of;
+    let seen = |of: &WaSighting, wheel: Wheel| {
+        // SAFETY: the caller's promises are handed on.
+        let seen = unsafe { sighting(of) };
+        seen.map_err(|reason| Failure::Sighting { stage, station: index, wheel, reason: Box::new(reason) })
+    };
+    Ok(Station {
+        fl: seen(fl, Wheel::Fl)?,
+        fr: seen(fr, Wheel::Fr)?,
+        rl: seen(rl, Wheel::Rl)?,
+        rr: seen(rr, Wheel::Rr)?,
+    })
 }
 
 /// # Safety
@@ -354,14 +364,14 @@ pub(crate) unsafe fn stations(stage: Stage, pointer: *const WaStation, count: us
         return Err(Failure::TooMany { name, count, most: MAX_STATIONS });
     }
     // SAFETY: the caller's promises are handed on.
-    unsafe { list(name, pointer, count)?.iter().map(|seen| station(seen)).collect() }
+    unsafe { list(name, pointer, count)?.iter().enumerate().map(|(at, of)| station(of, stage, Some(at))).collect() }
 }
 
 /// # Safety
 /// As [`sighting`].
-unsafe fn optional_station(name: &'static str, pointer: *const WaStation) -> Result<Option<Station>, Failure> {
+unsafe fn optional_station(stage: Stage, pointer: *const WaStation) -> Result<Option<Station>, Failure> {
     // SAFETY: the caller's promises are handed on.
-    unsafe { optional(name, pointer)?.map(|seen| station(seen)).transpose() }
+    unsafe { optional(stage.name(), pointer)?.map(|of| station(of, stage, None)).transpose() }
 }
 
 /// # Safety
@@ -404,11 +414,11 @@ pub(crate) unsafe fn session(pointer: *const WaSession) -> Result<Session, Failu
         let of = read("session", pointer)?;
         Ok(Session {
             rolling: stations(Stage::Rolling, of.rolling, of.rolling_count)?,
-            ahead: station(&of.ahead)?,
+            ahead: station(&of.ahead, Stage::Ahead, None)?,
             sweep: stations(Stage::Sweep, of.sweep, of.sweep_count)?,
-            lock_left: optional_station("lock_left", of.lock_left)?,
-            lock_right: optional_station("lock_right", of.lock_right)?,
-            ..settings(pointer)?
+            lock_left: optional_station(Stage::LockLeft, of.lock_left)?,
+            lock_right: optional_station(Stage::LockRight, of.lock_right)?,
+            ..settings("session", pointer)?
         })
     }
 }
@@ -417,9 +427,9 @@ pub(crate) unsafe fn session(pointer: *const WaSession) -> Result<Session, Failu
 ///
 /// # Safety
 /// As [`session`].
-pub(crate) unsafe fn settings(pointer: *const WaSession) -> Result<Session, Failure> {
+pub(crate) unsafe fn settings(name: &'static str, pointer: *const WaSession) -> Result<Session, Failure> {
     // SAFETY: the caller's promises are handed on, here and below.
-    let of = unsafe { read("session", pointer)? };
+    let of = unsafe { read(name, pointer)? };
     let pose_noise = match unsafe {
         (optional("pose_noise", of.pose_noise)?, optional("pose_covariance", of.pose_covariance)?)
     } {

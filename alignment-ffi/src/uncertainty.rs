@@ -275,7 +275,7 @@ unsafe impl StatesSize for WaTrials {}
 
 /// Fills in a struct, but for its size, with the defaults.
 ///
-/// Returns WA_SUCCESS, WA_NULL_POINTER or WA_BAD_STRUCT_SIZE.
+/// Returns WA_SUCCESS; WA_NULL_POINTER; WA_MISALIGNED; WA_BAD_STRUCT_SIZE.
 #[unsafe(no_mangle)]
 pub unsafe extern "C" fn wa_trials_default(trials: *mut WaTrials) -> i32 {
     let Settings { probability, significant_digits, most_trials, seed } = Settings::default();
@@ -419,7 +419,7 @@ impl WaPlan {
 /// Fills in a struct, but for its size, with a customary measurement: five stations over 54° of roll, nine
 /// over 40° of steer with the wheels locked, single frames with a noise of 0.005° and 0.05 mm.
 ///
-/// Returns WA_SUCCESS, WA_NULL_POINTER or WA_BAD_STRUCT_SIZE.
+/// Returns WA_SUCCESS; WA_NULL_POINTER; WA_MISALIGNED; WA_BAD_STRUCT_SIZE.
 #[unsafe(no_mangle)]
 pub unsafe extern "C" fn wa_plan_default(plan: *mut WaPlan) -> i32 {
     // SAFETY: the caller's promise is handed on.

@@ -52,7 +52,7 @@ const _: () = assert!(offset_of!(ByWheel<Pose>, rr) == 3 * size_of::<WaPose>());
 ///
 /// Returns WA_SUCCESS; WA_NOT_FINITE; WA_NOT_A_ROTATION; WA_REFLECTION; WA_LENGTH_OUT_OF_RANGE for a coordinate beyond a
 /// kilometre, or a radius, wheelbase or track that no car has; WA_NOT_UNIT_LENGTH for up or a spindle; WA_OUT_OF_RANGE for a
-/// centreline that is none; WA_SPINDLE_NOT_LATERAL for a spindle more than 60° from the vehicle's y axis;
+/// centreline that is none, or a rolling_radius_mm whose present is neither 0 nor 1; WA_SPINDLE_NOT_LATERAL for a spindle more than 60° from the vehicle's y axis;
 /// WA_DIFFERENT_VEHICLES for tracks or wheelbases that differ by more than a metre; WA_SIDES_SWAPPED or WA_MIRRORED when left,
 /// right, front, rear and up do not fit together.
 ///
@@ -72,8 +72,7 @@ pub unsafe extern "C" fn wa_ahead_readings(
         // layout, as asserted above.
         let (compensation, poses, up, radii, target) = unsafe {
             let compensation = in_place("compensation", compensation.cast::<[WaCompensation; 4]>())?;
-            in_place("poses", poses)?;
-            let poses = &*poses.cast::<ByWheel<Pose>>();
+            let poses = in_place("poses", poses.cast::<ByWheel<Pose>>())?;
             let radii = optional("loaded_radius_mm", loaded_radius_mm.cast::<[WaOptional; 2]>())?;
             let up = numbers("up", up)?;
             (compensation, poses, up, radii, Target::new("ahead_readings", ahead_readings)?)

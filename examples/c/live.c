@@ -341,7 +341,7 @@ static int simulate(double seconds)
     static watch watching;
     const long frames = (long)(seconds * FRAMES_PER_SECOND);
     const double begun_s = now_s();
-    double off_deg = 0.0;
+    int right = 1;
     pose_line line;
     frame current;
     long number = 0;
@@ -385,13 +385,14 @@ static int simulate(double seconds)
                                              : wheel == WA_WHEEL_FR ? &watching.readings.wheels.fr
                                              : wheel == WA_WHEEL_RL ? &watching.readings.wheels.rl
                                                                     : &watching.readings.wheels.rr;
-                off_deg = fmax(off_deg, fabs(w->camber_deg - CAR[wheel].camber_deg));
-                off_deg = fmax(off_deg, fabs(w->toe_to_centreline_deg - CAR[wheel].toe_deg));
+                /* Not fmax, which passes over NaN. */
+                right = right && fabs(w->camber_deg - CAR[wheel].camber_deg) < 1e-9;
+                right = right && fabs(w->toe_to_centreline_deg - CAR[wheel].toe_deg) < 1e-9;
             }
         }
         wait_until_s(begun_s + (double)(number + 1) / FRAMES_PER_SECOND);
     }
-    printf("Camber and toe are those of the car %s 1e-9 deg.\n", off_deg < 1e-9 ? "to within" : "NOT to");
+    printf("Camber and toe are those of the car %s 1e-9 deg.\n", right && watching.frames_measured > 0 ? "to within" : "NOT to");
     return conclude(&watching);
 }
 

@@ -76,6 +76,7 @@ static wa_uncertainty uncertainty;
 static wa_error error;
 static char session_json[1 << 16];
 static size_t session_length = 0;
+static char assessment_json[1 << 20];
 
 static int32_t read_ahead(const wa_pose poses[4])
 {
@@ -106,6 +107,14 @@ static void a_session_with_uncertainty(void)
 static void a_session_from_text(void)
 {
     check(wa_measure_session_json(session_json, session_length, &measurement, &error) == WA_SUCCESS, "a session from text");
+}
+
+static void an_assessment_from_text(void)
+{
+    size_t length = 0;
+    check(wa_assess_json(session_json, session_length, NULL, 0, assessment_json, sizeof assessment_json, &length, &error)
+              == WA_SUCCESS,
+          "an assessment from text");
 }
 
 static long allocations_of(void (*call)(void))
@@ -234,6 +243,10 @@ int main(int argc, char **argv)
     test_stack("a session with its uncertainty", a_session_with_uncertainty, MOST_STACK_OF_A_SESSION);
     session.method = WA_METHOD_JOINT;
     test_stack("a session by the joint method", a_session, MOST_STACK_OF_A_SESSION);
+    test_stack("the same with its uncertainty", a_session_with_uncertainty, MOST_STACK_OF_A_SESSION);
+    check(wa_session_to_json(&session, session_json, sizeof session_json, &session_length, &error) == WA_SUCCESS,
+          "a session by the joint method as text");
+    test_stack("an assessment by the joint method", an_assessment_from_text, MOST_STACK_OF_A_SESSION);
     test_floating_point();
     return failed == 0 ? 0 : 1;
 }

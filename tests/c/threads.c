@@ -113,11 +113,11 @@ static int prepare(job *of, int number)
         printf("thread %d: %s\n", number, error.message);
         return 0;
     }
-    /* A car that is refused, each at another station. */
+    /* A car that is refused, each with another count of frames, which the message has. */
     memcpy(of->broken_rolling, of->car.stations[WA_STAGE_ROLLING], sizeof of->broken_rolling);
     of->broken = of->session;
     of->broken.rolling = of->broken_rolling;
-    of->broken_rolling[(size_t)number % of->session.rolling_count].fl.frames_count = 20000;
+    of->broken_rolling[(size_t)number % of->session.rolling_count].fl.frames_count = 20000 + (size_t)number;
     return wa_measure(&of->broken, &measurement, &of->error) != WA_SUCCESS;
 }
 

@@ -276,7 +276,7 @@ fn a_struct_that_contradicts_itself_is_refused() {
         "pose_noise and pose_covariance",
     );
     refused(|of| of.ahead.fl.frames = ptr::null(), WA_NULL_POINTER, "frames is NULL");
-    refused(|of| of.ahead.fl.frames_count = 10_001, WA_TOO_MANY, "frames: 10001");
+    refused(|of| of.ahead.rl.frames_count = 10_001, WA_TOO_MANY, "ahead.rl: frames: 10001");
     refused(|of| of.rolling_count = usize::MAX, WA_TOO_MANY, "rolling: ");
     refused(|of| of.sweep_count = 10_001, WA_TOO_MANY, "sweep: 10001");
     refused(|of| of.sweep = ptr::null(), WA_NULL_POINTER, "sweep is NULL");
