@@ -1,0 +1,325 @@
+"""How far photographs and corner noise put readings off, beside what is foretold.
+
+Two experiments with the invented cars and cameras of examples/photographed_car.py:
+
+- *photographs*: cars, each with its own cameras, are photographed with the noise of the
+  sensor and without. Printed are bias and scatter of the readings about the truth of
+  each car, beside the standard uncertainty that the library foretells of the corners'
+  scatter. Without noise what is left is the finder's own error.
+- *draws*: corners where OpenCV projects them, each moved by Gaussian noise, thousands
+  of times; no picture is drawn. The covariance of the readings is held against the law
+  of propagation.
+
+    python benches/camera.py --cars 100 --draws 20000
+
+Needs the package, OpenCV and SciPy; a car takes some 20 s on one core, a thousand draws
+some 5 s.
+"""
+
+from __future__ import annotations
+
+import argparse
+import multiprocessing
+import re
+import sys
+from dataclasses import dataclass
+from pathlib import Path
+
+sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "examples"))
+
+import cv2
+import numpy as np
+import photographed_car
+import wheel_alignment as wa
+from numpy.typing import NDArray
+from photographed_car import WHEELS, Camera, Solved
+from scipy.linalg import cholesky, solve_triangular
+from scipy.spatial.transform import Rotation
+from wheel_alignment import batch, uncertainty
+from wheel_alignment.paths import READINGS
+
+Array = NDArray[np.float64]
+
+COMPARED = (
+    *(f"wheels.{wheel}.camber_deg" for wheel in WHEELS),
+    *(f"wheels.{wheel}.toe_deg" for wheel in WHEELS),
+    *(f"steering.{side}.caster_deg" for side in ("left", "right")),
+    *(f"steering.{side}.sai_deg" for side in ("left", "right")),
+)
+"""The readings whose covariance is compared: none follows from the others."""
+
+
+@dataclass(frozen=True)
+class Draws:
+    """What noise of the corners makes of the readings of one car.
+
+    Attributes
+    ----------
+    paths : tuple of str
+        The readings.
+    read : array of shape (draws, paths)
+        What was read of each draw.
+    truth : array of shape (paths,)
+        What is read without noise.
+    foretold : array of shape (paths, paths)
+        The covariance by the law of propagation.
+    """
+
+    paths: tuple[str, ...]
+    read: Array
+    truth: Array
+    foretold: Array
+
+
+def solve_many(
+    board_mm: Array, corners: Array, camera_from_target: Array, camera: Camera
+) -> Array:
+    """Find poses by least squares of corners that scatter about one pose.
+
+    Gauss and Newton's steps, from the pose about which they scatter. Each step shortens
+    what is left by some thousand times, so that the third is at the end.
+
+    Parameters
+    ----------
+    board_mm : array of shape (C, 3)
+        The corners on the board.
+    corners : array of shape (N, C, 2)
+        Where they are in the picture, pixels.
+    camera_from_target : array of shape (4, 4)
+        The pose about which they scatter.
+    camera : Camera
+        The camera.
+
+    Returns
+    -------
+    array of shape (N, 4, 4)
+        ``camera_from_target``.
+    """
+    poses = np.repeat(camera_from_target[None], len(corners), axis=0)
+    focal = np.diag(camera.matrix)[:2]
+    for _ in range(3):
+        arms = board_mm @ poses[:, :3, :3].swapaxes(1, 2)
+        points = arms + poses[:, None, :3, 3]
+        rays = points[..., :2] / points[..., 2:]
+        foretold, by_ray = distort(rays, camera)
+        # Of both pixel coordinates by the point in the camera's frame, then by a turn
+        # and a shift of the board there.
+        by_ray = by_ray * focal[:, None] / points[..., 2, None, None]
+        along = -(by_ray * rays[..., None, :]).sum(-1, keepdims=True)
+        by_point = np.concatenate([by_ray, along], axis=-1)
+        by_turn = np.cross(arms[..., None, :], by_point)
+        by_pose = np.concatenate([by_turn, by_point], axis=-1)
+        by_pose = by_pose.reshape(len(corners), -1, 6)
+        left = (corners - foretold).reshape(len(corners), -1, 1)
+        across = by_pose.swapaxes(1, 2)
+        step = np.linalg.solve(across @ by_pose, across @ left)[..., 0]
+        poses[:, :3, :3] = (
+            Rotation.from_rotvec(step[:, :3]).as_matrix() @ poses[:, :3, :3]
+        )
+        poses[:, :3, 3] += step[:, 3:]
+    return poses
+
+
+def distort(rays: Array, camera: Camera) -> tuple[Array, Array]:
+    """Return pixels of rays, and the distortion's derivatives, before the focal length.
+
+    The radial-tangential model: x·(1 + k1·r² + k2·r⁴ + k3·r⁶) + 2·p1·x·y +
+    p2·(r² + 2·x²), and y alike with p1 and p2 exchanged.
+    """
+    k1, k2, p1, p2, k3 = camera.distortion
+    x, y = rays[..., 0], rays[..., 1]
+    r2 = x * x + y * y
+    radial = 1 + r2 * (k1 + r2 * (k2 + r2 * k3))
+    slope = k1 + r2 * (2 * k2 + r2 * 3 * k3)
+    bent = np.stack(
+        [
+            x * radial + 2 * p1 * x * y + p2 * (r2 + 2 * x * x),
+            y * radial + 2 * p2 * x * y + p1 * (r2 + 2 * y * y),
+        ],
+        axis=-1,
+    )
+    by_ray = np.empty((*rays.shape, 2))
+    by_ray[..., 0, 0] = radial + 2 * x * x * slope + 2 * p1 * y + 6 * p2 * x
+    by_ray[..., 1, 1] = radial + 2 * y * y * slope + 2 * p2 * x + 6 * p1 * y
+    by_ray[..., 0, 1] = by_ray[..., 1, 0] = 2 * (x * y * slope + p1 * x + p2 * y)
+    return bent * np.diag(camera.matrix)[:2] + camera.matrix[:2, 2], by_ray
+
+
+def draw(seed: int, count: int, corner_px: float) -> Draws:
+    """Move all corners of one car's pictures again and again, and read each time."""
+    rng = np.random.default_rng(seed)
+    car = photographed_car.invented_car(rng)
+    cameras = photographed_car.invented_cameras(car, rng)
+    stations = photographed_car.stations_of(car)
+    poses = np.empty((count, len(stations), len(WHEELS), 4, 4))
+    exact = []
+    for number, (_, station) in enumerate(stations):
+        seen = {}
+        for place, wheel in enumerate(WHEELS):
+            camera = cameras[wheel]
+            pose = photographed_car.seen_from(camera, station[place])
+            board_mm = photographed_car.corners_of(photographed_car.board_of(wheel))
+            corners = photographed_car.project(camera, pose, board_mm)
+            # Few at a time stay in the cache.
+            for some in np.array_split(np.arange(count), max(1, count // 500)):
+                noise = rng.normal(0.0, corner_px, (len(some), *corners.shape))
+                found = solve_many(board_mm, corners + noise, pose, camera)
+                poses[some, number, place] = found
+            turn, shift = cv2.Rodrigues(pose[:3, :3])[0], pose[:3, 3]
+            cofactor = photographed_car.cofactor(board_mm, turn, shift, camera)
+            seen[wheel] = Solved(turn.ravel(), shift, cofactor, np.zeros_like(corners))
+        exact.append(seen)
+
+    stages = [stage for stage, _ in stations]
+    rolling, sweep = stages.count("rolling"), stages.count("sweep")
+    assert stages == ["ahead", *["rolling"] * rolling, *["sweep"] * sweep]
+    read = batch.measure(
+        ahead=poses[:, 0],
+        rolling=poses[:, 1 : 1 + rolling],
+        sweep=poses[:, 1 + rolling :],
+        clamp_standoff_mm=photographed_car.standoffs_mm(car),
+        readings=COMPARED,
+        on_error="raise",
+        **photographed_car.settings_of(car, cameras),
+    )
+    session = photographed_car.session_of(car, cameras, exact, corner_px)
+    known = uncertainty.propagate(session)
+    chosen = [READINGS.index(path) for path in COMPARED]
+    truth = [known.measurement.alignment.get(path) for path in COMPARED]
+    return Draws(
+        COMPARED,
+        np.column_stack([read[path] for path in COMPARED]),
+        np.array(truth, dtype=np.float64),
+        np.array(known.covariance_matrix())[np.ix_(chosen, chosen)],
+    )
+
+
+def combinations(draws: Draws) -> Array:
+    """Return the scatter found of that foretold, at best and at worst.
+
+    The square roots of the generalised eigenvalues of the covariance found and that
+    foretold. Each is the ratio of the standard deviations of one combination of the
+    readings, whatever their units; that of any other combination lies between the
+    least and the greatest.
+    """
+    off = draws.read - draws.truth
+    whitened = solve_triangular(cholesky(draws.foretold, lower=True), off.T, lower=True)
+    return np.sqrt(np.linalg.eigvalsh(whitened @ whitened.T / len(off)))
+
+
+@dataclass(frozen=True)
+class Shot:
+    """One car photographed: deviations from its truth, by reading.
+
+    Attributes
+    ----------
+    paths : tuple of str
+        The readings.
+    off, off_without_noise : array of shape (paths,)
+        From pictures with noise, and without.
+    worth : array of shape (paths,)
+        The standard uncertainty foretold.
+    corner_px, corner_px_without_noise : float
+        How much the corners scatter about the fits.
+    warnings : int
+        How many warnings the library gave.
+    """
+
+    paths: tuple[str, ...]
+    off: Array
+    off_without_noise: Array
+    worth: Array
+    corner_px: float
+    corner_px_without_noise: float
+    warnings: int
+
+
+def shoot(seed: int) -> Shot:
+    """Photograph a car, with noise and without."""
+    cv2.setNumThreads(1)
+    noisy = photographed_car.photographed(seed)
+    plain = photographed_car.photographed(seed, noise=False)
+    known = uncertainty.propagate(noisy.session)
+    bare = wa.measure(plain.session).alignment
+    truth = noisy.car.truth()
+    rows = []
+    for path in READINGS:
+        built, worth = truth.get(path), known.standard.get(path)
+        read, without = known.measurement.alignment.get(path), bare.get(path)
+        if None in (built, worth, read, without) or not worth or ".residual" in path:
+            continue
+        rows.append((path, read - built, without - built, worth))
+    paths, *columns = zip(*rows, strict=True)
+    return Shot(
+        paths,
+        *(np.array(column) for column in columns),
+        noisy.corner_px,
+        plain.corner_px,
+        len(known.measurement.warnings),
+    )
+
+
+def print_photographs(cars: int, seed: int) -> None:
+    """Print bias and scatter of the readings, those of all wheels and sides together."""
+    with multiprocessing.Pool() as pool:
+        shots = pool.map(shoot, range(seed, seed + cars), chunksize=1)
+    corner = np.sqrt(np.mean([shot.corner_px**2 for shot in shots]))
+    finder = np.sqrt(np.mean([shot.corner_px_without_noise**2 for shot in shots]))
+    print(f"\n{cars} cars photographed. Corners about the fits: {corner:.4f} px, of which")
+    print(f"the finder's own error {finder:.4f} px, as pictures without noise show.")
+    print(f"Warnings: {sum(shot.warnings for shot in shots)}")
+    print("off: read minus truth; u: foretold; finder: off without noise\n")
+    head = ("mean off", "rms off", "rms u", "ratio", "rms finder", "max |off/u|")
+    print(f"{'':<46}" + "".join(f"{title:>12}" for title in head))
+    groups: dict[str, list[int]] = {}
+    for place, path in enumerate(shots[0].paths):
+        name = re.sub(r"\.(fl|fr|rl|rr|left|right|front|rear|\w+_turn)\.", ".*.", path)
+        groups.setdefault(name, []).append(place)
+    off, finders, worth = (
+        np.array([getattr(shot, name) for shot in shots])
+        for name in ("off", "off_without_noise", "worth")
+    )
+    for name, places in groups.items():
+        of = off[:, places]
+        rms, foretold, alone = (
+            np.sqrt(np.mean(values[:, places] ** 2)) for values in (off, worth, finders)
+        )
+        most = np.abs(of / worth[:, places]).max()
+        print(
+            f"{name:<46}{of.mean():12.5f}{rms:12.5f}{foretold:12.5f}"
+            f"{rms / foretold:12.3f}{alone:12.5f}{most:12.2f}"
+        )
+
+
+def print_draws(count: int, seed: int, corner_px: float) -> None:
+    """Print scatter found and foretold, of single readings and of combinations."""
+    draws = draw(seed, count, corner_px)
+    found = np.sqrt(np.mean((draws.read - draws.truth) ** 2, axis=0))
+    foretold = np.sqrt(np.diag(draws.foretold))
+    bias = (draws.read - draws.truth).mean(axis=0)
+    print(f"\n{count} draws of all corners, {corner_px} px\n")
+    print(f"{'':<32}{'found':>12}{'foretold':>12}{'ratio':>9}{'bias':>12}")
+    for row in zip(draws.paths, found, foretold, found / foretold, bias, strict=True):
+        print("{:<32}{:12.6f}{:12.6f}{:9.4f}{:12.6f}".format(*row))
+    ratios = combinations(draws)
+    chance = np.sqrt(len(draws.paths) / count)
+    print(f"\nany combination of them: {ratios.min():.4f} to {ratios.max():.4f}")
+    print(f"chance alone would make it some {1 - chance:.4f} to {1 + chance:.4f}")
+
+
+def main() -> None:
+    """Run both experiments."""
+    parser = argparse.ArgumentParser(description=(__doc__ or "").partition("\n")[0])
+    parser.add_argument("--cars", type=int, default=100, help="to be photographed")
+    parser.add_argument("--draws", type=int, default=20_000, help="of corner noise")
+    parser.add_argument("--corner-px", type=float, default=0.025, help="of the draws")
+    parser.add_argument("--seed", type=int, default=0)
+    given = parser.parse_args()
+    if given.draws:
+        print_draws(given.draws, given.seed, given.corner_px)
+    if given.cars:
+        print_photographs(given.cars, given.seed)
+
+
+if __name__ == "__main__":
+    main()
