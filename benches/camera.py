@@ -76,8 +76,7 @@ def solve_many(
 ) -> Array:
     """Find poses by least squares of corners that scatter about one pose.
 
-    Gauss and Newton's steps, from the pose about which they scatter. Each step shortens
-    what is left by some thousand times, so that the third is at the end.
+    Two steps of Gauss and Newton, from the pose about which they scatter.
 
     Parameters
     ----------
@@ -97,7 +96,7 @@ def solve_many(
     """
     poses = np.repeat(camera_from_target[None], len(corners), axis=0)
     focal = np.diag(camera.matrix)[:2]
-    for _ in range(3):
+    for _ in range(2):
         arms = board_mm @ poses[:, :3, :3].swapaxes(1, 2)
         points = arms + poses[:, None, :3, 3]
         rays = points[..., :2] / points[..., 2:]
@@ -215,33 +214,51 @@ class Shot:
     ----------
     paths : tuple of str
         The readings.
-    off, off_without_noise : array of shape (paths,)
-        From pictures with noise, and without.
+    off, finder_off : array of shape (paths,)
+        Read minus truth, from pictures with noise, and without: then what is left is
+        the error of the corner finder.
     worth : array of shape (paths,)
         The standard uncertainty foretold.
-    corner_px, corner_px_without_noise : float
-        How much the corners scatter about the fits.
+    corner_px, finder_px : float
+        How much the corners scatter about the fits, with noise and without.
     warnings : int
         How many warnings the library gave.
     """
 
     paths: tuple[str, ...]
     off: Array
-    off_without_noise: Array
+    finder_off: Array
     worth: Array
     corner_px: float
-    corner_px_without_noise: float
+    finder_px: float
     warnings: int
 
 
 def shoot(seed: int) -> Shot:
     """Photograph a car, with noise and without."""
     cv2.setNumThreads(1)
-    noisy = photographed_car.photographed(seed)
-    plain = photographed_car.photographed(seed, noise=False)
-    known = uncertainty.propagate(noisy.session)
-    bare = wa.measure(plain.session).alignment
-    truth = noisy.car.truth()
+    rng = np.random.default_rng(seed)
+    car = photographed_car.invented_car(rng)
+    cameras = photographed_car.invented_cameras(car, rng)
+    noisy: list[dict[str, Solved]] = []
+    plain: list[dict[str, Solved]] = []
+    for _, poses in photographed_car.stations_of(car):
+        noisy.append({})
+        plain.append({})
+        for wheel, rig_from_target in zip(WHEELS, poses, strict=True):
+            camera = cameras[wheel]
+            pose = photographed_car.seen_from(camera, rig_from_target)
+            light = photographed_car.light_of(wheel, camera, pose)
+            for into, noise in ((noisy, rng), (plain, None)):
+                picture = photographed_car.photograph(light, noise)
+                seen = photographed_car.find_corners(wheel, picture)
+                into[-1][wheel] = photographed_car.solve(wheel, camera, seen)
+    corner_px, finder_px = map(photographed_car.scatter_px, (noisy, plain))
+    session = photographed_car.session_of(car, cameras, noisy, corner_px)
+    known = uncertainty.propagate(session)
+    session = photographed_car.session_of(car, cameras, plain, finder_px)
+    bare = wa.measure(session).alignment
+    truth = car.truth()
     rows = []
     for path in READINGS:
         built, worth = truth.get(path), known.standard.get(path)
@@ -253,8 +270,8 @@ def shoot(seed: int) -> Shot:
     return Shot(
         paths,
         *(np.array(column) for column in columns),
-        noisy.corner_px,
-        plain.corner_px,
+        corner_px,
+        finder_px,
         len(known.measurement.warnings),
     )
 
@@ -264,7 +281,7 @@ def print_photographs(cars: int, seed: int) -> None:
     with multiprocessing.Pool() as pool:
         shots = pool.map(shoot, range(seed, seed + cars), chunksize=1)
     corner = np.sqrt(np.mean([shot.corner_px**2 for shot in shots]))
-    finder = np.sqrt(np.mean([shot.corner_px_without_noise**2 for shot in shots]))
+    finder = np.sqrt(np.mean([shot.finder_px**2 for shot in shots]))
     print(f"\n{cars} cars photographed. Corners about the fits: {corner:.4f} px, of which")
     print(f"the finder's own error {finder:.4f} px, as pictures without noise show.")
     print(f"Warnings: {sum(shot.warnings for shot in shots)}")
@@ -277,7 +294,7 @@ def print_photographs(cars: int, seed: int) -> None:
         groups.setdefault(name, []).append(place)
     off, finders, worth = (
         np.array([getattr(shot, name) for shot in shots])
-        for name in ("off", "off_without_noise", "worth")
+        for name in ("off", "finder_off", "worth")
     )
     for name, places in groups.items():
         of = off[:, places]

@@ -483,7 +483,7 @@ class Photographed:
     corner_px: float
 
 
-def photographed(seed: int, *, noise: bool = True) -> Photographed:
+def photographed(seed: int) -> Photographed:
     """Invent a car and its cameras; take, read and solve all pictures."""
     rng = np.random.default_rng(seed)
     car = invented_car(rng)
@@ -494,7 +494,7 @@ def photographed(seed: int, *, noise: bool = True) -> Photographed:
         for wheel, rig_from_target in zip(WHEELS, poses, strict=True):
             camera = cameras[wheel]
             light = light_of(wheel, camera, seen_from(camera, rig_from_target))
-            picture = photograph(light, rng if noise else None)
+            picture = photograph(light, rng)
             station[wheel] = solve(wheel, camera, find_corners(wheel, picture))
         solved.append(station)
     corner_px = scatter_px(solved)
