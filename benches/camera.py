@@ -32,7 +32,7 @@ import numpy as np
 import photographed_car
 import wheel_alignment as wa
 from numpy.typing import NDArray
-from photographed_car import WHEELS, Camera, Solved
+from photographed_car import WHEELS, Camera, Solved, numbers
 from scipy.linalg import cholesky, solve_triangular
 from scipy.spatial.transform import Rotation
 from wheel_alignment import batch, uncertainty
@@ -95,53 +95,55 @@ def solve_many(
         ``camera_from_target``.
     """
     poses = np.repeat(camera_from_target[None], len(corners), axis=0)
-    focal = np.diag(camera.matrix)[:2]
+    seen = corners.swapaxes(1, 2)
+    focal = np.diag(camera.matrix)
+    by_pose = np.empty((len(corners), 6, 2, len(board_mm)))
     for _ in range(2):
-        arms = board_mm @ poses[:, :3, :3].swapaxes(1, 2)
-        points = arms + poses[:, None, :3, 3]
-        rays = points[..., :2] / points[..., 2:]
-        foretold, by_ray = distort(rays, camera)
-        # Of both pixel coordinates by the point in the camera's frame, then by a turn
-        # and a shift of the board there.
-        by_ray = by_ray * focal[:, None] / points[..., 2, None, None]
-        along = -(by_ray * rays[..., None, :]).sum(-1, keepdims=True)
-        by_point = np.concatenate([by_ray, along], axis=-1)
-        by_turn = np.cross(arms[..., None, :], by_point)
-        by_pose = np.concatenate([by_turn, by_point], axis=-1)
-        by_pose = by_pose.reshape(len(corners), -1, 6)
-        left = (corners - foretold).reshape(len(corners), -1, 1)
-        across = by_pose.swapaxes(1, 2)
-        step = np.linalg.solve(across @ by_pose, across @ left)[..., 0]
-        poses[:, :3, :3] = (
-            Rotation.from_rotvec(step[:, :3]).as_matrix() @ poses[:, :3, :3]
-        )
+        arms = poses[:, :3, :3] @ board_mm.T
+        points = arms + poses[:, :3, 3:]
+        x, y = points[:, 0] / points[:, 2], points[:, 1] / points[:, 2]
+        foretold, by_ray = distort(x, y, camera)
+        for pixel in (0, 1):
+            # By the point in the camera's frame: what a shift of the board does. A turn
+            # moves the point at right angles to its arm.
+            scale = focal[pixel] / points[:, 2]
+            by_x, by_y = (scale * slope for slope in by_ray[pixel])
+            by_z = -(by_x * x + by_y * y)
+            by_pose[:, 0, pixel] = arms[:, 1] * by_z - arms[:, 2] * by_y
+            by_pose[:, 1, pixel] = arms[:, 2] * by_x - arms[:, 0] * by_z
+            by_pose[:, 2, pixel] = arms[:, 0] * by_y - arms[:, 1] * by_x
+            by_pose[:, 3, pixel], by_pose[:, 4, pixel] = by_x, by_y
+            by_pose[:, 5, pixel] = by_z
+        rows = by_pose.reshape(len(corners), 6, -1)
+        left = (seen - foretold).reshape(len(corners), -1, 1)
+        step = np.linalg.solve(rows @ rows.swapaxes(1, 2), rows @ left)[..., 0]
+        turn = Rotation.from_rotvec(step[:, :3]).as_matrix()
+        poses[:, :3, :3] = turn @ poses[:, :3, :3]
         poses[:, :3, 3] += step[:, 3:]
     return poses
 
 
-def distort(rays: Array, camera: Camera) -> tuple[Array, Array]:
-    """Return pixels of rays, and the distortion's derivatives, before the focal length.
+def distort(x: Array, y: Array, camera: Camera) -> tuple[Array, list[list[Array]]]:
+    """Return the pixels of rays, and how the distortion bends rays: by x and by y.
 
     The radial-tangential model: x·(1 + k1·r² + k2·r⁴ + k3·r⁶) + 2·p1·x·y +
     p2·(r² + 2·x²), and y alike with p1 and p2 exchanged.
     """
     k1, k2, p1, p2, k3 = camera.distortion
-    x, y = rays[..., 0], rays[..., 1]
     r2 = x * x + y * y
     radial = 1 + r2 * (k1 + r2 * (k2 + r2 * k3))
     slope = k1 + r2 * (2 * k2 + r2 * 3 * k3)
-    bent = np.stack(
-        [
-            x * radial + 2 * p1 * x * y + p2 * (r2 + 2 * x * x),
-            y * radial + 2 * p2 * x * y + p1 * (r2 + 2 * y * y),
-        ],
-        axis=-1,
-    )
-    by_ray = np.empty((*rays.shape, 2))
-    by_ray[..., 0, 0] = radial + 2 * x * x * slope + 2 * p1 * y + 6 * p2 * x
-    by_ray[..., 1, 1] = radial + 2 * y * y * slope + 2 * p2 * x + 6 * p1 * y
-    by_ray[..., 0, 1] = by_ray[..., 1, 0] = 2 * (x * y * slope + p1 * x + p2 * y)
-    return bent * np.diag(camera.matrix)[:2] + camera.matrix[:2, 2], by_ray
+    bent = [
+        x * radial + 2 * p1 * x * y + p2 * (r2 + 2 * x * x),
+        y * radial + 2 * p2 * x * y + p1 * (r2 + 2 * y * y),
+    ]
+    mixed = 2 * (x * y * slope + p1 * x + p2 * y)
+    by_ray = [
+        [radial + 2 * x * x * slope + 2 * p1 * y + 6 * p2 * x, mixed],
+        [mixed, radial + 2 * y * y * slope + 2 * p2 * x + 6 * p1 * y],
+    ]
+    focal, principal = np.diag(camera.matrix)[:2], camera.matrix[:2, 2]
+    return np.stack(bent, 1) * focal[:, None] + principal[:, None], by_ray
 
 
 def draw(seed: int, count: int, corner_px: float) -> Draws:
@@ -160,13 +162,13 @@ def draw(seed: int, count: int, corner_px: float) -> Draws:
             board_mm = photographed_car.corners_of(photographed_car.board_of(wheel))
             corners = photographed_car.project(camera, pose, board_mm)
             # Few at a time stay in the cache.
-            for some in np.array_split(np.arange(count), max(1, count // 500)):
+            for some in np.array_split(np.arange(count), max(1, count // 200)):
                 noise = rng.normal(0.0, corner_px, (len(some), *corners.shape))
                 found = solve_many(board_mm, corners + noise, pose, camera)
                 poses[some, number, place] = found
-            turn, shift = cv2.Rodrigues(pose[:3, :3])[0], pose[:3, 3]
+            turn, shift = numbers(cv2.Rodrigues(pose[:3, :3])[0]).ravel(), pose[:3, 3]
             cofactor = photographed_car.cofactor(board_mm, turn, shift, camera)
-            seen[wheel] = Solved(turn.ravel(), shift, cofactor, np.zeros_like(corners))
+            seen[wheel] = Solved(turn, shift, cofactor, np.zeros_like(corners))
         exact.append(seen)
 
     stages = [stage for stage, _ in stations]
@@ -249,10 +251,12 @@ def shoot(seed: int) -> Shot:
             camera = cameras[wheel]
             pose = photographed_car.seen_from(camera, rig_from_target)
             light = photographed_car.light_of(wheel, camera, pose)
-            for into, noise in ((noisy, rng), (plain, None)):
-                picture = photographed_car.photograph(light, noise)
-                seen = photographed_car.find_corners(wheel, picture)
-                into[-1][wheel] = photographed_car.solve(wheel, camera, seen)
+            picture = photographed_car.photograph(light, rng)
+            seen = photographed_car.find_corners(wheel, picture)
+            noisy[-1][wheel] = photographed_car.solve(wheel, camera, seen)
+            picture = photographed_car.photograph(light, None)
+            seen = photographed_car.refine(picture, seen)
+            plain[-1][wheel] = photographed_car.solve(wheel, camera, seen)
     corner_px, finder_px = map(photographed_car.scatter_px, (noisy, plain))
     session = photographed_car.session_of(car, cameras, noisy, corner_px)
     known = uncertainty.propagate(session)
@@ -261,15 +265,18 @@ def shoot(seed: int) -> Shot:
     truth = car.truth()
     rows = []
     for path in READINGS:
-        built, worth = truth.get(path), known.standard.get(path)
-        read, without = known.measurement.alignment.get(path), bare.get(path)
-        if None in (built, worth, read, without) or not worth or ".residual" in path:
+        trees = (known.measurement.alignment, bare, truth, known.standard)
+        read, without, built, worth = (tree.get(path) for tree in trees)
+        if read is None or without is None or built is None or not worth:
             continue
-        rows.append((path, read - built, without - built, worth))
-    paths, *columns = zip(*rows, strict=True)
+        if ".residual_" not in path:
+            rows.append((path, read - built, without - built, worth))
+    off, finder_off, each_worth = np.array([row[1:] for row in rows]).T
     return Shot(
-        paths,
-        *(np.array(column) for column in columns),
+        tuple(row[0] for row in rows),
+        off,
+        finder_off,
+        each_worth,
         corner_px,
         finder_px,
         len(known.measurement.warnings),
@@ -277,13 +284,20 @@ def shoot(seed: int) -> Shot:
 
 
 def print_photographs(cars: int, seed: int) -> None:
-    """Print bias and scatter of the readings, those of all wheels and sides together."""
+    """Photograph cars on all cores, and print what was read of them."""
     with multiprocessing.Pool() as pool:
-        shots = pool.map(shoot, range(seed, seed + cars), chunksize=1)
+        print_shots(pool.map(shoot, range(seed, seed + cars), chunksize=1))
+
+
+def print_shots(shots: list[Shot]) -> None:
+    """Print bias and scatter of readings, those of all wheels and sides together."""
     corner = np.sqrt(np.mean([shot.corner_px**2 for shot in shots]))
     finder = np.sqrt(np.mean([shot.finder_px**2 for shot in shots]))
-    print(f"\n{cars} cars photographed. Corners about the fits: {corner:.4f} px, of which")
-    print(f"the finder's own error {finder:.4f} px, as pictures without noise show.")
+    print(f"\n{len(shots)} cars photographed. Corners scatter about the fits by")
+    print(
+        f"{corner:.4f} px, in pictures without noise by {finder:.4f} px: the finder's"
+    )
+    print("own error.")
     print(f"Warnings: {sum(shot.warnings for shot in shots)}")
     print("off: read minus truth; u: foretold; finder: off without noise\n")
     head = ("mean off", "rms off", "rms u", "ratio", "rms finder", "max |off/u|")

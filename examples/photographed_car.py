@@ -11,10 +11,12 @@ here beside what the car was built with.
     python examples/photographed_car.py --write           # photographed-car.json
     python examples/photographed_car.py --picture FILE    # one of the pictures
 
-Needs the package and opencv-python-headless. The cameras' places and lenses are taken
-for exactly known: what is uncertain here is where the corners lie. Car, cameras and pictures are invented,
-for the demonstration only. Secure a real car, keep people clear, and follow the makers
-of the car and of the rack: readings are no licence to drive.
+Needs the package and opencv-python-headless. Where the cameras stand and what lenses
+they have is taken for exactly known here: what is uncertain is where the corners lie.
+
+Car, cameras and pictures are invented, for the demonstration only. Secure a real car,
+keep people clear, and follow the makers of the car and of the rack: readings are no
+licence to drive.
 """
 
 from __future__ import annotations
@@ -28,15 +30,16 @@ from pathlib import Path
 import cv2
 import numpy as np
 import wheel_alignment as wa
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
+from wheel_alignment import uncertainty
 from wheel_alignment.session import SessionKeys
 from wheel_alignment.simulate import Clamp, VirtualAxle, VirtualVehicle, VirtualWheel
 
 STORED = Path(__file__).parent / "photographed-car.json"
 SEED = 1
 NOTE = (
-    "Invented demonstration data: poses from pictures that were computed, of a car that "
-    "never was. photographed_car.py made it, and knows the truth."
+    "Invented demonstration data: poses from pictures that were computed, of a car that"
+    " never was. photographed_car.py made it, and knows the truth."
 )
 Array = NDArray[np.float64]
 Tree = dict[str, object]
@@ -92,7 +95,7 @@ class Camera:
     size : tuple of 2 ints
         Width and height, pixels.
     matrix : array of shape (3, 3)
-        Focal lengths and principal point, pixels; the centre of the first pixel is 0, 0.
+        Focal lengths and principal point, pixels; 0, 0 is the middle of the first one.
     distortion : array of shape (5,)
         k1, k2, p1, p2, k3: radial and tangential.
     blur : float
@@ -160,7 +163,7 @@ def corners_of(board: cv2.aruco.CharucoBoard) -> Array:
 def look_at(place_mm: Array, at_mm: Array, up: Array) -> Array:
     """Return the pose of a camera that looks at a point, upright, in the same frame."""
     ahead = (at_mm - place_mm) / np.linalg.norm(at_mm - place_mm)
-    right = np.cross(ahead, up)
+    right: Array = np.cross(ahead, up)
     right /= np.linalg.norm(right)
     pose = np.eye(4)
     pose[:3, :3] = np.column_stack([right, np.cross(ahead, right), ahead])
@@ -168,18 +171,18 @@ def look_at(place_mm: Array, at_mm: Array, up: Array) -> Array:
     return pose
 
 
-def invented_cameras(car: VirtualVehicle, rng: np.random.Generator) -> dict[str, Camera]:
+def invented_cameras(
+    car: VirtualVehicle, rng: np.random.Generator
+) -> dict[str, Camera]:
     """Put a camera beside each wheel, two to three metres from its board."""
     cameras = {}
     rig_from_vehicle = car.rig_from_vehicle.matrix4()
     for wheel in WHEELS:
         front, side = (1 if wheel[0] == "f" else -1), (1 if wheel[1] == "l" else -1)
-        board_mm = np.array(
-            [car.wheelbase_mm if front > 0 else 0.0, side * 860.0, 0.0]
-        )
+        board_mm = np.array([car.wheelbase_mm if front > 0 else 0.0, side * 860.0, 0.0])
         # From before the front wheels and from behind the rear ones, and from above:
         # a board is seen askew, for one seen from the front hardly shows its tilt.
-        place_mm = board_mm + [front * 1200.0, side * 1900.0, 650.0]
+        place_mm = board_mm + np.array([front * 1200.0, side * 1900.0, 650.0])
         place_mm += rng.uniform(-80.0, 80.0, 3)
         aim_mm = board_mm + rng.uniform(-40.0, 40.0, 3)
         vehicle_from_camera = look_at(place_mm, aim_mm, np.array([0.0, 0.0, 1.0]))
@@ -280,7 +283,7 @@ def light_of(wheel: str, camera: Camera, camera_from_target: Array) -> Light:
     many = BLOCK * SAMPLES
     rays = cv2.resize(rays, None, fx=many, fy=many, interpolation=cv2.INTER_LINEAR)
     at = cv2.perspectiveTransform(rays, dots_from_ray).astype(np.float32)
-    light = cv2.remap(
+    light: Light = cv2.remap(  # type: ignore[call-overload]
         print_,
         at,
         None,
@@ -288,14 +291,14 @@ def light_of(wheel: str, camera: Camera, camera_from_target: Array) -> Light:
         borderMode=cv2.BORDER_CONSTANT,
         borderValue=(BEHIND,),
     )
-    light = cv2.GaussianBlur(light, (0, 0), camera.blur * SAMPLES)
+    cv2.GaussianBlur(light, (0, 0), camera.blur * SAMPLES, dst=light)
     # A pixel takes the mean of the light that falls on it.
     size = tuple(BLOCK * (blocks + 2))
-    light = cv2.resize(light, size, interpolation=cv2.INTER_AREA)
+    pixel = cv2.resize(light, size, interpolation=cv2.INTER_AREA)
 
     whole = np.full(camera.size[::-1], BEHIND, np.float32)
     (left, top), (right, bottom) = start, end
-    whole[top:bottom, left:right] = light[
+    whole[top:bottom, left:right] = pixel[
         BLOCK : BLOCK + bottom - top, BLOCK : BLOCK + right - left
     ]
     # Towards the edge of the picture a lens gives less light.
@@ -304,7 +307,8 @@ def light_of(wheel: str, camera: Camera, camera_from_target: Array) -> Light:
         ((np.arange(count) - principal[axis]) / focal[axis]).astype(np.float32) ** 2
         for axis, count in enumerate(camera.size)
     ]
-    return whole / (1 + off_axis[0] + off_axis[1][:, None]) ** 2
+    whole /= (1 + off_axis[0] + off_axis[1][:, None]) ** 2
+    return whole
 
 
 def photograph(light: Light, rng: np.random.Generator | None) -> Picture:
@@ -322,23 +326,39 @@ def project(camera: Camera, camera_from_target: Array, points_mm: Array) -> Arra
     seen, _ = cv2.projectPoints(
         points_mm, turn, shift, camera.matrix, camera.distortion
     )
-    return seen.reshape(-1, 2)
+    return numbers(seen).reshape(-1, 2)
+
+
+def numbers(given: ArrayLike) -> Array:
+    """Return what OpenCV gives as an array of float64."""
+    return np.asarray(given, dtype=np.float64)
 
 
 def find_corners(wheel: str, picture: Picture) -> Seen:
     """Find the corners of the squares of the board of a wheel."""
-    detector = cv2.aruco.CharucoDetector(board_of(wheel))
+    # So evenly lit, one threshold over a few bits' width tells print from paper.
+    how = cv2.aruco.DetectorParameters()
+    how.adaptiveThreshWinSizeMin = how.adaptiveThreshWinSizeMax = 33
+    detector = cv2.aruco.CharucoDetector(
+        board_of(wheel), cv2.aruco.CharucoParameters(), how
+    )
     corners, ids, _, _ = detector.detectBoard(picture)
     if ids is None or len(ids) < 8:
         raise ValueError(f"{wheel}: no board is seen")
+    near = Seen(np.asarray(ids, np.int32).ravel(), numbers(corners).reshape(-1, 2))
+    return refine(picture, near)
+
+
+def refine(picture: Picture, near: Seen) -> Seen:
+    """Find where the corners lie to a small part of a pixel."""
     corners = cv2.cornerSubPix(
         picture,
-        corners,
+        near.corners.astype(np.float32).reshape(-1, 1, 2),
         (REACH, REACH),
         (-1, -1),
         (cv2.TERM_CRITERIA_COUNT + cv2.TERM_CRITERIA_EPS, 100, 1e-4),
     )
-    return Seen(ids.ravel(), corners.reshape(-1, 2).astype(np.float64))
+    return Seen(near.ids, numbers(corners).reshape(-1, 2))
 
 
 def solve(wheel: str, camera: Camera, seen: Seen) -> Solved:
@@ -350,13 +370,14 @@ def solve(wheel: str, camera: Camera, seen: Seen) -> Solved:
     )
     if not found:
         raise ValueError(f"{wheel}: no pose fits the corners")
-    turn, shift = cv2.solvePnPRefineLM(board_mm, seen.corners, *lens, turn, shift)
+    found_at = cv2.solvePnPRefineLM(board_mm, seen.corners, *lens, turn, shift)
+    turn, shift = (numbers(one).ravel() for one in found_at)
     foretold, _ = cv2.projectPoints(board_mm, turn, shift, *lens)
     return Solved(
-        turn.ravel(),
-        shift.ravel(),
+        turn,
+        shift,
         cofactor(board_mm, turn, shift, camera),
-        seen.corners - foretold.reshape(-1, 2),
+        seen.corners - numbers(foretold).reshape(-1, 2),
     )
 
 
@@ -374,7 +395,7 @@ def cofactor(board_mm: Array, turn: Array, shift: Array, camera: Camera) -> Arra
     for number, rows in enumerate(of_matrix.reshape(3, 3, 3)):
         spin = rows @ rotation.T
         axes[:3, number] = np.degrees([spin[2, 1], spin[0, 2], spin[1, 0]])
-    made = axes @ inverse @ axes.T
+    made: Array = axes @ inverse @ axes.T
     return (made + made.T) / 2
 
 
@@ -457,6 +478,7 @@ def rounded(matrix: Array) -> list[list[float]]:
 def scatter_px(solved: list[dict[str, Solved]]) -> float:
     """Say how much corners scatter, from what the fits of all pictures leave over."""
     every = [one.left_over for station in solved for one in station.values()]
+    # Six numbers of each pose are fitted.
     freedom = sum(left_over.size - 6 for left_over in every)
     return float(np.sqrt(sum((left_over**2).sum() for left_over in every) / freedom))
 
@@ -498,21 +520,23 @@ def photographed(seed: int) -> Photographed:
             station[wheel] = solve(wheel, camera, find_corners(wheel, picture))
         solved.append(station)
     corner_px = scatter_px(solved)
-    return Photographed(car, cameras, session_of(car, cameras, solved, corner_px), corner_px)
+    return Photographed(
+        car, cameras, session_of(car, cameras, solved, corner_px), corner_px
+    )
 
 
 def seen_from(camera: Camera, rig_from_target: Array) -> Array:
     """Return ``camera_from_target``."""
-    made: Array = np.linalg.solve(camera.rig_from_camera, rig_from_target)
-    return made
+    return numbers(np.linalg.solve(camera.rig_from_camera, rig_from_target))
 
 
-def report(known: wa.Assessment, truth: wa.Alignment) -> str:
+def report(session: Tree, truth: wa.Alignment) -> str:
     """Write readings beside the truth, and what they are worth."""
+    known = uncertainty.propagate(session)
+    trees = (known.measurement.alignment, truth, known.expanded_tree())
     lines = [f"{'':<36}{'read':>10}{'truth':>10}{'off':>9}{'± 95 %':>9}"]
     for path in SHOWN:
-        read, built = known.alignment.get(path), truth.get(path)
-        worth = known.expanded_uncertainty.get(path)
+        read, built, worth = (float(tree.get(path) or np.nan) for tree in trees)
         lines.append(
             f"{path:<36}{read:10.3f}{built:10.3f}{read - built:+9.3f}{worth:9.3f}"
         )
@@ -538,7 +562,7 @@ def main() -> None:
     if given.write:
         STORED.write_text(in_lines(of.session))
     print(f"Invented. Corners scatter by {of.corner_px:.3f} pixels.")
-    print(report(wa.assess(of.session), of.car.truth()))
+    print(report(of.session, of.car.truth()))
 
 
 def in_lines(session: Tree) -> str:

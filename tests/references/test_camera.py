@@ -1,4 +1,4 @@
-"""From pixels to caster: boards on the wheels of a car, photographed and read by OpenCV.
+"""From pixels to caster: boards on the wheels of a car, photographed by OpenCV.
 
 OpenCV draws the boards through the lens, finds their corners in the picture and solves
 for the poses; it knows nothing of cars. The library makes the readings, and says what
@@ -35,7 +35,7 @@ SEEDS = (photographed_car.SEED, 101, 102)
 # In standard uncertainties. Of some 200 readings of three cars, one is off by four
 # times its own in 1 of 80 such tests, by chance.
 COVERED = 4.0
-WHY = "4 standard uncertainties, propagated from the scatter of the corners about the fits"
+WHY = "4 standard uncertainties, propagated from the scatter of the corners"
 
 # Of a vector of length 1 the component along which it points hardly varies: the others
 # tell all.
@@ -50,9 +50,7 @@ def photographed(seed: int) -> Photographed:
 def paths_of(pattern: str) -> list[str]:
     """The paths of numbers that a row of the contract stands for."""
     parts = re.split(r"\{(.*?)\}", pattern)
-    choices = [
-        part.split(",") if at % 2 else [part] for at, part in enumerate(parts)
-    ]
+    choices = [part.split(",") if at % 2 else [part] for at, part in enumerate(parts)]
     paths = ["".join(chosen) for chosen in itertools.product(*choices)]
     name = pattern.rpartition(".")[2]
     if name in TELLING:
@@ -71,24 +69,26 @@ def test_a_photographed_car_is_read_as_it_was_built(seed: int) -> None:
     for pattern in READINGS:
         if ".residual_" in pattern:  # of what the corners scatter, not of the car
             continue
-        rows = [
-            (known.measurement.alignment.get(path), truth.get(path), worth)
-            for path in paths_of(pattern)
-            if (worth := known.standard.get(path))
-        ]
-        if not rows or rows[0][1] is None:  # no locks, no ride heights
+        trees = (known.measurement.alignment, truth, known.standard)
+        off = []
+        for path in paths_of(pattern):
+            read, built, worth = (tree.get(path) for tree in trees)
+            # There are no locks and no ride heights, and some readings are exact.
+            if read is not None and built is not None and worth:
+                off.append((read - built) / worth)
+        if not off:
             continue
         held.add(pattern)
         hold(
             pattern,
             against=AGAINST,
-            quantity="reading minus what the car is built of, in standard uncertainties",
-            off=[(read - built) / worth for read, built, worth in rows],
+            quantity="reading minus truth, in its standard uncertainties, 3 cars",
+            off=off,
             allowed=COVERED,
             unit="1",
             why=WHY,
         )
-    assert len(held) == 35
+    assert len(held) == 38
 
 
 @pytest.mark.parametrize("seed", SEEDS)
@@ -109,7 +109,7 @@ def test_poses_are_turned_into_the_rig_frame() -> None:
     del keys["cameras"]
     standoffs_mm = photographed_car.standoffs_mm(of.car)
     by_hand = wa.Session.from_arrays(**poses, clamp_standoff_mm=standoffs_mm, **keys)
-    off = np.subtract(*(readings(one) for one in (session, by_hand)))
+    off = np.subtract(readings(session), readings(by_hand))
     hold(
         "alignment::measure",
         against="numpy",
@@ -131,11 +131,12 @@ def test_the_session_kept_is_the_one_photographed() -> None:
     made = json.loads(photographed_car.in_lines(photographed(SEEDS[0]).session))
     assert "Invented" in kept["note"]
     known = uncertainty.propagate(kept)
+    trees = (known.measurement.alignment, wa.measure(made).alignment, known.standard)
     for path in photographed_car.SHOWN:
-        worth = known.standard.get(path)
-        again = wa.measure(made).alignment.get(path)
+        read, again, worth = (tree.get(path) for tree in trees)
+        assert read is not None and again is not None and worth
         # A grey level may be rounded otherwise on another machine.
-        assert abs(known.measurement.alignment.get(path) - again) < 0.1 * worth, path
+        assert abs(read - again) < 0.1 * worth, path
     for name in ("rolling", "ahead", "sweep"):
         del kept[name], made[name]
     assert kept == made
@@ -145,22 +146,24 @@ def test_the_example_reports_and_takes_a_picture(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     of = photographed(SEEDS[0])
-    report = photographed_car.report(wa.assess(of.session), of.car.truth())
+    report = photographed_car.report(of.session, of.car.truth())
     rows = report.splitlines()[1:]
     assert len(rows) == len(photographed_car.SHOWN)
+    assert "nan" not in report
     picture = tmp_path / "fl.png"
     monkeypatch.setattr(sys, "argv", ["photographed_car.py", "--picture", str(picture)])
     photographed_car.main()
-    grey = cv2.imread(str(picture), cv2.IMREAD_UNCHANGED)
+    grey = np.asarray(cv2.imread(str(picture), cv2.IMREAD_UNCHANGED))
     assert grey.dtype == np.uint8
     assert grey.shape == of.cameras["fl"].size[::-1]
     assert len(photographed_car.find_corners("fl", grey).ids) > 40
 
 
 def test_rays_are_close_enough(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Corners lie in the picture where OpenCV projects them, and more rays change nothing.
+    """Corners lie where OpenCV projects them, and hardly move with four times the rays.
 
-    The finder's own error is some 0.02 pixels.
+    The finder's own error is some 0.02 pixels. Seen as askew as here, the picture is
+    harder on the rays than any other.
     """
     of = photographed(SEEDS[0])
     camera = of.cameras["fl"]
@@ -183,7 +186,7 @@ def test_rays_are_close_enough(monkeypatch: pytest.MonkeyPatch) -> None:
     assert np.abs((corners - expected).mean(axis=0)).max() < 0.01
     monkeypatch.setattr(photographed_car, "SAMPLES", 8)
     monkeypatch.setattr(photographed_car, "BLOCK", 1)
-    assert np.sqrt(np.mean((corners - found()) ** 2)) < 0.005
+    assert np.sqrt(np.mean((corners - found()) ** 2)) < 0.01
 
 
 CORNER_PX = 0.025
