@@ -173,13 +173,13 @@ def test_rays_are_close_enough(monkeypatch: pytest.MonkeyPatch) -> None:
     board_mm = photographed_car.corners_of(photographed_car.board_of("fl"))
     expected = photographed_car.project(camera, pose, board_mm)
 
-    def found() -> np.ndarray:
+    ids = np.arange(len(board_mm), dtype=np.int32)
+    near = photographed_car.Seen(ids, expected)
+
+    def found() -> photographed_car.Array:
         light = photographed_car.light_of("fl", camera, pose)
-        seen = photographed_car.find_corners(
-            "fl", photographed_car.photograph(light, None)
-        )
-        assert len(seen.ids) == len(board_mm)
-        return seen.corners
+        picture = photographed_car.photograph(light, None)
+        return photographed_car.refine(picture, near).corners
 
     corners = found()
     assert np.sqrt(np.mean((corners - expected) ** 2)) < 0.025
