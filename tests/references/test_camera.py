@@ -109,21 +109,19 @@ def test_poses_are_turned_into_the_rig_frame() -> None:
     del keys["cameras"]
     standoffs_mm = photographed_car.standoffs_mm(of.car)
     by_hand = wa.Session.from_arrays(**poses, clamp_standoff_mm=standoffs_mm, **keys)
-    off = np.subtract(readings(session), readings(by_hand))
-    hold(
-        "alignment::measure",
-        against="numpy",
-        quantity="readings of poses turned from the cameras' frames to the rig's",
-        off=off,
-        allowed=1e-8,
-        unit="mm",
-        why="rounding of coordinates of 1e4 mm",
-    )
-
-
-def readings(session: wa.Session) -> list[float]:
-    values = wa.measure(session).alignment.values()
-    return [value for value in values if value is not None]
+    found, expected = (wa.measure(one).alignment for one in (session, by_hand))
+    for unit, quantity in (("deg", "angles"), ("mm", "lengths")):
+        paths = [p for p in wa.paths.READINGS if wa.paths.unit(p) == unit]
+        values = [(found.get(path), expected.get(path)) for path in paths]
+        hold(
+            "alignment::measure",
+            against="numpy",
+            quantity=f"{quantity} of poses turned from the cameras' frames to the rig's",
+            off=[a - b for a, b in values if a is not None and b is not None],
+            allowed=1e-9,
+            unit=unit,
+            why="rounding of coordinates of 1e4 mm",
+        )
 
 
 def test_the_session_kept_is_the_one_photographed() -> None:
