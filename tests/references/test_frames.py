@@ -104,14 +104,14 @@ def test_angles_to_the_runway(
 ) -> None:
     session, true, _ = on_runway(seed, raised_mm, method)
     assert "up" not in session
-    assert_true(read(session), true)
+    assert_true(read(session), true, against="MuJoCo")
 
 
 @pytest.mark.parametrize("seed", range(320, 335))
 def test_angles_to_the_plane_of_the_wheels(read: Read, seed: int, method: str) -> None:
     session, true, _ = on_its_wheels(seed, method)
     assert "up" not in session
-    assert_true(read(session), true)
+    assert_true(read(session), true, against="MuJoCo")
 
 
 @pytest.mark.parametrize("centreline", ["axle_midpoints", "side_line_bisector"])
