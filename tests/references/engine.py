@@ -35,6 +35,8 @@ LEFT = np.array([0.0, 1.0, 0.0])
 FORWARD = np.array([1.0, 0.0, 0.0])
 # Into so many steps a course is cut to follow the paths of the wheel centres.
 COURSE_STEPS = 400
+# The most by which a joint that steers is moved at a time: mm of a rack, or radians.
+LARGEST_STEP = 10.0
 
 
 # --------------------------------------------------------------------------------------
@@ -306,6 +308,7 @@ class CarInEngine:
     def __init__(self, car: Car, engine: str) -> None:
         self._car = car
         self._engine = ENGINES[engine](car.mechanism())
+        self._steered: Mapping[str, float] = {}
 
     def place(
         self,
@@ -316,7 +319,17 @@ class CarInEngine:
     ) -> None:
         body = np.concatenate([position_mm, rig_from_body_wxyz])
         rolled = {wheel: math.radians(angle) for wheel, angle in roll_deg.items()}
-        self._engine.place({"body": body, **steered, **rolled})
+        # Loops that are closed in small steps stay on the branch that they are on.
+        was = {joint: self._steered.get(joint, 0.0) for joint in steered}
+        furthest = max((abs(steered[joint] - was[joint]) for joint in was), default=0.0)
+        steps = max(1, math.ceil(furthest / LARGEST_STEP))
+        for step in range(1, steps + 1):
+            on_the_way = {
+                joint: was[joint] + (steered[joint] - was[joint]) * step / steps
+                for joint in was
+            }
+            self._engine.place({"body": body, **on_the_way, **rolled})
+        self._steered = steered
 
     def target(self, wheel: str) -> tuple[Matrix, Vector]:
         return self._engine.mark(wheel)
