@@ -36,7 +36,7 @@ FORWARD = np.array([1.0, 0.0, 0.0])
 # Into so many steps a course is cut to follow the paths of the wheel centres.
 COURSE_STEPS = 400
 # The most by which a joint that steers is moved at a time: mm of a rack, or radians.
-LARGEST_STEP = 10.0
+LARGEST_STEP = 20.0
 
 
 # --------------------------------------------------------------------------------------
