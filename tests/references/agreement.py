@@ -12,6 +12,7 @@ ANGLE_DEG = 1e-9
 LENGTH_MM = 1e-6
 # The angle of the other wheel may be interpolated between sweep stations.
 INTERPOLATED_DEG = 0.02
+ROUNDING = "rounding of coordinates of 1e4 mm, with a margin"
 UNITS = {"deg": "deg", "mm": "mm"}
 NAMES = {"deg": "angles", "mm": "lengths"}
 
@@ -77,7 +78,7 @@ def assert_true(
     )
     if against is not None:
         assert not allowed, "the ledger has one tolerance for all rigid cars"
-        tell(found, true, against, "rigid cars", "rounding, told of poses 1e4 mm away")
+        tell(found, true, against, "rigid cars", ROUNDING)
 
 
 def tell(

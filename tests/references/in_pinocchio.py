@@ -110,4 +110,5 @@ class Pinocchio:
 
     @staticmethod
     def rotation_vector_rad(rotation: Matrix) -> Vector:
-        return pin.log3(rotation)
+        # Near half a turn the logarithm of a matrix would lose digits.
+        return pin.log3(pin.Quaternion(rotation))

@@ -6,10 +6,11 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from agreement import assert_true
+from agreement import assert_same, assert_true
 from conftest import STATED, Measure, Read
 from engine import (
     AXLE_OF_WHEEL,
+    ENGINES,
     POSE_FORMS,
     SIDE_OF_WHEEL,
     WHEELS,
@@ -114,6 +115,21 @@ def test_a_rack_turned_before_the_ahead_station_is_no_rigid_car(
             if warning["code"] == "ahead_disagrees"
         }
         assert named == (set() if fits else {"fl", "fr"})
+
+
+@pytest.mark.parametrize("seed", range(10))
+def test_the_two_engines_agree(seed: int) -> None:
+    """The reference itself: they share the description of the car, and nothing else."""
+    one, other = (random_measured(seed, engine=engine) for engine in ENGINES)
+    assert_same(other.readings, one.readings)
+    for stage in ("rolling", "sweep"):
+        seen, again = (of.session[stage] for of in (one, other))
+        for here, there in zip(seen, again, strict=True):
+            for wheel, pose in here.items():
+                for part, value in pose.items():
+                    assert there[wheel][part] == pytest.approx(
+                        np.array(value), rel=0, abs=1e-11
+                    )
 
 
 def test_engine_gives_back_what_went_in(engine: str) -> None:

@@ -17,7 +17,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from agreement import ANGLE_DEG, assert_true, tell
+from agreement import ANGLE_DEG, ROUNDING, assert_true, tell
 from conftest import STATED, Measure, Read
 from engine import ENGINES, LEFT, STEERED, WHEELS, WHEELS_OF_AXLE, Bay, Procedure
 from ledger import hold
@@ -125,7 +125,7 @@ def test_every_reading_while_the_body_rises_and_rolls(
             assert found[sai] == pytest.approx(true[sai], rel=0, abs=SAGITTA_DEG)
         true = straight(true)
     assert_true(found, true)
-    tell(found, true, engine, "double wishbones, stiff springs", "as rigid cars")
+    tell(found, true, engine, "double wishbones, stiff springs", ROUNDING)
 
 
 # --------------------------------------------------------------------------------------
