@@ -43,13 +43,13 @@ def tolerance(
 
 
 def off_by(path: str, found: Readings, true: Readings) -> float:
-    off = np.abs(np.subtract(found[path], true[path])).max()
+    off = float(np.abs(np.subtract(found[path], true[path])).max())
     if path.endswith(".axis_point_mm"):
         # Any point of the axis will do: its distance from the true axis counts.
         axis = true[path.replace("axis_point_mm", "axis_direction")]
         apart = np.subtract(found[path], true[path])
-        off = np.linalg.norm(np.cross(apart, axis))
-    return float(off)
+        off = float(np.linalg.norm(np.cross(apart, axis)))
+    return off
 
 
 def disagreements(

@@ -1,6 +1,7 @@
 """A mechanism in the MuJoCo physics engine."""
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
+from typing import Any
 
 import mujoco
 import numpy as np
@@ -24,7 +25,7 @@ class MuJoCo:
     def __init__(self, mechanism: Mechanism) -> None:
         spec = mujoco.MjSpec()
         spec.option.jacobian = mujoco.mjtJacobian.mjJAC_DENSE
-        bodies = {None: spec.worldbody}
+        bodies: dict[str | None, Any] = {None: spec.worldbody}
         for link in mechanism.links:
             body = bodies[link.parent].add_body(
                 name=link.name, pos=link.at_mm, quat=link.turned_wxyz
@@ -59,7 +60,7 @@ class MuJoCo:
             self._close(told=coordinates.keys())
         mujoco.mj_kinematics(self._model, self._data)
 
-    def _close(self, told: set[str]) -> None:
+    def _close(self, told: Collection[str]) -> None:
         model, data = self._model, self._data
         follows = np.ones(model.nv, dtype=bool)
         for joint in told:
@@ -83,8 +84,8 @@ class MuJoCo:
         return site.xmat.reshape(3, 3).copy(), site.xpos.copy()
 
     def axis(self, joint: str) -> Line:
-        joint = self._data.joint(joint)
-        return Line(joint.xaxis.copy(), joint.xanchor.copy())
+        hinge = self._data.joint(joint)
+        return Line(hinge.xaxis.copy(), hinge.xanchor.copy())
 
     @staticmethod
     def quaternion_wxyz(rotation: Matrix) -> Vector:

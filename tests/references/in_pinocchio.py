@@ -1,6 +1,6 @@
 """A mechanism in the rigid-body library Pinocchio."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 
 import numpy as np
 import pinocchio as pin
@@ -9,7 +9,7 @@ from frames import Matrix, Vector
 from mechanism import Line, Link, Mechanism, close_loops
 
 
-def _placement(wxyz: Sequence[float], at_mm: Vector) -> pin.SE3:
+def _placement(wxyz: Vector | Sequence[float], at_mm: Vector) -> pin.SE3:
     return pin.SE3(pin.Quaternion(*wxyz).matrix(), np.asarray(at_mm, dtype=float))
 
 
@@ -30,7 +30,7 @@ class Pinocchio:
 
     def __init__(self, mechanism: Mechanism) -> None:
         self._model = model = pin.Model()
-        joints = {None: 0}
+        joints: dict[str | None, int] = {None: 0}
         for link in mechanism.links:
             joints[link.name] = model.addJoint(
                 joints[link.parent],
@@ -70,7 +70,7 @@ class Pinocchio:
         pin.computeJointJacobians(self._model, self._data, self._q)
         pin.updateFramePlacements(self._model, self._data)
 
-    def _close(self, told: set[str]) -> None:
+    def _close(self, told: Collection[str]) -> None:
         model, data = self._model, self._data
         follows = np.ones(model.nv, dtype=bool)
         for name in told:

@@ -31,7 +31,7 @@ class Link:
     """`free`, `hinge`, `slide` or `ball`."""
     at_mm: Vector
     """The origin, in the parent's frame."""
-    turned_wxyz: Sequence[float] = IDENTITY_WXYZ
+    turned_wxyz: Vector | Sequence[float] = IDENTITY_WXYZ
     axis: Vector | None = None
     """Unit vector of a hinge or a slide, in the frame of the link."""
 
@@ -43,7 +43,7 @@ class Mark:
     name: str
     link: str
     at_mm: Vector
-    turned_wxyz: Sequence[float] = IDENTITY_WXYZ
+    turned_wxyz: Vector | Sequence[float] = IDENTITY_WXYZ
 
 
 class Loop(NamedTuple):

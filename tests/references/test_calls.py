@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import operator
 from dataclasses import replace
-from typing import Any
+from typing import Any, Literal
 
 import numpy as np
 import pytest
@@ -112,7 +112,7 @@ def tell_clamps(what: str, engine: str, bay: Bay, found: ByWheel[Any]) -> None:
     tell(what, engine, "wheel centre in the target", shifted, "mm")
 
 
-def side_of(wheel: str) -> str:
+def side_of(wheel: str) -> Literal["left", "right"]:
     return "left" if SIDE_OF_WHEEL[wheel] > 0 else "right"
 
 
@@ -255,18 +255,20 @@ def test_many_stations_straight_ahead(engine: str) -> None:
 def test_many_sessions(engine: str) -> None:
     measured = [measure_in_engine(*setup(seed), engine=engine) for seed in CARS]
     sessions = [of.session for of in measured]
-    lone = {
-        stage: np.array([station(session[stage]) for session in sessions])
-        for stage in ("ahead", "lock_left", "lock_right")
-    }
-    several = {
-        stage: np.array([stations(session, stage) for session in sessions])
-        for stage in ("rolling", "sweep")
-    }
     standoffs = [session["clamp_standoff_mm"] for session in sessions]
+
+    def lone(stage: str) -> Matrix:
+        return np.array([station(session[stage]) for session in sessions])
+
+    def several(stage: str) -> Matrix:
+        return np.array([stations(session, stage) for session in sessions])
+
     readings = batch.measure(
-        **lone,
-        **several,
+        rolling=several("rolling"),
+        ahead=lone("ahead"),
+        sweep=several("sweep"),
+        lock_left=lone("lock_left"),
+        lock_right=lone("lock_right"),
         clamp_standoff_mm=[[of[wheel] for wheel in WHEELS] for of in standoffs],
         up=[session["up"] for session in sessions],
         sweep_wheels_locked=True,

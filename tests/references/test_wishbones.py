@@ -247,7 +247,8 @@ def test_axis_between_stations_is_that_of_the_turn_between_them(
     for side in STEERED:
         assert len(entries[side]) == len(procedure.sweep_steer_deg) - 1
         for entry in entries[side]:
-            ends = (procedure.sweep_steer_deg[station] for station in entry["stations"])
+            one, other = entry["stations"]
+            ends = procedure.sweep_steer_deg[one], procedure.sweep_steer_deg[other]
             axis = turned_about(bay, *ends, measured.vehicle_from_rig)[side]
             read_off = (entry["caster_deg"], entry["sai_deg"])
             expected = caster_and_sai_deg(side, axis)
@@ -265,7 +266,7 @@ def test_reference_closes_its_loops(seed: int, engine: str) -> None:
     mechanism = ENGINES[engine](car.mechanism())
     body = np.array([0.0, 0.0, 0.0, *IDENTITY_WXYZ])
     for steer_deg in (*procedure.sweep_steer_deg, 28.0, -28.0):
-        mechanism.place({"body": body} | car.steered(steer_deg))
+        mechanism.place({"body": body, **car.steered(steer_deg)})
         for side, corner in car.corners.items():
 
             def at(name: str, side: str = side) -> np.ndarray:
