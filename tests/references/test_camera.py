@@ -116,7 +116,7 @@ def test_poses_are_turned_into_the_rig_frame() -> None:
         hold(
             "alignment::measure",
             against="numpy",
-            quantity=f"{quantity} of poses turned from the cameras' frames to the rig's",
+            quantity=f"{quantity} of poses turned from the cameras' frames by hand",
             off=[a - b for a, b in values if a is not None and b is not None],
             allowed=1e-9,
             unit=unit,
