@@ -12,8 +12,16 @@ Two experiments with the invented cars and cameras of examples/photographed_car.
 
     python benches/camera.py --cars 100 --draws 20000
 
-Needs the package, OpenCV and SciPy; a car takes some 20 s on one core, a thousand draws
-some 5 s.
+Of 100 cars corners scattered by 0.023 px about the fits of the poses. Of that 0.018 px
+are the finder's own: blur, the grid of pixels and the slant of the board pull a corner
+one way or another, the same each time the board stands alike. From picture to picture
+it changes as noise does, and is foretold as noise: root mean squares of readings minus
+truth were 0.86 to 1.08 of those foretold, and 4.5 % of them beyond 1.96 of their own
+standard uncertainties. On average over the cars camber, toe and caster were off by less
+than 0.0005°, which is what chance makes; single ones by 0.007 to 0.008°, of which the
+finder alone makes 0.005 to 0.006°.
+
+Needs the package, OpenCV and SciPy.
 """
 
 from __future__ import annotations
