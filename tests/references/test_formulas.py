@@ -30,6 +30,7 @@ UP = np.array([0.0, 0.0, 1.0])
 # Angles up to 60° are read off unit vectors, whose components are rounded.
 ANGLE = {"allowed": 2e-13, "unit": "deg", "why": "rounding of unit vectors, 1e-16"}
 LENGTH = {"allowed": 2e-12, "unit": "mm", "why": "rounding of lengths of 1e4 mm"}
+PERCENT = {"allowed": 1e-10, "unit": "1", "why": "rounding of 1e5 %"}
 UNIT = {"allowed": 1e-15, "unit": "1", "why": "rounding of unit vectors"}
 
 
@@ -88,11 +89,13 @@ def test_camber_and_toe_of_a_turned_wheel(against: str) -> None:
         "wheel::toe_deg",
         against=against,
         quantity="toe to which it was turned, ± 60°",
-        off=wheel.toe_deg(side, spindle) - toe,
+        off=wheel.toe_deg(spindle, side=side) - toe,
         **ANGLE,
     )
     centre, radius = rng.uniform(-4e3, 4e3, (COUNT, 3)), rng.uniform(200, 450, COUNT)
-    contact = wheel.contact_centre_mm(centre, spindle, radius)
+    contact = wheel.contact_centre_mm(
+        centre_mm=centre, spindle=spindle, loaded_radius_mm=radius
+    )
     hold(
         "wheel::contact_centre_mm",
         against=against,
@@ -122,7 +125,9 @@ def test_contact_centre_is_the_lowest_point_of_the_wheel() -> None:
             options={"xatol": 1e-10},
         )
         spindle = turned.apply([0.0, 1.0, 0.0])
-        found = np.array(wheel.contact_centre_mm(centre, spindle, radius))
+        found = wheel.contact_centre_mm(
+            centre_mm=centre, spindle=spindle, loaded_radius_mm=radius
+        )
         height.append(found[2] - lowest.fun)
         place.append(found - rim(lowest.x, of))
     for quantity, off, allowed, why in (
@@ -155,7 +160,7 @@ def test_toe_and_side_slip_as_lengths() -> None:
         "wheel::toe_length_mm",
         against="SciPy Rotation",
         quantity="how far a turned line leaves the other over a diameter",
-        off=wheel.toe_length_mm(toe, diameter) - diameter * drift,
+        off=wheel.toe_length_mm(toe, reference_diameter_mm=diameter) - diameter * drift,
         **LENGTH,
     )
     hold(
@@ -172,7 +177,9 @@ def test_toe_and_side_slip_as_lengths() -> None:
         for size, found, off in (
             (
                 float(diameter[index]),
-                wheel.toe_from_length_deg(length, diameter[index]),
+                wheel.toe_from_length_deg(
+                    length, reference_diameter_mm=diameter[index]
+                ),
                 toe_off,
             ),
             (1000.0, wheel.angle_from_side_slip_deg(length), slip_off),
@@ -199,7 +206,6 @@ def test_caster_and_sai_of_a_leaned_axis(seed: int) -> None:
     rng = rng_of(f"axis {seed}")
     side, sign = sides(rng)
     caster, sai = spread(rng, 60.0), rng.permutation(spread(rng, 60.0))
-    zero = np.zeros(COUNT)
 
     def leaned(order: str, angles: list[Array]) -> Array:
         turn = Rotation.from_euler(order, np.column_stack(angles), degrees=True)
@@ -214,7 +220,7 @@ def test_caster_and_sai_of_a_leaned_axis(seed: int) -> None:
         ),
         (
             "steering::sai_deg",
-            steering.sai_deg(side, leaned("yx", [-caster, sign * sai])),
+            steering.sai_deg(leaned("yx", [-caster, sign * sai]), side=side),
             sai,
         ),
     ):
@@ -232,7 +238,7 @@ def test_caster_and_sai_of_a_leaned_axis(seed: int) -> None:
         np.cross(in_front_view, [1.0, 0.0, 0.0]), np.cross(in_side_view, [0, 1.0, 0.0])
     )
     axes *= np.sign(axes[:, 2:]) / np.linalg.norm(axes, axis=1, keepdims=True)
-    found = steering.axis_direction(side, caster, sai)
+    found = steering.axis_direction(side=side, caster_deg=caster, sai_deg=sai)
     hold(
         "steering::axis_direction",
         against="SciPy Rotation",
@@ -246,10 +252,10 @@ def test_caster_and_sai_of_a_leaned_axis(seed: int) -> None:
         "steering::axis_to_body",
         against="SciPy Rotation",
         quantity="the axis in the frame of a pitched and rolled body",
-        off=steering.axis_to_body(axes, pitch, roll) - body.inv().apply(axes),
+        off=steering.axis_to_body(axes, pitch_deg=pitch, roll_deg=roll)
+        - body.inv().apply(axes),
         **UNIT,
     )
-    assert np.array_equal(zero, steering.caster_deg(leaned("x", [sai])))
 
 
 def test_attitude_of_the_body() -> None:
@@ -262,7 +268,7 @@ def test_attitude_of_the_body() -> None:
         x = np.array([wheelbase, wheelbase, 0.0, 0.0])
         y = np.array([track, 0.0, track, 0.0])
         found = steering.body_attitude_deg(
-            ByWheel(*map(float, height)), wheelbase, track
+            ByWheel(*map(float, height)), wheelbase_mm=wheelbase, track_mm=track
         )
         slopes = (
             -stats.linregress(x, height).slope,
@@ -289,81 +295,92 @@ def ground_line(x: float, y: sympy.Expr, steer_deg: float) -> sympy.Line:
     """The line of a wheel's spindle in the plan, square to its heading."""
     steer = sympy.Rational(steer_deg) * sympy.pi / 180
     at = sympy.Point(sympy.Rational(x), y)
-    return sympy.Line(at, at + (rational(-sympy.sin(steer)), rational(sympy.cos(steer))))
+    return sympy.Line(
+        at, at + (rational(-sympy.sin(steer)), rational(sympy.cos(steer)))
+    )
 
 
 def test_turning_in_the_plan() -> None:
     rng = rng_of("plan")
     rear = sympy.Line(sympy.Point(0, 0), sympy.Point(0, 1))
-    ahead = sympy.Line(sympy.Point(0, 0), sympy.Point(1, 0))
     off: dict[str, list[float]] = {}
     for _ in range(40):
         wheelbase, distance = rng.uniform(1800, 4000), rng.uniform(1000, 1700)
         inner, outer, steer = rng.uniform(2, 50, 3)
         half = sympy.Rational(distance) / 2
+        plan = {"axis_distance_mm": distance, "wheelbase_mm": wheelbase}
+        both = {"inner_deg": inner, "outer_deg": outer}
 
         def meets(y: sympy.Expr, angle: float, x: float = wheelbase) -> sympy.Point:
             return ground_line(x, y, angle).intersection(rear)[0]
 
-        def angle_to(
-            centre: sympy.Point, y: sympy.Expr, x: float = wheelbase
-        ) -> float:
-            spoke = sympy.Line(centre, sympy.Point(sympy.Rational(x), y))
+        def angle_to(centre: sympy.Point, y: sympy.Expr) -> sympy.Expr:
+            spoke = sympy.Line(centre, sympy.Point(sympy.Rational(wheelbase), y))
             angle = sympy.N(sympy.deg(spoke.angle_between(rear)), 30)
-            return float(min(angle, 180 - angle))
+            return min(angle, 180 - angle)
 
-        def told(what: str, found: float, expected: float) -> None:
-            off.setdefault(what, []).append(found - expected)
+        def told(what: str, found: float, expected: sympy.Expr) -> None:
+            off.setdefault(what, []).append(float(sympy.Rational(found) - expected))
 
         of_inner = meets(half, inner)
         ideal_outer = angle_to(of_inner, -half)
         told(
             "turns::ackermann_outer_deg",
-            turns.ackermann_outer_deg(inner, distance, wheelbase),
+            turns.ackermann_outer_deg(inner, **plan),
             ideal_outer,
         )
-        # An outer wheel that a turning car can have: its centre beyond the inner one.
+        outer_too = float(ideal_outer)
         told(
             "turns::ackermann_inner_deg",
-            turns.ackermann_inner_deg(ideal_outer, distance, wheelbase),
-            angle_to(meets(-half, ideal_outer), half),
+            turns.ackermann_inner_deg(outer_too, **plan),
+            angle_to(meets(-half, outer_too), half),
         )
         told(
             "turns::ackermann_percent_by_toe_out",
-            turns.ackermann_percent_by_toe_out(inner, outer, distance, wheelbase)
-            * (inner - ideal_outer)
-            / 100,
-            inner - outer,
+            turns.ackermann_percent_by_toe_out(**both, **plan),
+            100
+            * (sympy.Rational(inner) - sympy.Rational(outer))
+            / (sympy.Rational(inner) - ideal_outer),
         )
         apart = (of_inner.y - meets(-half, outer).y) / sympy.Rational(distance)
         told(
             "turns::ackermann_percent_by_cotangents",
-            turns.ackermann_percent_by_cotangents(inner, outer, distance, wheelbase),
-            float(100 * (1 - apart)),
+            turns.ackermann_percent_by_cotangents(**both, **plan),
+            100 * (1 - apart),
         )
         centre = meets(sympy.Integer(0), steer)
         front = sympy.Point(sympy.Rational(wheelbase), 0)
         told(
             "turns::turning_radius_mm",
-            turns.turning_radius_mm(wheelbase, steer),
-            float(sympy.N(centre.distance(front), 30)),
+            turns.turning_radius_mm(wheelbase_mm=wheelbase, steer_deg=steer),
+            sympy.N(centre.distance(front), 30),
         )
         # The front axle's middle runs along the thrust line, to the right positive.
         thrust = rng.uniform(-5, 5)
         way = ground_line(wheelbase, sympy.Integer(0), -thrust - 90.0)
         told(
             "vehicle::dog_tracking_offset_mm",
-            vehicle.dog_tracking_offset_mm(wheelbase, thrust),
-            float(way.intersection(rear)[0].y),
+            vehicle.dog_tracking_offset_mm(
+                wheelbase_mm=wheelbase, thrust_angle_deg=thrust
+            ),
+            way.intersection(rear)[0].y,
         )
-    assert ahead.is_perpendicular(rear)
     told_as = {
-        "turns::ackermann_outer_deg": ("the outer wheel through the same centre", ANGLE),
-        "turns::ackermann_inner_deg": ("the inner wheel through the same centre", ANGLE),
-        "turns::ackermann_percent_by_toe_out": ("toe-out, from the percentage", ANGLE),
+        "turns::ackermann_outer_deg": (
+            "the outer wheel through the same centre",
+            ANGLE,
+        ),
+        "turns::ackermann_inner_deg": (
+            "the inner wheel through the same centre",
+            ANGLE,
+        ),
+        "turns::ackermann_percent_by_toe_out": (
+            "percentage of the toe-out through one centre",
+            PERCENT,
+        ),
         "turns::ackermann_percent_by_cotangents": (
             "percentage of the way between two centres and one",
-            ANGLE | {"unit": "1", "allowed": 1e-11, "why": "rounding of 1000 %"},
+            PERCENT,
         ),
         "turns::turning_radius_mm": (
             "distance from the centre, up to 1e5 mm",
@@ -381,9 +398,11 @@ def test_turning_in_the_plan() -> None:
 def test_thrust_line_is_the_mean_of_both_rear_headings() -> None:
     rng = rng_of("thrust")
     toe = np.column_stack([spread(rng, 10.0), rng.permutation(spread(rng, 10.0))])
-    found = vehicle.thrust_angle_deg(toe[:, 0], toe[:, 1])
+    found = vehicle.thrust_angle_deg(
+        rear_left_toe_deg=toe[:, 0], rear_right_toe_deg=toe[:, 1]
+    )
     mean = [
-        Rotation.from_euler("z", [-left, right], degrees=True).mean()
+        Rotation.from_euler("z", [[-left], [right]], degrees=True).mean()
         for left, right in toe
     ]
     yaw = np.array([one.as_euler("zyx", degrees=True)[0] for one in mean])
@@ -403,7 +422,8 @@ def test_thrust_line_is_the_mean_of_both_rear_headings() -> None:
         "vehicle::toe_to_thrust_line_deg",
         against="SciPy Rotation",
         quantity="turn from the thrust line to the wheel",
-        off=vehicle.toe_to_thrust_line_deg(side, front, found) + sign * to_line,
+        off=vehicle.toe_to_thrust_line_deg(front, side=side, thrust_angle_deg=found)
+        + sign * to_line,
         **ANGLE | {"allowed": 2e-14},
     )
 
@@ -474,7 +494,8 @@ def test_gauge_on_a_turned_knuckle(against: str) -> None:
         "gauge::yaw_from_plate_deg",
         "yaw of a wheel turned on a plate zeroed ahead",
         [
-            gauge.yaw_from_plate_deg(side, at[0] - yaw, knuckles.toe) - at[0]
+            gauge.yaw_from_plate_deg(at[0] - yaw, side=side, toe_deg=knuckles.toe)
+            - at[0]
             for at in seen
         ],
     )
@@ -482,7 +503,9 @@ def test_gauge_on_a_turned_knuckle(against: str) -> None:
         "gauge::hub_line_azimuth_deg",
         "azimuth of a line of the hub",
         [
-            gauge.hub_line_azimuth_deg(side, gauge.GaugePosition(at[0], at[1]), at[3])
+            gauge.hub_line_azimuth_deg(
+                gauge.GaugePosition(at[0], at[1]), side=side, pitch_deg=at[3]
+            )
             - at[2]
             for at in seen
         ],
@@ -492,7 +515,10 @@ def test_gauge_on_a_turned_knuckle(against: str) -> None:
         "camber after turning about the axis",
         [
             gauge.camber_at_yaw_deg(
-                side, axis, gauge.GaugePosition(yaw, camber), at[0]
+                side=side,
+                axis=axis,
+                ahead=gauge.GaugePosition(yaw, camber),
+                yaw_deg=at[0],
             )
             - at[1]
             for at in seen
@@ -503,7 +529,10 @@ def test_gauge_on_a_turned_knuckle(against: str) -> None:
         "pitch after turning about the axis",
         [
             gauge.pitch_at_azimuth_deg(
-                side, axis, gauge.PitchPosition(azimuth, pitch), at[2]
+                side=side,
+                axis=axis,
+                ahead=gauge.PitchPosition(azimuth, pitch),
+                azimuth_deg=at[2],
             )
             - at[3]
             for at in seen
@@ -514,13 +543,13 @@ def test_gauge_on_a_turned_knuckle(against: str) -> None:
         (
             "gauge::axis_from_cambers",
             gauge.axis_from_cambers(
-                side, [gauge.GaugePosition(at[0], at[1]) for at in seen]
+                [gauge.GaugePosition(at[0], at[1]) for at in seen], side=side
             ),
         ),
         (
             "gauge::axis_from_pitches",
             gauge.axis_from_pitches(
-                side, [gauge.PitchPosition(at[2], at[3]) for at in seen]
+                [gauge.PitchPosition(at[2], at[3]) for at in seen], side=side
             ),
         ),
     ):
@@ -559,8 +588,13 @@ def test_rules_for_two_positions_are_right_for_small_angles(side: str) -> None:
                 line = knuckle.apply([1.0, 0.0, 0.0])
                 height = -spindle[2] if name == "camber" else line[2]
                 read.append(math.degrees(math.asin(height)))
+            readings = {
+                f"{name}_turned_left_deg": read[0],
+                f"{name}_turned_right_deg": read[1],
+            }
             for rule in rules:
-                off.setdefault(rule.__name__, []).append(rule(side, turn, *read) - lean)
+                found = rule(side=side, turn_deg=turn, **readings)
+                off.setdefault(rule.__name__, []).append(found - lean)
         for rule_name, deviations in off.items():
             hold(
                 f"gauge::{rule_name}",
@@ -651,7 +685,12 @@ def test_degrees_and_minutes() -> None:
 def test_tyre_sizes() -> None:
     registry = pint.UnitRegistry()
     off = []
-    for width, aspect, rim in [(155, 80, 13), (205, 55, 16), (315, 30, 22), (225, 75, 17)]:
+    for width, aspect, rim in [
+        (155, 80, 13),
+        (205, 55, 16),
+        (315, 30, 22),
+        (225, 75, 17),
+    ]:
         size = tyre.size_from_code(f"{width}/{aspect}R{rim}")
         section = registry.Quantity(width, "mm") * registry.Quantity(aspect, "percent")
         overall = registry.Quantity(rim, "inch") + 2 * section

@@ -23,7 +23,11 @@ from ledger import hold
 # A rotation matrix is worth a few units of the last digit of 1.
 ROUNDING = {"allowed": 4e-15, "unit": "1", "why": "rounding of elements of 1"}
 # Coordinates reach 10 m here: 2e-12 mm is one unit of their last digit.
-ROUNDING_MM = {"allowed": 4e-12, "unit": "mm", "why": "rounding of coordinates of 1e4 mm"}
+ROUNDING_MM = {
+    "allowed": 4e-12,
+    "unit": "mm",
+    "why": "rounding of coordinates of 1e4 mm",
+}
 
 
 def rng_of(name: str) -> np.random.Generator:
