@@ -379,8 +379,7 @@ def test_frames_of_a_session() -> None:
     )
     off = []
     for wheel in wheels:
-        frames = getattr(session.ahead, wheel)
-        frames = (frames,) if isinstance(frames, Pose) else frames or ()
+        frames = getattr(session.ahead, wheel) or ()
         assert len(frames) == counts[wheel]
         for frame, matrix, place in zip(
             frames, turns[wheel].as_matrix(), at[wheel], strict=True
