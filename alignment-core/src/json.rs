@@ -594,7 +594,15 @@ pub fn specification_schema() -> String {
 #[must_use]
 pub fn assessment_schema() -> String {
     let generator = schemars::generate::SchemaSettings::draft2020_12().for_serialize().into_generator();
-    to_text(&generator.into_root_schema_for::<Assessment>())
+    let mut schema = generator.into_root_schema_for::<Assessment>();
+    // Degrees of freedom stand in the tree of the readings, and infinite ones are null: those of a vector's components too.
+    for tree in ["WheelReadings", "SteeringAxisReadings"] {
+        let readings = schema.pointer_mut(&format!("/$defs/{tree}/properties")).and_then(|all| all.as_object_mut());
+        for items in readings.into_iter().flat_map(|all| all.values_mut()).filter_map(|one| one.get_mut("items")) {
+            items["type"] = serde_json::json!(["number", "null"]);
+        }
+    }
+    to_text(&schema)
 }
 
 /// The JSON Schema of a result, as [`measurement_to_json`] writes it.
