@@ -152,9 +152,10 @@ pub fn ackermann_percent_by_cotangents(
     wheelbase_mm: f64,
 ) -> Result<f64, Error> {
     check_turn(inner_deg, outer_deg, axis_distance_mm, wheelbase_mm)?;
-    let [inner, outer] = [inner_deg, outer_deg].map(rad_from_deg);
-    // cot o − cot i = sin(i − o)/(sin i·sin o), which loses no digits between nearly equal angles.
-    let difference = libm::sin(inner - outer) / (libm::sin(inner) * libm::sin(outer));
+    // cot o − cot i = sin(i − o)/(sin i·sin o), which loses no digits between nearly equal angles: in degrees i − o is exact.
+    let [inner, outer, difference] =
+        [inner_deg, outer_deg, inner_deg - outer_deg].map(|angle_deg| libm::sin(rad_from_deg(angle_deg)));
+    let difference = difference / (inner * outer);
     Ok(100.0 * difference * wheelbase_mm / axis_distance_mm)
 }
 
