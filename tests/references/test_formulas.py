@@ -1,4 +1,4 @@
-"""The formulas of wheel, steering, turns, gauge and vehicle, by what others turn and cut.
+"""The formulas of wheel, steering, turns, gauge, vehicle, by what others turn and cut.
 
 Wheels are turned by SciPy's Rotation and pytransform3d to a camber and a toe that are
 known, knuckles about a steering axis, and read off; lines of the ground plan are cut by
@@ -308,14 +308,19 @@ def test_turning_in_the_plan() -> None:
         wheelbase, distance = rng.uniform(1800, 4000), rng.uniform(1000, 1700)
         inner, outer, steer = rng.uniform(2, 50, 3)
         half = sympy.Rational(distance) / 2
+        front = sympy.Point(sympy.Rational(wheelbase), 0)
         plan = {"axis_distance_mm": distance, "wheelbase_mm": wheelbase}
         both = {"inner_deg": inner, "outer_deg": outer}
 
-        def meets(y: sympy.Expr, angle: float, x: float = wheelbase) -> sympy.Point:
-            return ground_line(x, y, angle).intersection(rear)[0]
+        def meets(
+            y: sympy.Expr, angle: float, front: sympy.Point = front
+        ) -> sympy.Point:
+            return ground_line(front.x, y, angle).intersection(rear)[0]
 
-        def angle_to(centre: sympy.Point, y: sympy.Expr) -> sympy.Expr:
-            spoke = sympy.Line(centre, sympy.Point(sympy.Rational(wheelbase), y))
+        def angle_to(
+            centre: sympy.Point, y: sympy.Expr, front: sympy.Point = front
+        ) -> sympy.Expr:
+            spoke = sympy.Line(centre, sympy.Point(front.x, y))
             angle = sympy.N(sympy.deg(spoke.angle_between(rear)), 30)
             return min(angle, 180 - angle)
 
@@ -349,7 +354,6 @@ def test_turning_in_the_plan() -> None:
             100 * (1 - apart),
         )
         centre = meets(sympy.Integer(0), steer)
-        front = sympy.Point(sympy.Rational(wheelbase), 0)
         told(
             "turns::turning_radius_mm",
             turns.turning_radius_mm(wheelbase_mm=wheelbase, steer_deg=steer),
@@ -538,7 +542,7 @@ def test_gauge_on_a_turned_knuckle(against: str) -> None:
             for at in seen
         ],
     )
-    # SAI from cambers and caster from pitches rest on 1 − cos of the turn.
+    # SAI from cambers and caster from pitches rest on 1 - cos of the turn.
     for what, found in (
         (
             "gauge::axis_from_cambers",

@@ -234,7 +234,7 @@ def test_paths_of_the_schema() -> None:
 
 
 def test_specifications_that_a_schema_refuses() -> None:
-    """A specification has rules beside its schema's; the schema refuses no sound one."""
+    """It has rules beside those of its schema, which refuses no sound one."""
     schema = Draft202012Validator(python_json.loads(wa_json.specification_schema()))
     wrong, refused = [], 0
     for at, instead in spoilt(SPECIFICATION):

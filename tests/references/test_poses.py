@@ -216,7 +216,7 @@ def test_means_of_frames() -> None:
         shifted.append(mean.translation_mm - at.mean(axis=0))
         assert spread is not None
         assert spread.frames == count
-        # One standard deviation about each of three axes, n − 1 in the denominator.
+        # One standard deviation about each of three axes, n - 1 in the denominator.
         about = (frames * expected.inv()).magnitude()
         per_axis = np.degrees(math.sqrt((about**2).sum() / (3 * (count - 1))))
         spread_deg.append(spread.rotation_deg - per_axis)

@@ -550,7 +550,7 @@ def test_a_point_near_the_origin() -> None:
 
 
 def test_what_a_function_of_trials_raises_ends_them() -> None:
-    class Refused(Exception):
+    class RefusedError(Exception):
         pass
 
     calls = 0
@@ -559,10 +559,10 @@ def test_what_a_function_of_trials_raises_ends_them() -> None:
         nonlocal calls
         calls += 1
         if x > 3.0:
-            raise Refused(x)
+            raise RefusedError(x)
         return x
 
-    with pytest.raises(Refused) as raised:
+    with pytest.raises(RefusedError) as raised:
         monte_carlo.monte_carlo(refuses, [Normal(mean=0, standard_deviation=1)])
     assert raised.value.args[0] > 3.0
     # One of 741 draws lies beyond 3: twenty times as many all but surely hold one.

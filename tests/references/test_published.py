@@ -32,7 +32,7 @@ MIRRORED = np.array([1.0, -1.0, 1.0])
 # What rounding adds to half a unit of a last digit: 2.45 itself is no float.
 A_HAIR = 1e-9
 
-# Renault Sport, FR2.0 chassis manual, rear axle, static row: X forward, Y outboard, Z up.
+# Renault Sport, FR2.0 chassis manual, rear axle, static row; X forward, Y outboard.
 UPRIGHT = {
     "lower_mm": np.array([77.880, 587.570, 180.530]),
     "upper_mm": np.array([-5.900, 516.350, 409.310]),

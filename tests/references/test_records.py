@@ -231,7 +231,7 @@ def test_records_of_one_station(seed: int) -> None:
 
 
 def test_poses_of_a_station() -> None:
-    """Quaternions and rotation vectors by SciPy, as the arrays of a record have them."""
+    """Quaternions and rotation vectors by SciPy, as the arrays of records have them."""
     rng = np.random.default_rng(5)
     at, turns = rng.uniform(-3e3, 3e3, (4, 3)), Rotation.random(4, rng=rng)
     forms = (

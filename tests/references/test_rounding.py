@@ -1,10 +1,11 @@
 """How many digits the closed formulas lose: the same formulas by mpmath at 50 digits.
 
 Arguments are none, tiny, ordinary, at the ends of their ranges, of mixed signs, and a
-few units of the last digit apart. A result may be off by 4 units of its last digit; where
-it is a small difference of greater things, by as many times its condition number: the
-relative change of the result over that of the arguments, or of their sines and cosines
-where the formula is one of these. These rows prove no formula right: the other files do.
+few units of the last digit apart. A result may be off by 4 units of its last digit;
+where it is a small difference of greater things, by as many times its condition number:
+the relative change of the result over that of the arguments, or of their sines and
+cosines where the formula is one of these. These rows prove no formula right: the other
+files do.
 """
 
 import math
