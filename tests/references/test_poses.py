@@ -288,7 +288,9 @@ def test_rotation_taken_to_the_nearest() -> None:
         against="scipy.linalg.polar",
         quantity="nearest rotation of matrices 2e-7 off",
         off=off,
-        **ROUNDING,
+        allowed=1e-14,
+        unit="1",
+        why="rounding of a decomposition into singular values that are nearly equal",
     )
 
 

@@ -623,6 +623,22 @@ def test_poses() -> None:
     )
 
 
+def test_nearest_rotations() -> None:
+    """The polar decomposition by Newton's steps, of matrices up to 1e-7 off."""
+    rng, off = np.random.default_rng(10), []
+    with mp.workdps(50):
+        for _ in range(CASES):
+            rotation = np.linalg.qr(rng.normal(size=(3, 3)))[0]
+            rotation *= np.sign(np.linalg.det(rotation))
+            rotation += rng.uniform(-1e-7, 1e-7, (3, 3)) * rng.choice([1.0, 1e-3])
+            exact = mp.matrix(rotation.tolist())
+            for _ in range(4):
+                exact = exact * (3 * mp.eye(3) - exact.T * exact) / 2
+            found = Pose(rotation, [0, 0, 0]).rig_from_target().rotation
+            off.append(vector_ulps(np.ravel(found), list(exact)))
+    told_vectors("pose::Pose::rig_from_target", "elements, in ulp of 1", off)
+
+
 def test_degrees_of_freedom() -> None:
     told(
         "propagation::effective_degrees_of_freedom",
