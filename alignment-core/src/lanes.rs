@@ -30,6 +30,9 @@ pub trait Real:
     /// A number that is the same for every record.
     #[must_use]
     fn like(self, value: f64) -> Self;
+    /// `then` where the number is less than the bound, `otherwise` where it is not, or where one of them is NaN.
+    #[must_use]
+    fn if_less(self, bound: Self, then: Self, otherwise: Self) -> Self;
     /// √self.
     #[must_use]
     fn sqrt(self) -> Self;
@@ -42,6 +45,9 @@ pub trait Real:
     /// The angle of the point (`x`, self) from the x axis, degrees.
     #[must_use]
     fn atan2_deg(self, x: Self) -> Self;
+    /// The same in radians, and all round.
+    #[must_use]
+    fn atan2_rad(self, x: Self) -> Self;
     /// √(self² + other²). The inputs are bounded, so the plain form cannot overflow.
     #[must_use]
     #[inline(always)]
@@ -64,6 +70,11 @@ impl Real for f64 {
     }
 
     #[inline(always)]
+    fn if_less(self, bound: Self, then: Self, otherwise: Self) -> Self {
+        if self < bound { then } else { otherwise }
+    }
+
+    #[inline(always)]
     fn sqrt(self) -> Self {
         units::sqrt(self)
     }
@@ -81,6 +92,11 @@ impl Real for f64 {
     #[inline(always)]
     fn atan2_deg(self, x: Self) -> Self {
         units::atan2_deg(self, x)
+    }
+
+    #[inline(always)]
+    fn atan2_rad(self, x: Self) -> Self {
+        libm::atan2(self, x)
     }
 }
 
@@ -120,6 +136,11 @@ mod register {
         #[inline(always)]
         pub(crate) fn as_slice(&self) -> &[f64] {
             pulp::bytemuck::cast_slice(core::slice::from_ref(&self.numbers))
+        }
+
+        #[inline(always)]
+        fn as_mut_slice(&mut self) -> &mut [f64] {
+            pulp::bytemuck::cast_slice_mut(core::slice::from_mut(&mut self.numbers))
         }
 
         #[inline(always)]
@@ -255,6 +276,12 @@ mod register {
         }
 
         #[inline(always)]
+        fn if_less(self, bound: Self, then: Self, otherwise: Self) -> Self {
+            let simd = self.simd;
+            then.where_else(Truths { simd, holds: simd.less_than_f64s(self.numbers, bound.numbers) }, otherwise)
+        }
+
+        #[inline(always)]
         fn sqrt(self) -> Self {
             Self { numbers: self.simd.sqrt_f64s(self.numbers), ..self }
         }
@@ -277,6 +304,15 @@ mod register {
             let positive = simd.less_than_f64s(simd.splat_f64s(0.0), x.numbers);
             let angle = (self / x).atan_near() * self.like(DEG_PER_RAD);
             angle.where_else(Truths { simd, holds: positive }, self.like(f64::NAN))
+        }
+
+        #[inline(always)]
+        fn atan2_rad(self, x: Self) -> Self {
+            let mut angles = self;
+            for (angle, &x) in angles.as_mut_slice().iter_mut().zip(x.as_slice()) {
+                *angle = libm::atan2(*angle, x);
+            }
+            angles
         }
     }
 

@@ -40,20 +40,24 @@ pub(crate) enum Beside {
 /// Measures a car from what was seen, and keeps what the readings rest on.
 pub(crate) fn measure(session: &Session, seen: Seen, beside: Beside) -> Result<(Measurement, Trace), Error> {
     let mut result = Measurement::default();
-    let trace = measure_into(&mut result, session, seen, beside)?;
+    let trace = measure_into(&mut result, session, seen, None, beside)?;
     Ok((result, trace))
 }
 
-/// The same into an empty measurement of the caller: it is large to be handed about.
+/// The same into an empty measurement of the caller: it is large to be handed about. The clamps may be known already, and beyond doubt.
 pub(crate) fn measure_into(
     result: &mut Measurement,
     session: &Session,
     seen: Seen,
+    clamps: Option<&ByWheel<Compensation>>,
     beside: Beside,
 ) -> Result<Trace, Error> {
     let Seen { rolling, ahead, mut steered, spreads, hidden } = seen;
     (result.reference, result.spreads) = (session.reference, spreads);
-    let Level { up, clamps, uneven } = level(session, &rolling, &ahead)?;
+    let Level { up, clamps, uneven } = match clamps.zip(session.up) {
+        Some((clamps, up)) => Level { up: session::up_in_rig(up)?, clamps: (*clamps).into(), uneven: None },
+        None => level(session, &rolling, &ahead)?,
+    };
     result.datum_normal = up.to_array();
     result.warnings = clamps.warnings;
     result.warnings.extend(uneven);

@@ -278,11 +278,9 @@ pub(crate) fn fit_locked(
 ) -> Result<SteeringAxis, Error> {
     check_count(sweep, 2)?;
     let poses = || sweep.iter().map(|station| &station.rig_from_target);
-    let mut axis = FixedDirection::fit(poses());
+    let axis = FixedDirection::fit(poses());
     check_turned(&axis)?;
-    if axis.in_rig.dot(up) < 0.0 {
-        axis = axis.reversed();
-    }
+    let axis = axis.pointing_along(up);
     check_lean(axis.in_rig, up)?;
     let (point, point_in_rig) = axis.fixed_point(poses(), centre);
     let residuals = sweep

@@ -34,6 +34,8 @@
 //! ```
 
 #[cfg(feature = "simd")]
+mod sessions;
+#[cfg(feature = "simd")]
 mod side_by_side;
 
 use crate::alignment::{Alignment, Measurement};
@@ -453,8 +455,24 @@ impl<'a> SessionRecords<'a> {
         }
     }
 
+    /// Measures one record and writes what was found. Its clamps may be known already.
+    fn write(
+        &self,
+        record: usize,
+        clamps: Option<&ByWheel<Compensation>>,
+        room: &mut Room,
+        columns: &mut Columns<'_, '_>,
+        warnings: &mut [u32],
+    ) {
+        let mut result = self.measure(record, clamps, room);
+        let Measurement { alignment, warnings: found, .. } = &mut room.measurement;
+        let found = if result.is_ok() { &found[..] } else { &[] };
+        warnings[record] = found.iter().fold(0, |bits, warning| bits | warning.code.bit());
+        columns.write(record, result.as_mut().map(|()| alignment));
+    }
+
     /// Measures one record, in the room that the one before has left.
-    fn measure(&self, record: usize, room: &mut Room) -> Result<(), Error> {
+    fn measure(&self, record: usize, clamps: Option<&ByWheel<Compensation>>, room: &mut Room) -> Result<(), Error> {
         let Room { session, seen, measurement } = room;
         self.fill_settings(record, session);
         // A session is built only of what must be mended, refused, or explained.
@@ -465,16 +483,21 @@ impl<'a> SessionRecords<'a> {
         }
         session::check_inputs(session)?;
         *measurement = Measurement::default();
-        let trace = staged::measure_into(measurement, session, core::mem::take(seen), Beside::Nothing)?;
+        let trace = staged::measure_into(measurement, session, core::mem::take(seen), clamps, Beside::Nothing)?;
         (seen.rolling, seen.ahead, seen.steered) = (trace.rolling, trace.ahead, trace.steered);
         Ok(())
     }
 
+    /// Whether poses of these records can be taken as they are, if they are exact.
+    fn may_be_seen(&self) -> bool {
+        let plain = self.settings.method == Method::Staged && self.settings.cameras.is_empty();
+        plain && self.rolling.each.max(self.sweep.each) <= session::MAX_STATIONS
+    }
+
     /// Takes the poses of a record as they are. Says whether that is all there is to see: every wheel seen, in the rig, nothing to mend.
     fn see(&self, record: usize, seen: &mut Seen) -> bool {
-        let Self { settings, rolling, sweep, .. } = self;
-        let plain = settings.method == Method::Staged && settings.cameras.is_empty();
-        if !plain || rolling.each.max(sweep.each) > session::MAX_STATIONS {
+        let Self { rolling, sweep, .. } = self;
+        if !self.may_be_seen() {
             return false;
         }
         for (given, stations) in [(rolling, &mut seen.rolling), (sweep, &mut seen.steered.sweep)] {
@@ -596,12 +619,12 @@ pub fn measure(records: &SessionRecords<'_>, columns: &mut Columns<'_, '_>, warn
     same_length("warnings", warnings.len(), records.ahead.len())?;
     let (seen, measurement) = (Seen::default(), Measurement::default());
     let mut room = Room { session: records.empty(), seen, measurement };
-    for (record, bits) in warnings.iter_mut().enumerate() {
-        let mut result = records.measure(record, &mut room);
-        let Measurement { alignment, warnings, .. } = &mut room.measurement;
-        let found = if result.is_ok() { &warnings[..] } else { &[] };
-        *bits = found.iter().fold(0, |bits, warning| bits | warning.code.bit());
-        columns.write(record, result.as_mut().map(|()| alignment));
+    #[cfg(feature = "simd")]
+    let done = pulp::Arch::new().dispatch(sessions::Run { records, room: &mut room, columns, warnings });
+    #[cfg(not(feature = "simd"))]
+    let done = 0;
+    for record in done..records.ahead.len() {
+        records.write(record, None, &mut room, columns, warnings);
     }
     Ok(())
 }

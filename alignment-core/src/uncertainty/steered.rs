@@ -283,10 +283,7 @@ fn follow_axis(side: Side, sweep: &[Poses], geometry: &Geometry, rows: &mut [ByW
     let (wheel, from) = (side.front_wheel(), if side == Side::Left { 0 } else { PER_AXIS });
     let (Some(axis), Some(clamp)) = (geometry.axes.get(side), geometry.compensation.get(wheel)) else { return };
     let poses = || sweep.iter().filter_map(|station| station.get(wheel).as_ref());
-    let mut fit = FixedDirection::fit(poses());
-    if fit.in_rig.dot(geometry.up) < 0.0 {
-        fit = fit.reversed();
-    }
+    let fit = FixedDirection::fit(poses()).pointing_along(geometry.up);
     let guess = Vector::new(clamp.centre_in_target_mm);
     let (point, point_in_rig) = fit.fixed_point(poses(), guess);
     let share = 1.0 / poses().fold(0.0, |count, _| count + 1.0);
