@@ -17,6 +17,7 @@ use crate::turns::{self, Interpolated, LockReadings};
 use crate::units::{self, rad_from_deg};
 use crate::vehicle::Stand;
 use crate::wheel::{self, WheelInRig};
+use alloc::borrow::Cow;
 use alloc::vec::Vec;
 
 /// What a measurement rests on, kept for its uncertainty.
@@ -40,28 +41,31 @@ pub(crate) enum Beside {
 /// Measures a car from what was seen, and keeps what the readings rest on.
 pub(crate) fn measure(session: &Session, seen: Seen, beside: Beside) -> Result<(Measurement, Trace), Error> {
     let mut result = Measurement::default();
-    let trace = measure_into(&mut result, session, seen, None, beside)?;
-    Ok((result, trace))
+    let geometry = measure_into(&mut result, session, &seen, None, beside)?;
+    let Seen { rolling, ahead, steered, spreads, .. } = seen;
+    result.spreads = spreads;
+    Ok((result, Trace { rolling, ahead, steered, geometry }))
 }
 
-/// The same into an empty measurement of the caller: it is large to be handed about. The clamps may be known already, and beyond doubt.
+/// The same into an empty measurement of the caller: it is large to be handed about. The clamps may be known already, and beyond doubt. How frames
+/// scatter is left to the caller as well.
 pub(crate) fn measure_into(
     result: &mut Measurement,
     session: &Session,
-    seen: Seen,
+    seen: &Seen,
     clamps: Option<&ByWheel<Compensation>>,
     beside: Beside,
-) -> Result<Trace, Error> {
-    let Seen { rolling, ahead, mut steered, spreads, hidden } = seen;
-    (result.reference, result.spreads) = (session.reference, spreads);
+) -> Result<Geometry, Error> {
+    let Seen { rolling, ahead, steered, hidden, .. } = seen;
+    result.reference = session.reference;
     let Level { up, clamps, uneven } = match clamps.zip(session.up) {
         Some((clamps, up)) => Level { up: session::up_in_rig(up)?, clamps: (*clamps).into(), uneven: None },
-        None => level(session, &rolling, &ahead)?,
+        None => level(session, rolling, ahead)?,
     };
     result.datum_normal = up.to_array();
     result.warnings = clamps.warnings;
     result.warnings.extend(uneven);
-    result.warnings.extend(hidden);
+    result.warnings.extend_from_slice(hidden);
     result.residuals.rolling = clamps.residuals;
     let bounds = Bounds::of(session);
     checks::residuals(Stage::Rolling, &result.residuals.rolling, &Wheel::ALL, bounds.rolled, &mut result.warnings);
@@ -69,7 +73,7 @@ pub(crate) fn measure_into(
     let wheels = ByWheel::from_fn(|wheel| {
         clamps.wheels.get(wheel).zip(*ahead.get(wheel)).map(|(clamp, pose)| wheel::locate(&clamp, &pose))
     });
-    let one_vehicle = checks::one_vehicle(session, &clamps.wheels, &rolling, &wheels);
+    let one_vehicle = checks::one_vehicle(session, &clamps.wheels, rolling, &wheels);
     let rear_swing = BySide::from_fn(|side| steered.swing(side.rear_wheel(), &clamps.wheels, &wheels));
     if steered.rear_steers(rear_swing, &clamps.wheels, &wheels) {
         return Err(Error::new(ErrorCode::EndsSwapped));
@@ -84,14 +88,14 @@ pub(crate) fn measure_into(
         checks::runway(runway_mm, up, &wheels)?;
     }
     let mut geometry = Geometry::straight_ahead(session, up, &clamps.wheels, wheels);
-    let (Some((compensation, stand)), Some(wheels), Some(poses)) = (geometry.stand(), all(&wheels), all(&ahead)) else {
+    let (Some((compensation, stand)), Some(wheels), Some(poses)) = (geometry.stand(), all(&wheels), all(ahead)) else {
         let travel = clamps.travel_direction_in_rig;
-        for seen in [&checks::rolled_wheels(&clamps.wheels, &rolling), &wheels] {
+        for seen in [&checks::rolled_wheels(&clamps.wheels, rolling), &wheels] {
             checks::layout_of_seen(seen, travel, up).map_err(decided)?;
         }
         one_vehicle?;
         result.alignment = geometry.alignment()?;
-        return Ok(Trace { rolling, ahead, steered, geometry });
+        return Ok(geometry);
     };
 
     stand.check_layout().map_err(decided)?;
@@ -104,7 +108,7 @@ pub(crate) fn measure_into(
             result.warnings.push(warning.wheel(wheel));
         }
     }
-    let turned = checks::turned_since_rolling(session, &compensation, &rolling, &wheels);
+    let turned = checks::turned_since_rolling(session, &compensation, rolling, &wheels);
     let rear_tipped = turned.as_ref().and_then(|turned| checks::rear_tipped(turned, &bounds));
     // The rear spindles tell how the body turned, unless one of them tipped.
     let turned = turned.filter(|_| rear_tipped.is_none());
@@ -112,7 +116,7 @@ pub(crate) fn measure_into(
 
     let job = Job { turned, ..Job::of_poses(session, up, &compensation, &stand, &poses) };
     job.check_rear_steer(&steered.sweep, rear_swing)?;
-    let as_seen = (session.sweep_body == SweepBody::FoundAgain).then(|| steered.clone());
+    let mut steered = Cow::Borrowed(steered);
     if let Some(swept) = job.steer(&mut steered, &mut geometry, &mut result.warnings)? {
         job.watch_sweep(&steered.sweep, &swept, result);
         if swept.locked && beside == Beside::InstantaneousAxes {
@@ -124,8 +128,7 @@ pub(crate) fn measure_into(
         job.watch_lock(stage, lock, &mut result.warnings);
     }
     geometry.fill(&compensation, &stand, &mut result.alignment)?;
-    let steered = as_seen.unwrap_or(steered);
-    Ok(Trace { rolling, ahead, steered, geometry })
+    Ok(geometry)
 }
 
 /// What the steered stations show of a car whose clamps are compensated, from the poses alone: the doubts are left to [`measure`].
@@ -133,12 +136,12 @@ pub(crate) fn steer(
     session: &Session,
     geometry: &Geometry,
     ahead: &Poses,
-    mut steered: Steered,
+    steered: Steered,
 ) -> Result<Geometry, Error> {
     let mut found = geometry.clone();
     if let (Some((compensation, stand)), Some(ahead)) = (geometry.stand(), all(ahead)) {
         let job = Job::of_poses(session, geometry.up, &compensation, &stand, &ahead);
-        job.steer(&mut steered, &mut found, &mut Vec::new())?;
+        job.steer(&mut Cow::Owned(steered), &mut found, &mut Vec::new())?;
     }
     Ok(found)
 }
@@ -442,12 +445,12 @@ impl<'a> Job<'a> {
     /// Fills in what the steered stations show. None without a sweep.
     fn steer(
         &self,
-        steered: &mut Steered,
+        steered: &mut Cow<'_, Steered>,
         geometry: &mut Geometry,
         warnings: &mut Vec<Warning>,
     ) -> Result<Option<Swept>, Error> {
         if self.session.sweep_body == SweepBody::FoundAgain {
-            self.find_body_again(steered, warnings)?;
+            self.find_body_again(steered.to_mut(), warnings)?;
         }
         geometry.lock_left = self.lock(&steered.locks.left);
         geometry.lock_right = self.lock(&steered.locks.right);

@@ -483,9 +483,7 @@ impl<'a> SessionRecords<'a> {
         }
         session::check_inputs(session)?;
         *measurement = Measurement::default();
-        let trace = staged::measure_into(measurement, session, core::mem::take(seen), clamps, Beside::Nothing)?;
-        (seen.rolling, seen.ahead, seen.steered) = (trace.rolling, trace.ahead, trace.steered);
-        Ok(())
+        staged::measure_into(measurement, session, seen, clamps, Beside::Nothing).map(|_| ())
     }
 
     /// Whether poses of these records can be taken as they are, if they are exact.
