@@ -313,6 +313,17 @@ impl<From: Frame, T: Real> FixedDirection<From, T> {
         (guess + delta, mean + turned(&self.mean, delta))
     }
 
+    /// How far a pose lies from a turn about the direction and a fixed point, in the moving frame and in the rig: tilt, radians, and shift, mm.
+    #[inline(always)]
+    pub(crate) fn left_over(
+        &self,
+        pose: &Transform<Rig, From, T>,
+        (point, point_in_rig): (Vector<From, T>, Vector<Rig, T>),
+    ) -> [T; 2] {
+        let tilt = (pose.direction(self.in_moving) - self.in_rig).norm();
+        [tilt, (pose.point(point) - point_in_rig).norm()]
+    }
+
     /// The inverse of the scatter along the two axes square to the direction.
     #[inline(always)]
     fn inverse_across(&self) -> [[T; 2]; 2] {

@@ -12,7 +12,7 @@ use crate::frame::{Rig, Target, Transform, Vector};
 use crate::layout::{BySide, ByWheel, Side, Wheel};
 use crate::rigid;
 use crate::session::{self, Cameras, CompensationMethod, Datum, PoseNoise, Poses, Session, StationSpread, SweepBody};
-use crate::steering::{self, InstantaneousAxis, SteeringAxis, SweepStation};
+use crate::steering::{self, AxisLine, InstantaneousAxis, SteeringAxis, SweepStation};
 use crate::turns::{self, Interpolated, LockReadings};
 use crate::units::{self, rad_from_deg};
 use crate::vehicle::Stand;
@@ -47,19 +47,33 @@ pub(crate) fn measure(session: &Session, seen: Seen, beside: Beside) -> Result<(
     Ok((result, Trace { rolling, ahead, steered, geometry }))
 }
 
-/// The same into an empty measurement of the caller: it is large to be handed about. The clamps may be known already, and beyond doubt. How frames
-/// scatter is left to the caller as well.
+/// What is known of a session beforehand, and beyond doubt.
+pub(crate) struct Known {
+    pub(crate) clamps: ByWheel<Compensation>,
+    pub(crate) sweep: Option<KnownSweep>,
+}
+
+/// What the sweep shows of a car whose body stood still and whose wheels were locked.
+pub(crate) struct KnownSweep {
+    pub(crate) axes: BySide<AxisLine>,
+    pub(crate) range_deg: f64,
+    /// The steer angle at every station.
+    pub(crate) steer_deg: BySide<Vec<Option<f64>>>,
+}
+
+/// The same into an empty measurement of the caller: it is large to be handed about. How frames scatter is left to the caller as well. Of what is
+/// known beforehand no station need be seen.
 pub(crate) fn measure_into(
     result: &mut Measurement,
     session: &Session,
     seen: &Seen,
-    clamps: Option<&ByWheel<Compensation>>,
+    known: Option<&Known>,
     beside: Beside,
 ) -> Result<Geometry, Error> {
     let Seen { rolling, ahead, steered, hidden, .. } = seen;
     result.reference = session.reference;
-    let Level { up, clamps, uneven } = match clamps.zip(session.up) {
-        Some((clamps, up)) => Level { up: session::up_in_rig(up)?, clamps: (*clamps).into(), uneven: None },
+    let Level { up, clamps, uneven } = match known.zip(session.up) {
+        Some((known, up)) => Level { up: session::up_in_rig(up)?, clamps: known.clamps.into(), uneven: None },
         None => level(session, rolling, ahead)?,
     };
     result.datum_normal = up.to_array();
@@ -117,7 +131,9 @@ pub(crate) fn measure_into(
     let job = Job { turned, ..Job::of_poses(session, up, &compensation, &stand, &poses) };
     job.check_rear_steer(&steered.sweep, rear_swing)?;
     let mut steered = Cow::Borrowed(steered);
-    if let Some(swept) = job.steer(&mut steered, &mut geometry, &mut result.warnings)? {
+    if let Some(known) = known.and_then(|known| known.sweep.as_ref()) {
+        job.take_sweep(known, &mut geometry, &mut result.warnings);
+    } else if let Some(swept) = job.steer(&mut steered, &mut geometry, &mut result.warnings)? {
         job.watch_sweep(&steered.sweep, &swept, result);
         if swept.locked && beside == Beside::InstantaneousAxes {
             let between = |side| job.instantaneous_axes(side, swept.stations.get(side));
@@ -458,6 +474,18 @@ impl<'a> Job<'a> {
         swept.then(|| self.sweep(&steered.sweep, geometry, warnings)).transpose()
     }
 
+    /// Fills in what a sweep shows that is known beforehand.
+    fn take_sweep(&self, known: &KnownSweep, geometry: &mut Geometry, warnings: &mut Vec<Warning>) {
+        let KnownSweep { axes: BySide { left, right }, range_deg, steer_deg } = known;
+        geometry.axes = BySide { left: Some(*left), right: Some(*right) };
+        geometry.sweep_range_deg = Some(*range_deg);
+        geometry.other_wheel_deg = BySide::from_fn(|inside| turn(self.session, inside, steer_deg, warnings));
+        let Some(turned) = &self.turned else { return };
+        for (wheel, axis) in [(Wheel::Fl, left), (Wheel::Fr, right)] {
+            warnings.extend(checks::front_tipped(turned, wheel, axis.direction, &self.bounds));
+        }
+    }
+
     fn lock(&self, station: &Poses) -> LockReadings {
         let steer = |side: Side| Some(self.steer_deg(side, self.spindle(station, side.front_wheel())?));
         LockReadings { left_deg: steer(Side::Left), right_deg: steer(Side::Right) }
@@ -657,7 +685,7 @@ impl<'a> Job<'a> {
         let in_sweep = if locked_in_still_body { slipped_or_rolled() } else { None };
         in_sweep
             .or_else(|| checks::ahead_disagrees(stations, compensation, &ahead, wheel, axis, &self.bounds))
-            .or_else(|| checks::front_tipped(self.turned.as_ref()?, wheel, axis, &self.bounds))
+            .or_else(|| checks::front_tipped(self.turned.as_ref()?, wheel, axis.direction, &self.bounds))
     }
 
     /// The axis from each station to the next.

@@ -47,7 +47,7 @@ use crate::paths::COUNT;
 use crate::pose::{self, Pose, ROTATION_TOLERANCE};
 use crate::session::{self, Centreline, Method, Poses, Session, Sighting, Stage, Station};
 use crate::spindle::runout_deg;
-use crate::staged::{self, Beside, Seen};
+use crate::staged::{self, Beside, Known, Seen};
 use crate::vehicle::{self, AheadReadings};
 use alloc::vec::Vec;
 use core::ops::Range;
@@ -455,16 +455,16 @@ impl<'a> SessionRecords<'a> {
         }
     }
 
-    /// Measures one record and writes what was found. Its clamps may be known already.
+    /// Measures one record and writes what was found. What is known of it beforehand need not be seen.
     fn write(
         &self,
         record: usize,
-        clamps: Option<&ByWheel<Compensation>>,
+        known: Option<&Known>,
         room: &mut Room,
         columns: &mut Columns<'_, '_>,
         warnings: &mut [u32],
     ) {
-        let mut result = self.measure(record, clamps, room);
+        let mut result = self.measure(record, known, room);
         let Measurement { alignment, warnings: found, .. } = &mut room.measurement;
         let found = if result.is_ok() { &found[..] } else { &[] };
         warnings[record] = found.iter().fold(0, |bits, warning| bits | warning.code.bit());
@@ -472,18 +472,18 @@ impl<'a> SessionRecords<'a> {
     }
 
     /// Measures one record, in the room that the one before has left.
-    fn measure(&self, record: usize, clamps: Option<&ByWheel<Compensation>>, room: &mut Room) -> Result<(), Error> {
+    fn measure(&self, record: usize, known: Option<&Known>, room: &mut Room) -> Result<(), Error> {
         let Room { session, seen, measurement } = room;
         self.fill_settings(record, session);
         // A session is built only of what must be mended, refused, or explained.
-        if !self.see(record, seen) {
+        if !self.see(record, known, seen) {
             self.fill(record, session)?;
             *measurement = crate::measure(session)?;
             return Ok(());
         }
         session::check_inputs(session)?;
         *measurement = Measurement::default();
-        staged::measure_into(measurement, session, seen, clamps, Beside::Nothing).map(|_| ())
+        staged::measure_into(measurement, session, seen, known, Beside::Nothing).map(|_| ())
     }
 
     /// Whether poses of these records can be taken as they are, if they are exact.
@@ -493,11 +493,12 @@ impl<'a> SessionRecords<'a> {
     }
 
     /// Takes the poses of a record as they are. Says whether that is all there is to see: every wheel seen, in the rig, nothing to mend.
-    fn see(&self, record: usize, seen: &mut Seen) -> bool {
+    fn see(&self, record: usize, known: Option<&Known>, seen: &mut Seen) -> bool {
         let Self { rolling, sweep, .. } = self;
         if !self.may_be_seen() {
             return false;
         }
+        let sweep = if known.is_some_and(|known| known.sweep.is_some()) { &Stations::default() } else { sweep };
         for (given, stations) in [(rolling, &mut seen.rolling), (sweep, &mut seen.steered.sweep)] {
             stations.resize(given.each, Poses::default());
             if !given.of(record).iter().zip(stations).all(|(poses, station)| see(poses, station)) {
