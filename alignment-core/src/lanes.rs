@@ -155,6 +155,12 @@ mod register {
             Self { numbers: self.simd.select_f64s(truths.holds, self.numbers, other.numbers), ..self }
         }
 
+        /// The numbers, and this one where they are NaN.
+        #[inline(always)]
+        pub(crate) fn or(self, value: f64) -> Self {
+            self.where_else(self.within([f64::NEG_INFINITY, f64::INFINITY]), self.like(value))
+        }
+
         /// c₀ + x·(c₁ + x·(c₂ + …)).
         #[inline(always)]
         fn polynomial<const N: usize>(self, coefficients: [f64; N]) -> Self {

@@ -63,3 +63,14 @@ def _flatten(tree: dict[str, Any], parent: str = "") -> Iterator[tuple[str, Any]
             yield from _flatten(value, f"{parent}{key}.")
         elif value is not None:
             yield f"{parent}{key}", value
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Let the ledger be checked last, and only when all that it tells of has run."""
+    last = [item for item in items if item.path.name == "test_ledger.py"]
+    if not last:
+        return
+    files = {path.name for path in Path(__file__).parent.glob("test_*.py")}
+    items[:] = [item for item in items if item not in last]
+    if files <= {item.path.name for item in [*items, *last]}:
+        items.extend(last)

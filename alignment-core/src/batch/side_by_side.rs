@@ -1,6 +1,6 @@
 //! Several records side by side, in the lanes of a register.
 
-use super::{AheadRecords, Columns, Poses4, index_of};
+use super::{AheadRecords, Columns, Poses4, index_of, to_f64};
 use crate::frame::{Frame, Rig, Target, Transform, Vector};
 use crate::lanes::{Lanes, Real, Truths};
 use crate::layout::{ByWheel, Wheel};
@@ -13,7 +13,7 @@ use pulp::{Simd, WithSimd};
 /// The most lanes of any register.
 const MOST_LANES: usize = 8;
 /// So many records are computed before their columns are written: what a column gets at once should be worth the way to it.
-const TILE: usize = 32;
+const TILE: usize = 64;
 /// How many readings the poses of one record give.
 const AHEAD: usize = 58;
 
@@ -27,29 +27,32 @@ impl WithSimd for Run<'_, '_, '_, '_> {
     type Output = usize;
 
     #[inline(always)]
+    #[expect(clippy::large_stack_arrays, reason = "30 kB, to be near the processor")]
     fn with_simd<S: Simd>(self, simd: S) -> usize {
         let Self { records, columns } = self;
-        let lanes = S::F64_LANES;
-        let whole = if lanes > MOST_LANES { 0 } else { records.poses.len() / lanes * lanes };
+        let whole = if S::F64_LANES > MOST_LANES { 0 } else { records.poses.len() / S::F64_LANES * S::F64_LANES };
+        let order = order(simd);
         let mut tile = [[0.0; TILE]; AHEAD];
-        let mut poses = [[[[0.0; 4]; 4]; 4]; TILE];
+        let mut rows = Rows([[[[0.0; 4]; MOST_LANES]; 4]; 4]);
         for first in (0..whole).step_by(TILE) {
             let height = TILE.min(whole - first);
-            // In their order, as memory gives them fastest; the lanes then take them from nearby.
-            poses[..height].copy_from_slice(&records.poses[first..first + height]);
             let mut doubtful = [false; TILE];
-            for row in (0..height).step_by(lanes) {
-                let sound = SideBySide { records, poses: &poses[row..row + lanes], simd, first: first + row }
-                    .read(row, &mut tile);
+            for row in (0..height).step_by(S::F64_LANES) {
+                rows.fill(&records.poses[first + row..first + row + S::F64_LANES], &order);
+                let sound = SideBySide { records, rows: &rows, simd, first: first + row }.read(row, &mut tile);
                 sound.each(|lane, sound| doubtful[row + lane] = !sound);
             }
             columns.codes[first..first + height].fill(0);
             for (column, &reading) in columns.values.iter_mut().zip(columns.readings) {
-                let rows = &mut column[first..first + height];
+                let column = &mut column[first..first + height];
                 match slot_of(reading) {
-                    Some(slot) => rows.copy_from_slice(&tile[slot][..height]),
+                    Some(slot) => match column.as_mut_array() {
+                        // Of a length that is known: a few moves, and no call for them.
+                        Some(column) => *column = tile[slot],
+                        None => column.copy_from_slice(&tile[slot][..height]),
+                    },
                     None => {
-                        for (row, number) in rows.iter_mut().enumerate() {
+                        for (row, number) in column.iter_mut().enumerate() {
                             *number = records.of_clamp(reading, first + row).unwrap_or(f64::NAN);
                         }
                     }
@@ -61,6 +64,44 @@ impl WithSimd for Run<'_, '_, '_, '_> {
         }
         whole
     }
+}
+
+/// The poses of several records: of each wheel, each row of its matrix, that row of every record.
+#[repr(align(64))]
+struct Rows([[[[f64; 4]; MOST_LANES]; 4]; 4]);
+
+impl Rows {
+    /// Takes the poses in their order, as memory gives them fastest.
+    #[inline(always)]
+    fn fill(&mut self, records: &[Poses4], order: &[usize; MOST_LANES]) {
+        for (poses, &place) in records.iter().zip(order) {
+            for (pose, rows) in poses.iter().zip(&mut self.0) {
+                for (row, each) in pose.iter().zip(rows) {
+                    each[place % MOST_LANES] = *row;
+                }
+            }
+        }
+    }
+}
+
+/// Where a record's row is to stand, so that [`columns_of`] brings the record to the lane of its number.
+#[inline(always)]
+fn order<S: Simd>(simd: S) -> [usize; MOST_LANES] {
+    let places = core::array::from_fn(|place| [to_f64(place); 4]);
+    let [first, ..] = columns_of(simd, &places);
+    let mut order = [0; MOST_LANES];
+    for (lane, &place) in first.as_slice().iter().take(MOST_LANES).enumerate() {
+        order[lane] = (0..MOST_LANES).find(|&k| to_f64(k).to_bits() == place.to_bits()).unwrap_or(0);
+    }
+    order
+}
+
+/// The four numbers of a row, each from every record.
+#[inline(always)]
+fn columns_of<S: Simd>(simd: S, rows: &[[f64; 4]; MOST_LANES]) -> [Lanes<S>; 4] {
+    let (registers, _) = S::as_simd_f64s(rows.as_flattened());
+    let [a, b, c, d] = simd.deinterleave_shfl_f64s([registers[0], registers[1], registers[2], registers[3]]);
+    [Lanes::new(simd, a), Lanes::new(simd, b), Lanes::new(simd, c), Lanes::new(simd, d)]
 }
 
 impl AheadRecords<'_> {
@@ -93,7 +134,7 @@ const fn slot_of(reading: usize) -> Option<usize> {
 #[derive(Clone, Copy)]
 struct SideBySide<'r, 'a, S: Simd> {
     records: &'r AheadRecords<'a>,
-    poses: &'r [Poses4],
+    rows: &'r Rows,
     simd: S,
     first: usize,
 }
@@ -103,7 +144,7 @@ impl<S: Simd> SideBySide<'_, '_, S> {
     #[inline(always)]
     fn read(self, row: usize, tile: &mut [[f64; TILE]; AHEAD]) -> Truths<S> {
         let Self { records, .. } = self;
-        let up = self.vector(self.of(records.up));
+        let up = self.vector(records.up, |up| *up);
         let [fl, fr, rl, rr] = [Wheel::Fl, Wheel::Fr, Wheel::Rl, Wheel::Rr];
         let (poses, seen) = four([self.wheel(fl), self.wheel(fr), self.wheel(rl), self.wheel(rr)]);
         let (radii, radii_mm) = four([self.radius_mm(fl), self.radius_mm(fr), self.radius_mm(rl), self.radius_mm(rr)]);
@@ -155,41 +196,44 @@ impl<S: Simd> SideBySide<'_, '_, S> {
         near_one(up.norm()) & poses & radii & stand.is_a_car() & angles.within([f64::NEG_INFINITY, f64::INFINITY])
     }
 
-    /// What a slice has for each of the records.
+    /// A number of what a slice has for each of the records.
     #[inline(always)]
-    fn of<T>(self, each: &[T]) -> impl Iterator<Item = &T> {
-        let same = each.len() == 1;
-        let own = if same { &each[..1] } else { &each[self.first..self.first + S::F64_LANES] };
-        own.iter().cycle().take(S::F64_LANES)
-    }
-
-    #[inline(always)]
-    fn load(self, gathered: &Gathered) -> Lanes<S> {
+    fn number<T>(self, each: &[T], number: impl Fn(&T) -> f64) -> Lanes<S> {
+        if let [same] = each {
+            return Lanes::splat(self.simd, number(same));
+        }
+        let mut gathered = Gathered([0.0; MOST_LANES]);
+        for (lane, own) in each[self.first..self.first + S::F64_LANES].iter().enumerate() {
+            gathered.0[lane] = number(own);
+        }
         Lanes::new(self.simd, S::as_simd_f64s(&gathered.0).0[0])
     }
 
-    /// One vector of each record.
+    /// A vector of what a slice has for each of the records.
     #[inline(always)]
-    fn vector<'v, F: Frame>(self, each: impl Iterator<Item = &'v [f64; 3]>) -> Vector<F, Lanes<S>> {
-        let mut xyz = [Gathered([0.0; MOST_LANES]); 3];
-        gather(each, &mut xyz);
-        Vector::new([self.load(&xyz[0]), self.load(&xyz[1]), self.load(&xyz[2])])
+    fn vector<F: Frame, T>(self, each: &[T], vector: impl Fn(&T) -> [f64; 3]) -> Vector<F, Lanes<S>> {
+        let [x, y, z] = [0, 1, 2];
+        Vector::new([
+            self.number(each, |own| vector(own)[x]),
+            self.number(each, |own| vector(own)[y]),
+            self.number(each, |own| vector(own)[z]),
+        ])
     }
 
     /// Where one wheel is, and whether its pose and its clamp are beyond doubt.
     #[inline(always)]
     fn wheel(self, wheel: Wheel) -> (Truths<S>, WheelInRig<Lanes<S>>) {
-        let (Self { records, .. }, w) = (self, index_of(wheel));
-        let mut rows = [Gathered([0.0; MOST_LANES]); 16];
-        gather(self.poses.iter().map(|poses| poses[w].as_flattened().first_chunk().unwrap_or(&[0.0; 16])), &mut rows);
-        let pose = |k: usize| self.load(&rows[k]);
-        let axis = |column: usize| Vector::new([pose(column), pose(4 + column), pose(8 + column)]);
+        let (Self { records, rows, simd, .. }, w) = (self, index_of(wheel));
+        let [a, b, c, d] = &rows.0[w];
+        let [a, b, c, d] = [columns_of(simd, a), columns_of(simd, b), columns_of(simd, c), columns_of(simd, d)];
+        let axis = |column: usize| Vector::new([a[column], b[column], c[column]]);
         let rig_from_target = Transform::<Rig, Target, Lanes<S>>::from_axes([axis(0), axis(1), axis(2)], axis(3));
-        let spindle = self.vector(self.of(records.spindle_in_target).map(|each| &each[w]));
-        let centre = self.vector(self.of(records.centre_in_target_mm).map(|each| &each[w]));
-        let [zero, one] = [0.0, 1.0].map(|expected| [expected - ROTATION_TOLERANCE, expected + ROTATION_TOLERANCE]);
+        let spindle = self.vector(records.spindle_in_target, |each| each[w]);
+        let centre = self.vector(records.centre_in_target_mm, |each| each[w]);
+        let [zero, one] =
+            [[-ROTATION_TOLERANCE, ROTATION_TOLERANCE], [1.0 - ROTATION_TOLERANCE, 1.0 + ROTATION_TOLERANCE]];
         let sound = pose::is_exact(&rig_from_target)
-            & (pose(12).within(zero) & pose(13).within(zero) & pose(14).within(zero) & pose(15).within(one))
+            & (d[0].within(zero) & d[1].within(zero) & d[2].within(zero) & d[3].within(one))
             & near_one(spindle.dot(spindle))
             & centre.dot(centre).within([0.0, MAX_COORDINATE_MM * MAX_COORDINATE_MM]);
         (sound, wheel::located(spindle, centre, &rig_from_target))
@@ -198,19 +242,12 @@ impl<S: Simd> SideBySide<'_, '_, S> {
     /// The radius under load, or rolling; NaN for none.
     #[inline(always)]
     fn radius_mm(self, wheel: Wheel) -> (Truths<S>, Option<Lanes<S>>) {
-        let [least, most] = LOADED_RADIUS_RANGE_MM;
-        let (mut rolling, mut refused) = (Gathered([0.0; MOST_LANES]), Gathered([0.0; MOST_LANES]));
-        for (lane, radii) in self.of(self.records.rolling_radius_mm).enumerate() {
-            let radius = radii[index_of(wheel)];
-            rolling.0[lane] = radius;
-            refused.0[lane] = f64::from(u8::from(radius < least || radius > most));
-        }
-        let (rolling, refused) = (self.load(&rolling), self.load(&refused));
+        let rolling = self.number(self.records.rolling_radius_mm, |radii| radii[index_of(wheel)]);
         let radius = match *self.records.loaded_radius_mm.of_wheel(wheel) {
             Some(radius) => Lanes::splat(self.simd, radius),
             None => rolling,
         };
-        (refused.within([0.0, 0.0]), Some(radius))
+        (rolling.or(LOADED_RADIUS_RANGE_MM[0]).within(LOADED_RADIUS_RANGE_MM), Some(radius))
     }
 }
 
@@ -228,14 +265,4 @@ struct Gathered([f64; MOST_LANES]);
 #[inline(always)]
 fn near_one<S: Simd>(length: Lanes<S>) -> Truths<S> {
     length.within([1.0 - UNIT_LENGTH_TOLERANCE, 1.0 + UNIT_LENGTH_TOLERANCE])
-}
-
-/// So many numbers of each record.
-#[inline(always)]
-fn gather<'v, const N: usize>(each: impl Iterator<Item = &'v [f64; N]>, to: &mut [Gathered; N]) {
-    for (lane, numbers) in each.enumerate() {
-        for (gathered, &number) in to.iter_mut().zip(numbers) {
-            gathered.0[lane] = number;
-        }
-    }
 }
