@@ -3,13 +3,14 @@
 //! Most sessions are plain: every wheel was seen, every pose is exact, nothing is weak. Their fits are computed for several records at once,
 //! by the formulas that serve one. Wherever anything is in doubt, however little, the lanes say so, and the record is measured by itself.
 
-use super::{Columns, Poses4, Room, SessionRecords, index_of, of};
+use super::side_by_side::{MOST_LANES, Rows, near_one, number_of, order, vector_of};
+use super::{Columns, Poses4, Room, SessionRecords, index_of};
 use crate::checks::{Bounds, LEAST_NOISE_DEG};
 use crate::compensation::{self, Compensation, Residual, SHORT_ROLL_DEG};
 use crate::frame::{Frame, Rig, Target, Transform, Vector, Vehicle};
 use crate::lanes::{Lanes, Real, Truths};
 use crate::layout::{BySide, ByWheel, Side, Wheel};
-use crate::pose::{self, MAX_COORDINATE_MM, ROTATION_TOLERANCE, UNIT_LENGTH_TOLERANCE};
+use crate::pose::MAX_COORDINATE_MM;
 use crate::rigid::FixedDirection;
 use crate::session::{CompensationMethod, Datum, LOADED_RADIUS_RANGE_MM, RollingBody, SweepBody};
 use crate::slip;
@@ -22,8 +23,6 @@ use crate::wheel::{self, WheelInRig};
 use alloc::vec::Vec;
 use pulp::{Simd, WithSimd};
 
-/// The most lanes of any register.
-const MOST_LANES: usize = 8;
 /// A bound that is kept by less than this share of it is left to the record itself, whose sums run in another order.
 const CLEARLY: f64 = 1.0 - 1e-9;
 /// A swing of the rear spindles, radians, that is far from what is refused as steering.
@@ -48,10 +47,10 @@ impl WithSimd for Run<'_, '_, '_, '_> {
             return 0;
         }
         let whole = records.ahead.len() / lanes * lanes;
-        let bounds = Bounds::of(records.settings);
+        let (order, bounds) = (order(simd), Bounds::of(records.settings));
         let mut stations = Vec::with_capacity(records.rolling.each);
         for first in (0..whole).step_by(lanes) {
-            let group = SideBySide { records, simd, first, bounds: &bounds };
+            let group = SideBySide { records, simd, order: &order, first, bounds: &bounds };
             let known = group.known(&mut stations);
             for (lane, known) in known.iter().take(lanes).enumerate() {
                 records.write(first + lane, known.as_ref(), room, columns, warnings);
@@ -89,6 +88,7 @@ type Station<S> = [Transform<Rig, Target, Lanes<S>>; 4];
 struct SideBySide<'r, 'a, S: Simd> {
     records: &'r SessionRecords<'a>,
     simd: S,
+    order: &'r [usize; MOST_LANES],
     first: usize,
     bounds: &'r Bounds,
 }
@@ -122,11 +122,9 @@ impl<S: Simd> SideBySide<'_, '_, S> {
     /// What the fits show of each record, where it is beyond doubt.
     #[inline(always)]
     fn known(self, stations: &mut Vec<Station<S>>) -> [Option<Known>; MOST_LANES] {
-        let Self { records, .. } = self;
-        let up = self.vector(|record| match records.up {
-            [] => records.settings.up.unwrap_or_default(),
-            each => *of(each, record),
-        });
+        let Self { records, simd, first, .. } = self;
+        let common = [records.settings.up.unwrap_or_default()];
+        let up = vector_of(simd, first, if records.up.is_empty() { &common } else { records.up }, |up| *up);
         let level = near_one(up.norm());
         let up = up.unit();
         let (clamps, sound) = self.clamps(up, stations);
@@ -150,7 +148,7 @@ impl<S: Simd> SideBySide<'_, '_, S> {
     /// The rolling compensation of a car that goes straight, and whether it is beyond doubt.
     #[inline(always)]
     fn clamps(self, up: Vector<Rig, Lanes<S>>, stations: &mut Vec<Station<S>>) -> (Clamps<S>, Truths<S>) {
-        let Self { records, .. } = self;
+        let Self { records, simd, first, .. } = self;
         let mut sound = up.x().like(0.0).within([0.0, 0.0]);
         stations.clear();
         for station in 0..records.rolling.each {
@@ -199,10 +197,10 @@ impl<S: Simd> SideBySide<'_, '_, S> {
             let ((radius, offset), told) = roll.radius_and_offset_if_told(travel, None);
             let [tilts, shifts] = roll.left_over(travel, radius, offset);
             let spindle = roll.direction.in_moving;
-            let standoff = self.number(|record| match records.clamp_standoff_mm {
-                [] => *records.settings.clamp_standoff_mm.get(wheel),
-                each => of(each, record)[index_of(wheel)],
-            });
+            let standoff = match records.clamp_standoff_mm {
+                [] => number.like(*records.settings.clamp_standoff_mm.get(wheel)),
+                each => number_of(simd, first, each, |standoffs| standoffs[i]),
+            };
             let centre = offset - spindle * standoff;
             let runout = spindle::runout_deg(spindle);
             sound = sound
@@ -334,50 +332,18 @@ impl<S: Simd> SideBySide<'_, '_, S> {
     /// One station of each record, and whether every pose is exact.
     #[inline(always)]
     fn station<'p>(self, of_record: impl Fn(usize) -> &'p Poses4) -> (Station<S>, Truths<S>) {
-        let mut exact = Lanes::splat(self.simd, 0.0).within([0.0, 0.0]);
-        let [zero, one] = [0.0, 1.0].map(|expected| [expected - ROTATION_TOLERANCE, expected + ROTATION_TOLERANCE]);
-        let none = Vector::none_like(Lanes::splat(self.simd, 0.0));
+        let Self { simd, first, order, .. } = self;
+        let mut rows = Rows::default();
+        rows.fill((first..first + S::F64_LANES).map(of_record), order);
+        let none = Vector::none_like(Lanes::splat(simd, 0.0));
+        let mut exact = none.x().within([0.0, 0.0]);
         let mut poses = [Transform::from_axes([none; 3], none); 4];
         for (wheel, pose) in poses.iter_mut().enumerate() {
-            let mut gathered = [Gathered([0.0; MOST_LANES]); 16];
-            for lane in 0..S::F64_LANES {
-                let matrix = of_record(self.first + lane)[wheel].as_flattened();
-                for (to, from) in gathered.iter_mut().zip(matrix) {
-                    to.0[lane] = *from;
-                }
-            }
-            let number = |k: usize| self.load(&gathered[k]);
-            let axis = |column: usize| Vector::new([number(column), number(4 + column), number(8 + column)]);
-            *pose = Transform::from_axes([axis(0), axis(1), axis(2)], axis(3));
-            let last = number(12).within(zero) & number(13).within(zero) & number(14).within(zero);
-            exact = exact & pose::is_exact(pose) & (last & number(15).within(one));
+            let (sound, own) = rows.pose(simd, wheel);
+            *pose = own;
+            exact = exact & sound;
         }
         (poses, exact)
-    }
-
-    /// A vector of each record.
-    #[inline(always)]
-    fn vector<F: Frame>(self, of_record: impl Fn(usize) -> [f64; 3]) -> Vector<F, Lanes<S>> {
-        Vector::new([
-            self.number(|record| of_record(record)[0]),
-            self.number(|record| of_record(record)[1]),
-            self.number(|record| of_record(record)[2]),
-        ])
-    }
-
-    /// A number of each record.
-    #[inline(always)]
-    fn number(self, of_record: impl Fn(usize) -> f64) -> Lanes<S> {
-        let mut gathered = Gathered([0.0; MOST_LANES]);
-        for lane in 0..S::F64_LANES {
-            gathered.0[lane] = of_record(self.first + lane);
-        }
-        self.load(&gathered)
-    }
-
-    #[inline(always)]
-    fn load(self, gathered: &Gathered) -> Lanes<S> {
-        Lanes::new(self.simd, S::as_simd_f64s(&gathered.0).0[0])
     }
 }
 
@@ -427,14 +393,4 @@ fn yaw_deg<S: Simd>(side: Side, spindle: Vector<Vehicle, Lanes<S>>) -> Lanes<S> 
     let (x, y) = (spindle.x(), spindle.y());
     let sign = x.like(side.sign());
     -sign * (x.atan2_rad(sign * y) * x.like(DEG_PER_RAD))
-}
-
-/// One number of each record, where a register can be loaded from.
-#[derive(Clone, Copy)]
-#[repr(align(64))]
-struct Gathered([f64; MOST_LANES]);
-
-#[inline(always)]
-fn near_one<S: Simd>(length: Lanes<S>) -> Truths<S> {
-    length.within([1.0 - UNIT_LENGTH_TOLERANCE, 1.0 + UNIT_LENGTH_TOLERANCE])
 }
