@@ -714,6 +714,7 @@ fn tilt_is_suspect(squares: f64, count: f64, noise: Option<PoseNoise>) -> bool {
 
 /// The greatest sums of squares of tilts, deg², and of shifts, mm², over the stations of a rolled wheel that ask for no explanation and are not
 /// high: whatever its radius.
+#[cfg(feature = "simd")]
 pub(crate) fn most_left_over(count: f64, high: Residual, noise: Option<PoseNoise>) -> [f64; 2] {
     let tilt = slip::most_unsuspected(2.0 * count - 4.0, noise.map(|noise| noise.rotation_deg), LEAST_SLIP_DEG);
     let shift = slip::most_unsuspected(2.0 * count - 5.0, noise.map(|noise| noise.translation_mm), LEAST_SLIP_MM);

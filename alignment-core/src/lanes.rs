@@ -120,6 +120,7 @@ pub(crate) struct Truths<S: Simd> {
 mod register {
     use super::{Add, BitAnd, Div, Lanes, Mul, Neg, Real, Simd, Sub, Truths};
     use crate::units::DEG_PER_RAD;
+    use core::f64::consts::{FRAC_PI_2, FRAC_PI_4};
 
     impl<S: Simd> Lanes<S> {
         #[inline(always)]
@@ -349,8 +350,7 @@ mod register {
     }
 
     /// The arc tangents of 0.5, 1, 1.5 and ∞, and what is missing from them.
-    const ATAN_HIGH: [f64; 4] =
-        [0.463_647_609_000_806_1, 0.785_398_163_397_448_3, 0.982_793_723_247_329_1, 1.570_796_326_794_896_6];
+    const ATAN_HIGH: [f64; 4] = [0.463_647_609_000_806_1, FRAC_PI_4, 0.982_793_723_247_329, FRAC_PI_2];
     const ATAN_LOW: [f64; 4] = [
         2.269_877_745_296_168_7e-17,
         3.061_616_997_868_383e-17,

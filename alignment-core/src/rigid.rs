@@ -103,6 +103,7 @@ pub(crate) struct FixedDirection<From: Frame, T = f64> {
 }
 
 /// Rotations: their mean R̄, and how they scatter about it, Σ(R − R̄)ᵀ(R − R̄) by its columns.
+#[derive(Clone, Copy)]
 struct Scatter<From: Frame, T> {
     mean: Matrix3<T>,
     matrix: [Vector<From, T>; 3],
@@ -137,6 +138,7 @@ impl<From: Frame, T: Real> Scatter<From, T> {
 }
 
 /// A symmetric matrix of which one eigenvector is known.
+#[derive(Clone, Copy)]
 struct Split<F: Frame, T = f64> {
     direction: Vector<F, T>,
     square: [Vector<F, T>; 2],
@@ -187,6 +189,7 @@ impl<F: Frame, T: Real> Split<F, T> {
     }
 
     /// By the eigenvector of the least eigenvalue, where a few steps find it, and whether they do.
+    #[cfg(feature = "simd")]
     #[inline(always)]
     fn by_steps(matrix: &[Vector<F, T>; 3]) -> (Self, T::Truth) {
         let rounding = rounding(matrix);
@@ -333,13 +336,14 @@ impl<From: Frame, T: Real> FixedDirection<From, T> {
     }
 
     #[inline(always)]
-    fn of(Scatter { mean, count, .. }: Scatter<From, T>, split: Split<From, T>) -> Self {
-        let Split { direction: in_moving, square, across } = split;
+    fn of(scatter: &Scatter<From, T>, split: &Split<From, T>) -> Self {
+        let (Scatter { mean, count, .. }, Split { direction: in_moving, square, across }) = (*scatter, *split);
         Self { in_moving, in_rig: turned(&mean, in_moving).unit(), square, mean, scatter: across, count }
     }
 
     /// As [`fit`](FixedDirection::fit) of rotations made of such numbers, where a few steps find the direction; and whether they do, and the stations
     /// tell as much about the axis as two that are so far apart.
+    #[cfg(feature = "simd")]
     #[inline(always)]
     pub(crate) fn fit_plain<'a>(
         stations: impl Iterator<Item = &'a Transform<Rig, From, T>> + Clone,
@@ -355,7 +359,7 @@ impl<From: Frame, T: Real> FixedDirection<From, T> {
         // Rounding leaves a little to be looked into by the angle itself.
         let least = 2.0 * half_chord * half_chord * (1.0 + 1e-9);
         let enough = split.least_across().within([least, f64::INFINITY]);
-        (Self::of(scatter, split), found & enough)
+        (Self::of(&scatter, &split), found & enough)
     }
 }
 
@@ -368,7 +372,7 @@ impl<From: Frame> FixedDirection<From> {
     {
         let scatter = Scatter::of(stations, 0.0);
         let split = Split::by_least(&scatter.matrix);
-        Self::of(scatter, split)
+        Self::of(&scatter, &split)
     }
 
     /// The inverse of the scatter, square to the direction.

@@ -180,9 +180,8 @@ impl<'a> RolledWheel<'a> {
         let direction = outward(direction, lateral)?;
         let outward = direction.in_rig;
         // Across a spindle that stands upright no wheel rolls forward.
-        let (sin, cos) = (outward.dot(up).abs(), outward.cross(up).norm());
-        if sin > TAN_MAX_SPINDLE_SKEW * cos {
-            let rise_deg = atan2_deg(sin, cos);
+        if !lies_across_up(outward, up) {
+            let rise_deg = atan2_deg(outward.dot(up).abs(), outward.cross(up).norm());
             return Err(Error::new(ErrorCode::SpindleNotLateral).value(rise_deg).at_most(MAX_SPINDLE_SKEW_DEG));
         }
         let side = wheel.side().sign();
@@ -410,6 +409,7 @@ impl<'a, T: Real> RolledWheel<'a, T> {
     /// As [`observe`](RolledWheel::observe) of a wheel that was seen at all stations, `across` being outward; and whether it is beyond doubt: it
     /// rolled far enough for no warning, by steps that can be no others. The stations stand in the order of travel of the number that
     /// `first` takes.
+    #[cfg(feature = "simd")]
     #[inline(always)]
     pub(crate) fn observe_plain(
         stations: &'a [[Transform<Rig, Target, T>; 4]],
@@ -419,7 +419,7 @@ impl<'a, T: Real> RolledWheel<'a, T> {
         first: impl Fn(T) -> f64,
     ) -> (Self, T::Truth) {
         /// The angles and the travel that [`likely_step`] takes as they are.
-        const STEP_RAD: [f64; 2] = [-2.09, 3.14];
+        const STEP_RAD: [f64; 2] = [-2.0, 3.0];
         const TRAVEL_MM: [f64; 2] = [f64::MIN_POSITIVE, 199.0];
         let poses = || stations.iter().map(|station| &station[wheel.index()]);
         let (direction, told) = FixedDirection::fit_plain(poses(), up.x(), MIN_ROLL_DEG * 0.5);
@@ -512,6 +512,7 @@ impl<'a, T: Real> RolledWheel<'a, T> {
     }
 
     /// How far each pose lies from the motion fitted to a car that goes straight, as sums of squares: tilts, deg², and shifts, mm².
+    #[cfg(feature = "simd")]
     #[inline(always)]
     pub(crate) fn left_over(&self, travel: Vector<Rig, T>, radius_mm: T, offset: Vector<Target, T>) -> [T; 2] {
         let [mut tilts, mut shifts] = [radius_mm.like(0.0); 2];
@@ -580,9 +581,8 @@ impl<'a> SpunWheel<'a> {
 fn outward(direction: FixedDirection<Target>, lateral: Lateral) -> Result<FixedDirection<Target>, Error> {
     let (Lateral::Sure(across) | Lateral::Rough(across)) = lateral;
     let direction = direction.pointing_along(across);
-    let (sin, cos) = (direction.in_rig.cross(across).norm(), direction.in_rig.dot(across));
-    if matches!(lateral, Lateral::Sure(_)) && sin > TAN_MAX_SPINDLE_SKEW * cos {
-        let skew_deg = atan2_deg(sin, cos);
+    if matches!(lateral, Lateral::Sure(_)) && !lies_across(direction.in_rig, across) {
+        let skew_deg = atan2_deg(direction.in_rig.cross(across).norm(), direction.in_rig.dot(across));
         return Err(Error::new(ErrorCode::SpindleNotLateral).value(skew_deg).at_most(MAX_SPINDLE_SKEW_DEG));
     }
     Ok(direction)

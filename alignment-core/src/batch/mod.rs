@@ -8,7 +8,9 @@
 //! Readings from four poses are computed for several records side by side, in the lanes of the processor's vector registers: formulas that
 //! are written once serve one record and many ([`vehicle`]). With the feature `simd` the widest registers of the processor at
 //! hand are used. The few records that need more care than lanes can give (a rotation off by more than rounding, a wheel turned by more
-//! than 20°, what is refused) are computed one by one, and so are whole sessions. Nothing here knows of threads: a caller
+//! than 20°, what is refused) are computed one by one. Of whole sessions the fits are computed side by side, if they are
+//! rolled, level by their up, and every pose is exact and nothing weak, down to where a slip is looked for: state the pose noise, or noise is
+//! looked into. The rest of each, and every other session, is measured one by one. Nothing here knows of threads: a caller
 //! [splits](AheadRecords::part) the records as it likes.
 //!
 //! # Example

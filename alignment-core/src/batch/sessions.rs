@@ -43,7 +43,7 @@ impl WithSimd for Run<'_, '_, '_, '_> {
     fn with_simd<S: Simd>(self, simd: S) -> usize {
         let Self { records, room, columns, warnings } = self;
         let lanes = S::F64_LANES;
-        if lanes < 2 || lanes > MOST_LANES || !are_plain(records) {
+        if !(2..=MOST_LANES).contains(&lanes) || !are_plain(records) {
             return 0;
         }
         let whole = records.ahead.len() / lanes * lanes;
@@ -238,6 +238,8 @@ impl<S: Simd> SideBySide<'_, '_, S> {
         let no_radii = ByWheel { fl: None, fr: None, rl: None, rr: None };
         let stand = Stand::of(&ByWheel { fl, fr, rl, rr }, up, no_radii, records.settings.reference.centreline);
         let straight = [yaw_deg(Side::Left, stand.spindles.fl), yaw_deg(Side::Right, stand.spindles.fr)];
+        // A car that is none may have been named wrongly, and its sweep says how.
+        sound = sound & stand.is_a_car();
 
         // The stations: how far the front wheels are steered, and how far the rear ones moved.
         let mut steer_deg = Vec::with_capacity(records.sweep.each);
