@@ -321,9 +321,9 @@ fn sessions_have_the_bits_and_the_warnings_that_each_has_by_itself() {
 /// Turns a pose about the rig's z axis.
 fn turn(pose: &mut [[f64; 4]; 4], angle_rad: f64) {
     let (sin, cos) = angle_rad.sin_cos();
-    for column in 0..3 {
-        let (x, y) = (pose[0][column], pose[1][column]);
-        (pose[0][column], pose[1][column]) = (cos * x - sin * y, sin * x + cos * y);
+    let [along, left, ..] = pose;
+    for (x, y) in along.iter_mut().zip(left).take(3) {
+        (*x, *y) = (cos * *x - sin * *y, sin * *x + cos * *y);
     }
 }
 
