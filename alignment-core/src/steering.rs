@@ -15,7 +15,9 @@
 //! **A locked wheel rolls**: rolling in step with the steering looks like another axis, rigid as ever. Only the spindle tells: it stays on
 //! a cone about the true axis. Its height along the fitted axis then varies as 1 − cos θ, and that is what is watched.
 //! **The axis itself moves**, as in multi-link suspensions: the axis between neighbouring stations shows how, and the residuals how badly
-//! one fixed axis explains the sweep.
+//! one fixed axis explains the sweep. Nor is it the line through two ball joints: where springs give as the car is steered, one front wheel sinks and
+//! the other rises, and the knuckle turns about a line that may lean 0.1° from that, whatever the range. That line is ISO 8855's steering axis, and
+//! it is what a sweep of locked wheels shows.
 //!
 //! # Projected angles
 //! With k the unit vector up the axis in the vehicle frame and s = +1 left, −1 right: caster = atan2(−k_x, k_z), the side

@@ -69,7 +69,7 @@ def plain_procedure(radius_mm: float) -> Procedure:
     )
 
 
-def test_kingpin_of_a_racing_upright(read: Read) -> None:
+def test_kingpin_of_a_racing_upright(read: Read, engine: str) -> None:
     """Renault Sport, FR2.0 chassis manual, rear axle, static row: both axis angles.
 
     Scrub and trail are computed from the printed points; the manual prints a scrub of
@@ -85,7 +85,9 @@ def test_kingpin_of_a_racing_upright(read: Read) -> None:
         radius_mm=radius_mm,
         wheelbase_mm=2600.0,
     )
-    readings = read(measure_in_engine(car, plain_procedure(radius_mm)).session)
+    readings = read(
+        measure_in_engine(car, plain_procedure(radius_mm), engine=engine).session
+    )
     for side_name in ("left", "right"):
         assert readings[f"steering.{side_name}.caster_deg"] == pytest.approx(
             20.11, abs=0.005
@@ -105,7 +107,7 @@ def test_kingpin_of_a_racing_upright(read: Read) -> None:
     ("to_body_deg", "to_ground_deg"), [(10.60, 10.29), (13.50, 13.19)]
 )
 def test_caster_of_a_pitched_body(
-    read: Read, to_body_deg: float, to_ground_deg: float
+    read: Read, to_body_deg: float, to_ground_deg: float, engine: str
 ) -> None:
     """Dallara, F308 manual: 15 and 30 mm over 2730 mm pitch the body by 0.31 deg."""
     wheelbase_mm, radius_mm = 2730.0, 280.0
@@ -122,7 +124,9 @@ def test_caster_of_a_pitched_body(
     pitched = replace(
         car, pitch_deg=math.degrees(math.atan((30.0 - 15.0) / wheelbase_mm))
     )
-    session = measure_in_engine(pitched, plain_procedure(radius_mm)).session
+    session = measure_in_engine(
+        pitched, plain_procedure(radius_mm), engine=engine
+    ).session
     session["ride_height_mm"] = {"fl": 15.0, "fr": 15.0, "rl": 30.0, "rr": 30.0}
     readings = read(session)
     for side_name in ("left", "right"):
