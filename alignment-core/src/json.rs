@@ -562,14 +562,16 @@ impl From<Warning> for WarningJson {
 
 /// The JSON Schema of a session, format `alignment-session/1`.
 ///
+/// The schemas stand in the folder `schema` of this crate. A test holds them to the types, which under the feature `schema` derive
+/// `schemars::JsonSchema`.
+///
 /// ```
 /// # use alignment_core::json::session_schema;
 /// assert!(session_schema().contains("clamp_standoff_mm"));
 /// ```
-#[cfg(feature = "schema")]
 #[must_use]
-pub fn session_schema() -> String {
-    to_text(&schemars::schema_for!(Session))
+pub const fn session_schema() -> &'static str {
+    include_str!("../schema/alignment-session-1.json")
 }
 
 /// The JSON Schema of a specification, format `alignment-specification/1`.
@@ -578,10 +580,9 @@ pub fn session_schema() -> String {
 /// # use alignment_core::json::specification_schema;
 /// assert!(specification_schema().contains("reference_diameter_mm"));
 /// ```
-#[cfg(feature = "schema")]
 #[must_use]
-pub fn specification_schema() -> String {
-    to_text(&schemars::schema_for!(Specification))
+pub const fn specification_schema() -> &'static str {
+    include_str!("../schema/alignment-specification-1.json")
 }
 
 /// The JSON Schema of an assessment, as [`assessment_to_json`] writes it.
@@ -590,11 +591,9 @@ pub fn specification_schema() -> String {
 /// # use alignment_core::json::assessment_schema;
 /// assert!(assessment_schema().contains("expanded_uncertainty"));
 /// ```
-#[cfg(feature = "schema")]
 #[must_use]
-pub fn assessment_schema() -> String {
-    let generator = schemars::generate::SchemaSettings::draft2020_12().for_serialize().into_generator();
-    to_text(&generator.into_root_schema_for::<Assessment>())
+pub const fn assessment_schema() -> &'static str {
+    include_str!("../schema/assessment.json")
 }
 
 /// The JSON Schema of a result, as [`measurement_to_json`] writes it.
@@ -603,9 +602,7 @@ pub fn assessment_schema() -> String {
 /// # use alignment_core::json::measurement_schema;
 /// assert!(measurement_schema().contains("thrust_angle_deg"));
 /// ```
-#[cfg(feature = "schema")]
 #[must_use]
-pub fn measurement_schema() -> String {
-    let generator = schemars::generate::SchemaSettings::draft2020_12().for_serialize().into_generator();
-    to_text(&generator.into_root_schema_for::<Measurement>())
+pub const fn measurement_schema() -> &'static str {
+    include_str!("../schema/measurement.json")
 }
