@@ -260,7 +260,7 @@ fn nudge<const N: usize>(
         _ => STEP_DEG,
     };
     let mut nudged = geometry.clone();
-    difference::central(step, |step| {
+    difference::central(step, &mut |step| {
         nudged.clone_from(geometry);
         move_figure(&mut nudged, index, step);
         function(&nudged)
