@@ -71,7 +71,7 @@ impl<'a> Node<'a> {
     fn of(text: &'a str) -> Result<Self, Fault> {
         let mut reader = serde_json::Deserializer::from_str(text);
         let mut trail = Vec::new();
-        let tree = Grow(&mut trail).deserialize(&mut reader);
+        let tree = Grow { trail: &mut trail, element: None }.deserialize(&mut reader);
         tree.and_then(|tree| reader.end().map(|()| tree)).map_err(|error| {
             // serde_json ends its sentence with the place; here the place stands apart.
             let sentence = error.to_string();
@@ -95,13 +95,23 @@ impl<'a> Node<'a> {
 }
 
 /// Makes the tree, with the steps to where it is at work.
-struct Grow<'t>(&'t mut Vec<Step>);
+struct Grow<'t> {
+    trail: &'t mut Vec<Step>,
+    /// Of an element its place: what stands between elements is at fault in the list.
+    element: Option<usize>,
+}
 
 impl<'de> DeserializeSeed<'de> for Grow<'_> {
     type Value = Node<'de>;
 
     fn deserialize<D: Deserializer<'de>>(self, deserializer: D) -> Result<Node<'de>, D::Error> {
-        deserializer.deserialize_any(self)
+        let Self { trail, element } = self;
+        trail.extend(element.map(Step::Element));
+        let node = deserializer.deserialize_any(Grow { trail, element: None })?;
+        if element.is_some() {
+            trail.pop();
+        }
+        Ok(node)
     }
 }
 
@@ -142,23 +152,20 @@ impl<'de> Visitor<'de> for Grow<'_> {
 
     fn visit_seq<A: SeqAccess<'de>>(self, mut elements: A) -> Result<Node<'de>, A::Error> {
         let mut list = Vec::new();
-        loop {
-            self.0.push(Step::Element(list.len()));
-            let element = elements.next_element_seed(Grow(self.0))?;
-            self.0.pop();
-            match element {
-                Some(element) => list.push(element),
-                None => return Ok(Node::List(list)),
-            }
+        while let Some(node) =
+            elements.next_element_seed(Grow { trail: &mut *self.trail, element: Some(list.len()) })?
+        {
+            list.push(node);
         }
+        Ok(Node::List(list))
     }
 
     fn visit_map<A: MapAccess<'de>>(self, mut members: A) -> Result<Node<'de>, A::Error> {
         let mut object = Vec::new();
         while let Some(Name(name)) = members.next_key()? {
-            self.0.push(Step::Member(object.len(), name.to_string()));
-            object.push((name, members.next_value_seed(Grow(self.0))?));
-            self.0.pop();
+            self.trail.push(Step::Member(object.len(), name.to_string()));
+            object.push((name, members.next_value_seed(Grow { trail: &mut *self.trail, element: None })?));
+            self.trail.pop();
         }
         Ok(Node::Object(object))
     }
@@ -199,8 +206,18 @@ struct Problem(Box<Found>);
 struct Found {
     reason: String,
     steps: Vec<Step>,
-    /// Whether the name of the last member is at fault, and not what it holds.
-    at_name: bool,
+    place: Place,
+}
+
+/// What is at fault where the steps lead.
+#[derive(Debug, Clone, Copy, PartialEq)]
+enum Place {
+    /// The name of the last member.
+    Name,
+    /// What kind of value there begins.
+    Start,
+    /// What it holds, or lacks.
+    End,
 }
 
 impl fmt::Debug for Step {
@@ -226,18 +243,18 @@ impl Problem {
     #[cold]
     #[inline(never)]
     fn at_name(mut self, index: usize, name: &str) -> Self {
-        self.0.at_name = true;
+        self.0.place = Place::Name;
         self.under_member(index, name)
     }
 
     #[cold]
     #[inline(never)]
     fn in_text(self, text: &str) -> Fault {
-        let Found { reason, mut steps, at_name } = *self.0;
+        let Found { reason, mut steps, place } = *self.0;
         steps.reverse();
         let mut reader = serde_json::Deserializer::from_str(text);
         // Whatever stands there, the search ends in an error, which knows where it is.
-        let (line, column) = match (Seek { steps: &steps, at_name }).deserialize(&mut reader) {
+        let (line, column) = match (Seek { steps: &steps, place }).deserialize(&mut reader) {
             Err(error) => (error.line(), error.column()),
             Ok(()) => (1, 1),
         };
@@ -257,23 +274,31 @@ impl de::Error for Problem {
     #[cold]
     #[inline(never)]
     fn custom<T: fmt::Display>(reason: T) -> Self {
-        Self(Box::new(Found { reason: reason.to_string(), steps: Vec::new(), at_name: false }))
+        Self(Box::new(Found { reason: reason.to_string(), steps: Vec::new(), place: Place::End }))
     }
 
     #[cold]
     #[inline(never)]
     fn invalid_type(unexpected: Unexpected<'_>, expected: &dyn Expected) -> Self {
-        match unexpected {
+        let mut problem = match unexpected {
             Unexpected::Unit => Self::custom(format!("invalid type: null, expected {expected}")),
             _ => Self::custom(format!("invalid type: {unexpected}, expected {expected}")),
-        }
+        };
+        problem.0.place = Place::Start;
+        problem
     }
 }
 
 /// Goes down the steps and fails there.
 struct Seek<'s> {
     steps: &'s [Step],
-    at_name: bool,
+    place: Place,
+}
+
+impl Seek<'_> {
+    fn is_here(&self) -> bool {
+        self.steps.is_empty() && self.place == Place::Start
+    }
 }
 
 impl<'de> DeserializeSeed<'de> for Seek<'_> {
@@ -297,7 +322,7 @@ impl<'de> Visitor<'de> for Seek<'_> {
             _ => usize::MAX,
         };
         for _ in 0..wanted {
-            if elements.next_element::<IgnoredAny>()?.is_none() {
+            if self.is_here() || elements.next_element::<IgnoredAny>()?.is_none() {
                 return Err(de::Error::custom("here"));
             }
         }
@@ -311,8 +336,10 @@ impl<'de> Visitor<'de> for Seek<'_> {
             _ => usize::MAX,
         };
         for index in 0.. {
-            if members.next_key::<IgnoredAny>()?.is_none() || (self.at_name && index == wanted && self.steps.len() == 1)
-            {
+            if self.is_here() || members.next_key::<IgnoredAny>()?.is_none() {
+                break;
+            }
+            if index == wanted && self.steps.len() == 1 && self.place == Place::Name {
                 break;
             }
             if index == wanted {
