@@ -203,7 +203,7 @@ impl<'a> RolledWheel<'a> {
             });
         let mut stations = Vec::with_capacity(stations.len());
         stations.extend(seen);
-        stations.sort_by(|a, b| a.origin.dot(heading).total_cmp(&b.origin.dot(heading)));
+        units::sort_by(&mut stations, |a, b| a.origin.dot(heading).total_cmp(&b.origin.dot(heading)));
         let range_deg = unwrap_roll(&mut stations, outward, heading, side, likely_step);
         // A roll that was aimed at the bound is not refused for rounding.
         if range_deg < MIN_ROLL_DEG - 1e-6 {
@@ -340,7 +340,7 @@ impl<'a> RolledWheel<'a> {
     /// The stations in the order in which they were taken.
     pub(crate) fn in_order(&self) -> impl Iterator<Item = (usize, &'a Transform<Rig, Target>)> + Clone + use<'a> {
         let mut ordered: Vec<_> = self.stations.iter().map(|station| (station.index, station.straight)).collect();
-        ordered.sort_by_key(|(index, _)| *index);
+        units::sort_by(&mut ordered, |(a, _), (b, _)| a.cmp(b));
         ordered.into_iter()
     }
 
@@ -387,7 +387,7 @@ impl<'a> RolledWheel<'a> {
                 }
             })
             .collect();
-        rows.sort_by_key(|row| row.station);
+        units::sort_by(&mut rows, |a, b| a.station.cmp(&b.station));
         let slip = slip::find(&rows, noise.map(|_| upward), LEAST_SLIP_MM)?;
         Some((rows[slip.row].station, slip))
     }

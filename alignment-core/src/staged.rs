@@ -693,7 +693,7 @@ impl<'a> Job<'a> {
         let front = assembly::front_wheel(self.stand, side);
         let centre = Vector::new(self.compensation.get(side.front_wheel()).centre_in_target_mm);
         let mut ordered = stations.to_vec();
-        ordered.sort_by(|a, b| a.steer_deg.total_cmp(&b.steer_deg).then(a.index.cmp(&b.index)));
+        units::sort_by(&mut ordered, |a, b| a.steer_deg.total_cmp(&b.steer_deg).then(a.index.cmp(&b.index)));
         let mut axes = Vec::with_capacity(ordered.len());
         let Some(mut one) = ordered.first() else { return axes };
         for next in &ordered[1..] {

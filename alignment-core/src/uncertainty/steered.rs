@@ -170,7 +170,7 @@ impl SteeredFollows {
         for (index, (stage, station)) in places(stations).enumerate() {
             for wheel in Wheel::ALL {
                 let Some(pose) = *at(&mut trace.steered.clone(), index).get(wheel) else { continue };
-                let columns = difference::by_pose(&pose, |pose| {
+                let columns = difference::by_pose(&pose, &mut |pose| {
                     let mut nudged = trace.steered.clone();
                     *at(&mut nudged, index).get_mut(wheel) = Some(pose);
                     steered(nudged)
@@ -183,7 +183,7 @@ impl SteeredFollows {
             // Runout and radius play no part in steering.
             for number in 0..PER_CLAMP - 1 {
                 let step = if number < 3 { difference::STEP_RAD } else { difference::STEP_MM };
-                let column = difference::central(step, |step| {
+                let column = difference::central(step, &mut |step| {
                     let nudged = with_clamp(geometry, ahead, wheel, nudged_clamp(&clamp, number, step));
                     staged::steer(session, &nudged, ahead, trace.steered.clone()).map(|g| numbers(&g))
                 })?;
@@ -191,7 +191,7 @@ impl SteeredFollows {
                     by_clamps[place(wheel) + number] = derivative;
                 }
             }
-            let columns = difference::by_pose(&pose, |pose| {
+            let columns = difference::by_pose(&pose, &mut |pose| {
                 let mut nudged_ahead = *ahead;
                 *nudged_ahead.get_mut(wheel) = Some(pose);
                 let nudged = with_clamp(geometry, &nudged_ahead, wheel, clamp);
@@ -203,7 +203,7 @@ impl SteeredFollows {
                 }
             }
         }
-        let by_up = difference::by_direction(geometry.up, |up| {
+        let by_up = difference::by_direction(geometry.up, &mut |up| {
             let nudged = Geometry { up, ..geometry.clone() };
             staged::steer(session, &nudged, ahead, trace.steered.clone()).map(|g| numbers(&g))
         })?;
