@@ -6,7 +6,7 @@
 use crate::error::{Error, ErrorCode};
 use crate::layout::{BySide, Side};
 use crate::session::{TurnWheel, check_range};
-use crate::units::{atan2_deg, rad_from_deg};
+use crate::units::{self, atan2_deg, rad_from_deg};
 use alloc::vec::Vec;
 use core::cmp::Ordering;
 use core::ops::Range;
@@ -252,7 +252,7 @@ pub(crate) fn interpolation_follows(pairs: &[Pair], at: f64) -> Vec<Pair> {
     };
     let mut follows: Vec<Pair> = pairs.iter().map(|_| (0.0, 0.0)).collect();
     let mut order: Vec<usize> = (0..pairs.len()).collect();
-    order.sort_by(|&a, &b| rising(&pairs[a], &pairs[b]));
+    units::sort_by(&mut order, |&a, &b| rising(&pairs[a], &pairs[b]));
     for (i, node) in nearest.iter().enumerate() {
         let by_other = lagrange(nearest, i, at, node.share());
         for &index in &order[node.2.clone()] {
@@ -301,7 +301,7 @@ fn merge_near(mut sorted: Vec<Pair>) -> Vec<Node> {
     if sorted.get(1).zip(sorted.last()).is_some_and(|(first, last)| first.0 > last.0) {
         sorted.reverse();
     }
-    sorted.sort_unstable_by(rising);
+    units::sort_by(&mut sorted, rising);
     let mut merged: Vec<Node> = Vec::with_capacity(sorted.len());
     let mut first_deg = f64::NEG_INFINITY;
     for (index, pair) in sorted.iter().enumerate() {

@@ -28,6 +28,12 @@ def method(request: pytest.FixtureRequest) -> str:
     return request.param
 
 
+@pytest.fixture(params=["MuJoCo", "Pinocchio"])
+def engine(request: pytest.FixtureRequest) -> str:
+    """In which a car is built; the library must agree with each."""
+    return request.param
+
+
 @pytest.fixture(scope="session")
 def measure(tmp_path_factory: pytest.TempPathFactory) -> Measure:
     """Measures a session: the whole result as plain dictionaries and lists."""

@@ -1,7 +1,9 @@
-"""A car built in the MuJoCo physics engine, and what a rig sees of it.
+"""A car built in a rigid-body engine, and what a rig sees of it.
 
 Everything here runs forward. The engine is told where the steering axes, the spindles
-and the clamps are in the body; its kinematics says where every target then stands.
+and the clamps are in the body; its kinematics says where every target then stands. One
+description serves both engines, which share no code. The attitudes that go in are
+multiplied out by MuJoCo's functions of quaternions, whichever engine they go into.
 
 The world frame of the engine is the rig frame. Lengths are millimetres.
 """
@@ -9,12 +11,15 @@ The world frame of the engine is the rig frame. Lengths are millimetres.
 import math
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
-from typing import Any, NamedTuple
+from typing import Any
 
 import mujoco
 import numpy as np
 
 from frames import Matrix, Vector, plane_normal, unit, vehicle_axes, wheel_plane_normal
+from in_mujoco import MuJoCo
+from in_pinocchio import Pinocchio
+from mechanism import Engine, Line, Link, Mark, Mechanism
 
 Session = dict[str, Any]
 
@@ -23,12 +28,58 @@ WHEELS = tuple(SIDE_OF_WHEEL)
 AXLE_OF_WHEEL = {"fl": "front", "fr": "front", "rl": "rear", "rr": "rear"}
 WHEELS_OF_AXLE = {"front": ("fl", "fr"), "rear": ("rl", "rr")}
 STEERED = {"left": "fl", "right": "fr"}
+ENGINES: dict[str, type[Engine]] = {of.name: of for of in (MuJoCo, Pinocchio)}
 POSE_FORMS = ("rotation", "quaternion_wxyz", "rotation_vector_rad")
 UP = np.array([0.0, 0.0, 1.0])
 LEFT = np.array([0.0, 1.0, 0.0])
 FORWARD = np.array([1.0, 0.0, 0.0])
 # Into so many steps a course is cut to follow the paths of the wheel centres.
 COURSE_STEPS = 400
+# The most by which a joint that steers is moved at a time: mm of a rack, or radians.
+LARGEST_STEP = 20.0
+
+
+# --------------------------------------------------------------------------------------
+# Attitudes that go in
+
+
+def quaternion(axis: Vector, angle_deg: float) -> Vector:
+    """MuJoCo's quaternion (w first) for a turn about a unit axis."""
+    result = np.empty(4)
+    mujoco.mju_axisAngle2Quat(
+        result, np.asarray(axis, dtype=float), math.radians(angle_deg)
+    )
+    return result
+
+
+def product(*quaternions: Vector) -> Vector:
+    """MuJoCo's product of quaternions, the last one applied first."""
+    result = np.array([1.0, 0.0, 0.0, 0.0])
+    for factor in quaternions:
+        left = result.copy()
+        mujoco.mju_mulQuat(result, left, factor)
+    return result
+
+
+def rotate(rotation: Vector, vector: Vector) -> Vector:
+    """MuJoCo's rotation of a vector by a quaternion."""
+    result = np.empty(3)
+    mujoco.mju_rotVecQuat(result, np.asarray(vector, dtype=float), rotation)
+    return result
+
+
+def inverse(rotation: Vector) -> Vector:
+    """MuJoCo's inverse of a unit quaternion."""
+    result = np.empty(4)
+    mujoco.mju_negQuat(result, rotation)
+    return result
+
+
+def rotation_vector(rotation: Vector) -> Vector:
+    """MuJoCo's axis times angle, radians."""
+    result = np.empty(3)
+    mujoco.mju_quat2Vel(result, rotation, 1.0)
+    return result
 
 
 # --------------------------------------------------------------------------------------
@@ -95,13 +146,66 @@ class Car:
     roll_deg: float = 0.0
     """Attitude of the body on level ground, left side up positive."""
 
-    def knuckle_rad(self, steer_deg: float) -> dict[str, float]:
-        """The knuckles' turn about their axes, left positive, at one rack position."""
+    def steered(self, steer_deg: float) -> dict[str, float]:
+        """Coordinates of the joints that steer, at one position of the rack.
+
+        Here the knuckles' turn about their axes, radians, left positive.
+        """
         steer = math.tan(math.radians(steer_deg))
         return {
             "left": math.atan(steer / (1.0 - 0.5 * self.linkage * steer)),
             "right": math.atan(steer / (1.0 + 0.5 * self.linkage * steer)),
         }
+
+    def mechanism(self) -> Mechanism:
+        """A free body, hinged knuckles and wheels, targets as marks."""
+        links = [Link("body", None, "free", np.zeros(3))]
+        for side_name, axis in self.steering.items():
+            links.append(
+                Link(side_name, "body", "hinge", axis.point_mm, axis=axis.direction)
+            )
+        carriers = {
+            wheel: (side_name, self.steering[side_name].point_mm)
+            for side_name, wheel in STEERED.items()
+        }
+        hubs, marks = self.hubs(carriers)
+        return Mechanism((*links, *hubs), (Mark("body", "body", np.zeros(3)), *marks))
+
+    def hubs(
+        self, carriers: Mapping[str, tuple[str, Vector]]
+    ) -> tuple[list[Link], list[Mark]]:
+        """The wheels on their spindles, and their targets.
+
+        `carriers` are the links, with their origins in the body, that carry a wheel;
+        the others the body itself carries.
+        """
+        links, marks = [], []
+        for name, wheel in self.wheels.items():
+            side, clamp = SIDE_OF_WHEEL[name], wheel.clamp
+            carrier, carrier_at = carriers.get(name, ("body", np.zeros(3)))
+            turned_out = product(
+                quaternion(UP, -side * wheel.toe_deg),
+                quaternion(FORWARD, -side * wheel.camber_deg),
+            )
+            # The hinge points left on both sides: a positive turn rolls forward.
+            links.append(
+                Link(
+                    name,
+                    carrier,
+                    "hinge",
+                    wheel.centre_mm - carrier_at,
+                    turned_out,
+                    axis=LEFT,
+                )
+            )
+            forward, upward = clamp.eccentricity_mm
+            at_mm = np.array([forward, side * clamp.standoff_mm, upward])
+            marks.append(Mark(name, name, at_mm, clamp.wheel_from_target_wxyz))
+        return links, marks
+
+    def axis_in(self, engine: Engine, side_name: str) -> Line:
+        """The steering axis where the engine now has it."""
+        return engine.axis(side_name)
 
 
 def _no_roll() -> dict[str, float]:
@@ -198,131 +302,52 @@ class Procedure:
 # The engine
 
 
-def quaternion(axis: Vector, angle_deg: float) -> Vector:
-    """The engine's own quaternion (w first) for a turn about a unit axis."""
-    result = np.empty(4)
-    mujoco.mju_axisAngle2Quat(
-        result, np.asarray(axis, dtype=float), math.radians(angle_deg)
-    )
-    return result
+class CarInEngine:
+    """The car as the engine has it."""
 
-
-def product(*quaternions: Vector) -> Vector:
-    """The engine's own product of quaternions, the last one applied first."""
-    result = np.array([1.0, 0.0, 0.0, 0.0])
-    for factor in quaternions:
-        left = result.copy()
-        mujoco.mju_mulQuat(result, left, factor)
-    return result
-
-
-def rotate(rotation: Vector, vector: Vector) -> Vector:
-    """The engine's own rotation of a vector by a quaternion."""
-    result = np.empty(3)
-    mujoco.mju_rotVecQuat(result, np.asarray(vector, dtype=float), rotation)
-    return result
-
-
-def inverse(rotation: Vector) -> Vector:
-    """The engine's own inverse of a unit quaternion."""
-    result = np.empty(4)
-    mujoco.mju_negQuat(result, rotation)
-    return result
-
-
-def rotation_vector(rotation: Vector) -> Vector:
-    """The engine's own axis times angle, radians."""
-    result = np.empty(3)
-    mujoco.mju_quat2Vel(result, rotation, 1.0)
-    return result
-
-
-class Line(NamedTuple):
-    direction: Vector
-    point: Vector
-
-
-class Engine:
-    """The compiled car: a free body, hinged knuckles and wheels, targets as sites."""
-
-    def __init__(self, car: Car) -> None:
-        spec = mujoco.MjSpec()
-        body = _add_body(spec.worldbody, "body", np.zeros(3))
-        body.add_freejoint(name="body")
-        for name, wheel in car.wheels.items():
-            side = SIDE_OF_WHEEL[name]
-            carrier, carrier_at = body, np.zeros(3)
-            if AXLE_OF_WHEEL[name] == "front":
-                side_name = "left" if side > 0 else "right"
-                axis = car.steering[side_name]
-                carrier = _add_body(body, side_name, axis.point_mm)
-                carrier_at = axis.point_mm
-                carrier.add_joint(
-                    name=side_name,
-                    type=mujoco.mjtJoint.mjJNT_HINGE,
-                    axis=axis.direction,
-                )
-            turned_out = product(
-                quaternion(UP, -side * wheel.toe_deg),
-                quaternion(np.array([1.0, 0.0, 0.0]), -side * wheel.camber_deg),
-            )
-            hub = _add_body(carrier, name, wheel.centre_mm - carrier_at, turned_out)
-            # The hinge points left on both sides: a positive turn rolls forward.
-            hub.add_joint(
-                name=name, type=mujoco.mjtJoint.mjJNT_HINGE, axis=[0.0, 1.0, 0.0]
-            )
-            forward, upward = wheel.clamp.eccentricity_mm
-            hub.add_site(
-                name=name,
-                pos=[forward, side * wheel.clamp.standoff_mm, upward],
-                quat=wheel.clamp.wheel_from_target_wxyz,
-            )
-        self._model = spec.compile()
-        self._data = mujoco.MjData(self._model)
+    def __init__(self, car: Car, engine: str) -> None:
+        self._car = car
+        self._engine = ENGINES[engine](car.mechanism())
+        self._steered: Mapping[str, float] = {}
 
     def place(
         self,
         position_mm: Vector,
         rig_from_body_wxyz: Vector,
-        knuckle_rad: Mapping[str, float],
+        steered: Mapping[str, float],
         roll_deg: Mapping[str, float],
     ) -> None:
-        """Puts every joint where it is told and lets the engine work out the rest."""
-        self._data.joint("body").qpos[:] = np.concatenate(
-            [position_mm, rig_from_body_wxyz]
-        )
-        for side_name, angle in knuckle_rad.items():
-            self._data.joint(side_name).qpos[:] = angle
-        for wheel, angle_deg in roll_deg.items():
-            self._data.joint(wheel).qpos[:] = math.radians(angle_deg)
-        mujoco.mj_kinematics(self._model, self._data)
+        body = np.concatenate([position_mm, rig_from_body_wxyz])
+        rolled = {wheel: math.radians(angle) for wheel, angle in roll_deg.items()}
+        # Loops that are closed in small steps stay on the branch that they are on.
+        was = {joint: self._steered.get(joint, 0.0) for joint in steered}
+        furthest = max((abs(steered[joint] - was[joint]) for joint in was), default=0.0)
+        steps = max(1, math.ceil(furthest / LARGEST_STEP))
+        for step in range(1, steps + 1):
+            on_the_way = {
+                joint: was[joint] + (steered[joint] - was[joint]) * step / steps
+                for joint in was
+            }
+            self._engine.place({"body": body, **on_the_way, **rolled})
+        self._steered = steered
 
     def target(self, wheel: str) -> tuple[Matrix, Vector]:
-        site = self._data.site(wheel)
-        return site.xmat.reshape(3, 3).copy(), site.xpos.copy()
+        return self._engine.mark(wheel)
+
+    def pose(self, wheel: str, form: str) -> dict[str, Any]:
+        """Of the target, as the session format has it."""
+        return pose(*self.target(wheel), form, converted_by=type(self._engine))
 
     def spindle(self, wheel: str) -> Line:
         """The outward spindle, through the wheel's centre."""
-        joint = self._data.joint(wheel)
-        return Line(SIDE_OF_WHEEL[wheel] * joint.xaxis, joint.xanchor.copy())
+        direction, point = self._engine.axis(wheel)
+        return Line(SIDE_OF_WHEEL[wheel] * direction, point)
 
     def steering_axis(self, side_name: str) -> Line:
-        joint = self._data.joint(side_name)
-        return Line(joint.xaxis.copy(), joint.xanchor.copy())
+        return self._car.axis_in(self._engine, side_name)
 
     def body_up(self) -> Vector:
-        return self._data.body("body").xmat.reshape(3, 3)[:, 2].copy()
-
-
-def _add_body(parent: Any, name: str, at: Vector, turned: Vector | None = None) -> Any:
-    body = parent.add_body(name=name, pos=at)
-    if turned is not None:
-        body.quat = turned
-    # The compiler wants mass on whatever moves. No dynamics is run.
-    body.explicitinertial = True
-    body.mass = 1.0
-    body.inertia = np.ones(3)
-    return body
+        return self._engine.mark("body")[0][:, 2]
 
 
 # --------------------------------------------------------------------------------------
@@ -332,10 +357,13 @@ def _add_body(parent: Any, name: str, at: Vector, turned: Vector | None = None) 
 class Bay:
     """One car in one rig: puts the engine into the state of each station."""
 
-    def __init__(self, car: Car, procedure: Procedure) -> None:
+    def __init__(
+        self, car: Car, procedure: Procedure, engine: str = MuJoCo.name
+    ) -> None:
         self.car = car
         self.procedure = procedure
-        self.engine = Engine(car)
+        self.engine_name = engine
+        self.engine = CarInEngine(car, engine)
         self._rig_from_body = product(
             procedure.rig_from_level_wxyz,
             quaternion(LEFT, car.pitch_deg),
@@ -407,7 +435,7 @@ class Bay:
         self.engine.place(
             self.procedure.origin_mm + travel_mm * self._travel_direction,
             self._rig_from_body,
-            self.car.knuckle_rad(self.procedure.rolling_steer_deg),
+            self.car.steered(self.procedure.rolling_steer_deg),
             {
                 wheel: math.degrees(travel_mm / self.car.rolling_radius_mm[axle])
                 for wheel, axle in AXLE_OF_WHEEL.items()
@@ -430,7 +458,7 @@ class Bay:
         spindle is a part of that.
         """
         course, stops = self.procedure.course, self.procedure.rolling_travel_mm
-        knuckle_rad = self.car.knuckle_rad(self.procedure.rolling_steer_deg)
+        steered = self.car.steered(self.procedure.rolling_steer_deg)
         fine = np.linspace(min(stops), max(stops), COURSE_STEPS)
         travel = np.unique(np.concatenate([fine, stops, [0.0]]))
         yaw_deg, pitch_deg, roll_deg = (
@@ -461,7 +489,7 @@ class Bay:
                 about_mm=course.about_mm,
             )
             position, attitude = self._stance(shift)
-            self.engine.place(position, attitude, knuckle_rad, hinge)
+            self.engine.place(position, attitude, steered, hinge)
             now = {wheel: self.engine.spindle(wheel) for wheel in WHEELS}
             if before:
                 turn = rotation_vector(product(attitude, inverse(attitude_before)))
@@ -477,7 +505,7 @@ class Bay:
                     rolled = path / self.car.rolling_radius_mm[axle]
                     hinge[wheel] += math.degrees(rolled - turn @ to_the_left)
             before, attitude_before = now, attitude
-            states[float(stop)] = (position, attitude, knuckle_rad, dict(hinge))
+            states[float(stop)] = (position, attitude, steered, dict(hinge))
         at_start = states[0.0][-1]
         return {
             stop: (*state, {wheel: hinge[wheel] - at_start[wheel] for wheel in WHEELS})
@@ -488,14 +516,14 @@ class Bay:
     def steer_to(
         self, steer_deg: float, roll_deg: Mapping[str, float], shift: Shift = STILL
     ) -> None:
-        stance, knuckle_rad = self._stance(shift), self.car.knuckle_rad(steer_deg)
-        self.engine.place(*stance, knuckle_rad, roll_deg)
+        stance, steered = self._stance(shift), self.car.steered(steer_deg)
+        self.engine.place(*stance, steered, roll_deg)
         if shift is not STILL and not self.procedure.wheels_locked:
             rolled = dict(roll_deg)
             for wheel in WHEELS_OF_AXLE["rear"]:
                 radius = self.car.rolling_radius_mm["rear"]
                 rolled[wheel] += math.degrees(self._gone_ahead_mm(wheel) / radius)
-            self.engine.place(*stance, knuckle_rad, rolled)
+            self.engine.place(*stance, steered, rolled)
 
     def _gone_ahead_mm(self, wheel: str) -> float:
         """How far along the vehicle's x axis the wheel stands from straight ahead."""
@@ -509,28 +537,30 @@ class Bay:
 class RaisedBay(Bay):
     """The same car raised, its wheels hanging."""
 
-    def __init__(self, procedure: Procedure) -> None:
-        super().__init__(procedure.spinning.hanging, procedure)
+    def __init__(self, procedure: Procedure, engine: str = MuJoCo.name) -> None:
+        super().__init__(procedure.spinning.hanging, procedure, engine)
 
     def spin(self, wheel: str, turn_deg: float) -> None:
         spinning = self.procedure.spinning
         self.engine.place(
             *self._stance(spinning.raised[wheel]),
-            self.car.knuckle_rad(spinning.steer_deg[wheel]),
+            self.car.steered(spinning.steer_deg[wheel]),
             {wheel: turn_deg},
         )
 
 
 def pose(
-    rotation: Matrix, translation_mm: Vector, form: str = "rotation"
+    rotation: Matrix,
+    translation_mm: Vector,
+    form: str = "rotation",
+    converted_by: type[Engine] = MuJoCo,
 ) -> dict[str, Any]:
     """A pose of the session format, its rotation converted by the engine itself."""
     value = rotation
-    if form != "rotation":
-        value = np.empty(4)
-        mujoco.mju_mat2Quat(value, rotation.ravel())
+    if form == "quaternion_wxyz":
+        value = converted_by.quaternion_wxyz(rotation)
     if form == "rotation_vector_rad":
-        value = rotation_vector(value)
+        value = converted_by.rotation_vector_rad(rotation)
     return {form: value.tolist(), "translation_mm": translation_mm.tolist()}
 
 
@@ -539,9 +569,9 @@ def session_of(bay: Bay, pose_form: str = "rotation") -> Session:
     car, procedure = bay.car, bay.procedure
 
     def station(
-        wheels: tuple[str, ...] = WHEELS, engine: Engine = bay.engine
+        wheels: tuple[str, ...] = WHEELS, engine: CarInEngine = bay.engine
     ) -> dict[str, Any]:
-        return {wheel: pose(*engine.target(wheel), pose_form) for wheel in wheels}
+        return {wheel: engine.pose(wheel, pose_form) for wheel in wheels}
 
     session: Session = {
         "format": "alignment-session/1",
@@ -569,7 +599,7 @@ def session_of(bay: Bay, pose_form: str = "rotation") -> Session:
             session["rolling"].append(station())
     else:
         session["compensation"] = "spun"
-        raised = RaisedBay(procedure)
+        raised = RaisedBay(procedure, bay.engine_name)
         for wheel, turn_deg in procedure.spinning.spins:
             raised.spin(wheel, turn_deg)
             session["rolling"].append(station((wheel,), raised.engine))

@@ -197,10 +197,11 @@ def random_measured(
     wheels_locked: bool = True,
     pose_form: str = "rotation",
     method: str = "staged",
+    engine: str = "MuJoCo",
 ) -> Measured:
     """A car at random, measured by a procedure at random."""
     setup = random_setup(seed, wheels_locked=wheels_locked, method=method)
-    return measure_in_engine(*setup, pose_form)
+    return measure_in_engine(*setup, pose_form, engine)
 
 
 def standing_flat(car: Car, procedure: Procedure) -> Car:

@@ -1,4 +1,4 @@
-"""Every reading of cars built at random in the MuJoCo physics engine."""
+"""Every reading of cars built at random in two rigid-body engines."""
 
 import copy
 from dataclasses import replace
@@ -6,10 +6,11 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from agreement import assert_true
+from agreement import assert_same, assert_true
 from conftest import STATED, Measure, Read
 from engine import (
     AXLE_OF_WHEEL,
+    ENGINES,
     POSE_FORMS,
     SIDE_OF_WHEEL,
     WHEELS,
@@ -24,24 +25,34 @@ from truth import measure_in_engine
 
 
 @pytest.mark.parametrize("seed", range(25))
-def test_car_swept_with_locked_wheels(read: Read, seed: int, method: str) -> None:
+def test_car_swept_with_locked_wheels(
+    read: Read, seed: int, method: str, engine: str
+) -> None:
     session, true, _ = random_measured(
-        seed, pose_form=POSE_FORMS[seed % 3], method=method
+        seed, pose_form=POSE_FORMS[seed % 3], method=method, engine=engine
     )
-    assert_true(read(session), true)
+    assert_true(read(session), true, against=engine)
 
 
 @pytest.mark.parametrize("seed", range(100, 110))
-def test_car_swept_with_free_wheels(read: Read, seed: int, method: str) -> None:
+def test_car_swept_with_free_wheels(
+    read: Read, seed: int, method: str, engine: str
+) -> None:
     session, true, _ = random_measured(
-        seed, wheels_locked=False, pose_form=POSE_FORMS[seed % 3], method=method
+        seed,
+        wheels_locked=False,
+        pose_form=POSE_FORMS[seed % 3],
+        method=method,
+        engine=engine,
     )
-    assert_true(read(session), true)
+    assert_true(read(session), true, against=engine)
 
 
 @pytest.mark.parametrize("seed", range(25))
-def test_what_was_not_captured_is_absent(read: Read, seed: int, method: str) -> None:
-    session, true, _ = random_measured(seed, method=method)
+def test_what_was_not_captured_is_absent(
+    read: Read, seed: int, method: str, engine: str
+) -> None:
+    session, true, _ = random_measured(seed, method=method, engine=engine)
     optional = {
         path
         for path in read(session)
@@ -56,10 +67,12 @@ def test_what_was_not_captured_is_absent(read: Read, seed: int, method: str) -> 
 
 @pytest.mark.parametrize("seed", range(5))
 def test_three_forms_of_a_pose_give_the_same_readings(
-    read: Read, seed: int, method: str
+    read: Read, seed: int, method: str, engine: str
 ) -> None:
     by_matrix, by_quaternion, by_vector = (
-        read(random_measured(seed, pose_form=form, method=method).session)
+        read(
+            random_measured(seed, pose_form=form, method=method, engine=engine).session
+        )
         for form in POSE_FORMS
     )
     assert by_matrix.keys() == by_quaternion.keys() == by_vector.keys()
@@ -71,28 +84,28 @@ def test_three_forms_of_a_pose_give_the_same_readings(
 @pytest.mark.parametrize("as_null", [False, True])
 @pytest.mark.parametrize("wheel", WHEELS)
 def test_camera_blocked_at_one_rolling_station(
-    read: Read, wheel: str, as_null: bool, method: str
+    read: Read, wheel: str, as_null: bool, method: str, engine: str
 ) -> None:
-    seen, true, _ = random_measured(3, method=method)
+    seen, true, _ = random_measured(3, method=method, engine=engine)
     assert len(seen["rolling"]) >= 4
     session = copy.deepcopy(seen)
     if as_null:
         session["rolling"][1][wheel] = None
     else:
         del session["rolling"][1][wheel]
-    assert_true(read(session), true)
+    assert_true(read(session), true, against=engine)
 
 
 @pytest.mark.parametrize("seed", range(200, 210))
 def test_a_rack_turned_before_the_ahead_station_is_no_rigid_car(
-    measure: Measure, seed: int
+    measure: Measure, seed: int, engine: str
 ) -> None:
     """The joint method says so. What else `untouched` undoes is farther off still."""
     car, procedure = random_setup(seed, method="joint")
     for turned_deg, fits in ((0.0, True), (0.2, False)):
         steer_deg = procedure.rolling_steer_deg + turned_deg
         touched = replace(procedure, ahead_steer_deg=steer_deg)
-        session = measure_in_engine(car, touched).session
+        session = measure_in_engine(car, touched, engine=engine).session
         result = measure(session | {"pose_noise": STATED})
         p_value = result["fit"]["p_value"]
         assert p_value > 1.0 - 1e-9 if fits else p_value < 1e-9
@@ -104,7 +117,22 @@ def test_a_rack_turned_before_the_ahead_station_is_no_rigid_car(
         assert named == (set() if fits else {"fl", "fr"})
 
 
-def test_engine_gives_back_what_went_in() -> None:
+@pytest.mark.parametrize("seed", range(10))
+def test_the_two_engines_agree(seed: int) -> None:
+    """The reference itself: they share the description of the car, and nothing else."""
+    one, other = (random_measured(seed, engine=engine) for engine in ENGINES)
+    assert_same(other.readings, one.readings)
+    for stage in ("rolling", "sweep"):
+        seen, again = (of.session[stage] for of in (one, other))
+        for here, there in zip(seen, again, strict=True):
+            for wheel, pose in here.items():
+                for part, value in pose.items():
+                    assert there[wheel][part] == pytest.approx(
+                        np.array(value), rel=0, abs=1e-11
+                    )
+
+
+def test_engine_gives_back_what_went_in(engine: str) -> None:
     """The reference itself, where its readings are plain: square, level, straight."""
     rng = np.random.default_rng(7)
     camber = {"fl": -1.0, "fr": -0.5, "rl": 0.25, "rr": -0.75}
@@ -159,6 +187,6 @@ def test_engine_gives_back_what_went_in() -> None:
         "axles.front.setback_mm": 0.0,
         "chassis.axle_offset_mm": 0.0,
     }
-    readings = measure_in_engine(car, procedure).readings
+    readings = measure_in_engine(car, procedure, engine=engine).readings
     for path, value in expected.items():
         assert readings[path] == pytest.approx(value, rel=0, abs=1e-9), path

@@ -1,6 +1,6 @@
 """What the angles refer to: cameras of their own frame, the datum, the centreline.
 
-Cars in the MuJoCo physics engine; normals and centrelines from numpy. The definitions
+Cars in two rigid-body engines; normals and centrelines from numpy. The definitions
 are this project's own; that a runway or the wheels can be the datum is common practice,
 no source.
 """
@@ -36,21 +36,24 @@ LAYOUTS = {
 RAISED_MM = 6.0
 
 
-def to_datum(car: Car, procedure: Procedure, datum: str, **changes: Any) -> Measured:
+def to_datum(
+    car: Car, procedure: Procedure, datum: str, engine: str, **changes: Any
+) -> Measured:
     reference = dict(procedure.reference) | {"datum": datum}
-    return measure_in_engine(car, replace(procedure, reference=reference, **changes))
+    changed = replace(procedure, reference=reference, **changes)
+    return measure_in_engine(car, changed, engine=engine)
 
 
-def on_runway(seed: int, raised_mm: float, method: str) -> Measured:
+def on_runway(seed: int, raised_mm: float, method: str, engine: str) -> Measured:
     car, procedure = random_setup(seed, wheels_locked=seed % 3 > 0, method=method)
     rng = np.random.default_rng(seed)
     runway = random_runway(rng, car, procedure, raised_mm)
-    return to_datum(car, procedure, "runway", runway_mm=runway)
+    return to_datum(car, procedure, "runway", engine, runway_mm=runway)
 
 
-def on_its_wheels(seed: int, method: str) -> Measured:
+def on_its_wheels(seed: int, method: str, engine: str) -> Measured:
     car, procedure = random_setup(seed, wheels_locked=seed % 3 > 0, method=method)
-    return to_datum(car, procedure, "wheel_plane")
+    return to_datum(car, procedure, "wheel_plane", engine)
 
 
 # --------------------------------------------------------------------------------------
@@ -60,18 +63,18 @@ def on_its_wheels(seed: int, method: str) -> Measured:
 @pytest.mark.parametrize("seed", range(300, 303))
 @pytest.mark.parametrize("layout", LAYOUTS.values(), ids=LAYOUTS.keys())
 def test_wheels_seen_in_the_frame_of_a_camera(
-    read: Read, layout: tuple[tuple[str, ...], ...], seed: int, method: str
+    read: Read, layout: tuple[tuple[str, ...], ...], seed: int, method: str, engine: str
 ) -> None:
-    session, true, _ = random_measured(seed, method=method)
+    session, true, _ = random_measured(seed, method=method, engine=engine)
     cameras = random_cameras(np.random.default_rng(seed), layout)
     assert_true(read(through_cameras(session, cameras, POSE_FORMS[seed % 3])), true)
 
 
 @pytest.mark.parametrize("seed", range(303, 306))
 def test_cameras_leave_the_runway_in_the_rig(
-    read: Read, seed: int, method: str
+    read: Read, seed: int, method: str, engine: str
 ) -> None:
-    session, true, _ = on_runway(seed, RAISED_MM, method)
+    session, true, _ = on_runway(seed, RAISED_MM, method, engine)
     cameras = random_cameras(np.random.default_rng(seed), LAYOUTS["two a side"])
     assert_true(read(through_cameras(session, cameras)), true)
 
@@ -100,24 +103,26 @@ def test_cameras_see_what_stands_in_the_rig() -> None:
 @pytest.mark.parametrize("raised_mm", [0.0, RAISED_MM])
 @pytest.mark.parametrize("seed", range(310, 320))
 def test_angles_to_the_runway(
-    read: Read, seed: int, raised_mm: float, method: str
+    read: Read, seed: int, raised_mm: float, method: str, engine: str
 ) -> None:
-    session, true, _ = on_runway(seed, raised_mm, method)
+    session, true, _ = on_runway(seed, raised_mm, method, engine)
     assert "up" not in session
-    assert_true(read(session), true)
+    assert_true(read(session), true, against=engine)
 
 
 @pytest.mark.parametrize("seed", range(320, 335))
-def test_angles_to_the_plane_of_the_wheels(read: Read, seed: int, method: str) -> None:
-    session, true, _ = on_its_wheels(seed, method)
+def test_angles_to_the_plane_of_the_wheels(
+    read: Read, seed: int, method: str, engine: str
+) -> None:
+    session, true, _ = on_its_wheels(seed, method, engine)
     assert "up" not in session
-    assert_true(read(session), true)
+    assert_true(read(session), true, against=engine)
 
 
 @pytest.mark.parametrize("centreline", ["axle_midpoints", "side_line_bisector"])
 @pytest.mark.parametrize("datum", ["up", "wheel_plane", "runway"])
 def test_every_datum_goes_with_every_centreline(
-    read: Read, datum: str, centreline: str, method: str
+    read: Read, datum: str, centreline: str, method: str, engine: str
 ) -> None:
     car, procedure = random_setup(335, method=method)
     rng = np.random.default_rng(335)
@@ -125,18 +130,19 @@ def test_every_datum_goes_with_every_centreline(
         car,
         replace(procedure, reference={"centreline": centreline}),
         datum,
+        engine,
         runway_mm=random_runway(rng, car, procedure, RAISED_MM),
     )
-    assert_true(read(measured.session), measured.readings)
+    assert_true(read(measured.session), measured.readings, against=engine)
 
 
 @pytest.mark.parametrize("seed", range(340, 343))
 def test_up_plays_no_part_beside_another_datum(
-    read: Read, seed: int, method: str
+    read: Read, seed: int, method: str, engine: str
 ) -> None:
     for session, true, vehicle_from_rig in (
-        on_runway(seed, RAISED_MM, method),
-        on_its_wheels(seed, method),
+        on_runway(seed, RAISED_MM, method, engine),
+        on_its_wheels(seed, method, engine),
     ):
         rng = np.random.default_rng(seed)
         leaning = Rotation.from_rotvec(rng.normal(0.0, 0.02, 3))
@@ -148,11 +154,11 @@ def test_up_plays_no_part_beside_another_datum(
 
 @pytest.mark.parametrize("seed", range(310, 315))
 def test_normal_of_the_datum_told_as_up_reads_the_same(
-    read: Read, seed: int, method: str
+    read: Read, seed: int, method: str, engine: str
 ) -> None:
     for session, true, vehicle_from_rig in (
-        on_runway(seed, RAISED_MM, method),
-        on_its_wheels(seed, method),
+        on_runway(seed, RAISED_MM, method, engine),
+        on_its_wheels(seed, method, engine),
     ):
         told = session | {"up": vehicle_from_rig[2].tolist()}
         told["reference"] = session["reference"] | {"datum": "up"}
@@ -162,25 +168,27 @@ def test_normal_of_the_datum_told_as_up_reads_the_same(
 
 @pytest.mark.parametrize("seed", range(345, 350))
 def test_on_a_flat_floor_every_datum_reads_the_same(
-    read: Read, seed: int, method: str
+    read: Read, seed: int, method: str, engine: str
 ) -> None:
     car, procedure = random_setup(seed, method=method)
     car = standing_flat(car, procedure)
     runway = random_runway(np.random.default_rng(seed), car, procedure)
     for datum in ("up", "runway", "wheel_plane"):
-        session = to_datum(car, procedure, datum, runway_mm=runway).session
-        assert_true(read(session), measure_in_engine(car, procedure).readings)
+        session = to_datum(car, procedure, datum, engine, runway_mm=runway).session
+        assert_true(
+            read(session), measure_in_engine(car, procedure, engine=engine).readings
+        )
 
 
 @pytest.mark.parametrize("seed", range(345, 350))
-def test_reference_normals_of_a_flat_floor(seed: int) -> None:
+def test_reference_normals_of_a_flat_floor(seed: int, engine: str) -> None:
     """The reference itself: on a flat floor the three normals are one."""
     car, procedure = random_setup(seed)
     car = standing_flat(car, procedure)
     runway = random_runway(np.random.default_rng(seed), car, procedure)
-    true = measure_in_engine(car, procedure)
+    true = measure_in_engine(car, procedure, engine=engine)
     for datum in ("runway", "wheel_plane"):
-        measured = to_datum(car, procedure, datum, runway_mm=runway)
+        measured = to_datum(car, procedure, datum, engine, runway_mm=runway)
         # An arc cosine would round: the axes themselves are compared.
         assert measured.vehicle_from_rig == pytest.approx(
             true.vehicle_from_rig, rel=0, abs=1e-12

@@ -1,6 +1,6 @@
 """Cameras that are blocked: what can still be read is read, and nothing else.
 
-Cars in the MuJoCo physics engine. Which reading rests on which wheel follows from the
+Cars in two rigid-body engines. Which reading rests on which wheel follows from the
 definitions of the readings.
 """
 
@@ -144,9 +144,10 @@ def test_wheel_blocked_where_the_frame_is_found(
     as_null: bool,
     stage: str,
     method: str,
+    engine: str,
 ) -> None:
     car, procedure = setup(seed, method=method)
-    seen, true, _ = measure_in_engine(car, procedure)
+    seen, true, _ = measure_in_engine(car, procedure, engine=engine)
     session = without(seen, stage, wheel, ALL, as_null=as_null)
     if (method, stage) == ("joint", "ahead"):
         # The rolling shows where the wheel stood.
@@ -160,12 +161,12 @@ def test_wheel_blocked_where_the_frame_is_found(
 
 @pytest.mark.parametrize("wheel", WHEELS)
 def test_wheel_blocked_while_wheels_are_spun(
-    read: Read, measure: Measure, wheel: str, method: str
+    read: Read, measure: Measure, wheel: str, method: str, engine: str
 ) -> None:
     car, procedure = setup(603, method=method)
     spinning = random_spinning(np.random.default_rng(603), car)
     procedure = replace(procedure, spinning=spinning)
-    seen, true, _ = measure_in_engine(car, procedure)
+    seen, true, _ = measure_in_engine(car, procedure, engine=engine)
     session = without(seen, "rolling", wheel, ALL, as_null=False)
     must, may = shown_without(true, wheel, "rolling")
     true = range_of_one_wheel(true, car, procedure, wheel)
@@ -174,10 +175,12 @@ def test_wheel_blocked_while_wheels_are_spun(
 
 
 @pytest.mark.parametrize("wheel", WHEELS)
-def test_wheel_blocked_on_a_runway(read: Read, wheel: str, method: str) -> None:
+def test_wheel_blocked_on_a_runway(
+    read: Read, wheel: str, method: str, engine: str
+) -> None:
     """The runway gives the normal whatever is seen of the wheels."""
     car, procedure = setup(604, "runway", method=method)
-    seen, true, _ = measure_in_engine(car, procedure)
+    seen, true, _ = measure_in_engine(car, procedure, engine=engine)
     session = without(seen, "ahead", wheel, ALL, as_null=False)
     if method == "joint":
         assert_read(read(session), true, set(true), set())
@@ -203,9 +206,10 @@ def test_front_wheel_blocked_in_the_sweep(
     as_null: bool,
     also_at_locks: bool,
     method: str,
+    engine: str,
 ) -> None:
     car, procedure = setup(seed, method=method)
-    seen, true, _ = measure_in_engine(car, procedure)
+    seen, true, _ = measure_in_engine(car, procedure, engine=engine)
     wheel = STEERED[side]
     session = without(seen, "sweep", wheel, ALL, as_null=as_null)
     gone = [f"steering.{side}.*", "steering.cross_*", "turns.*_turn.*"]
@@ -233,13 +237,19 @@ def blocked_at_locks(session: Session, wheel: str, as_null: bool) -> Session:
 @pytest.mark.parametrize("wheel", WHEELS_OF_AXLE["rear"])
 @pytest.mark.parametrize("seed", range(613, 616))
 def test_rear_wheel_blocked_at_some_stations_of_the_sweep(
-    read: Read, measure: Measure, seed: int, wheel: str, body: str, method: str
+    read: Read,
+    measure: Measure,
+    seed: int,
+    wheel: str,
+    body: str,
+    method: str,
+    engine: str,
 ) -> None:
     car, procedure = setup(seed, method=method)
     if body == "found_again":
         rng = np.random.default_rng(seed)
         procedure = with_moving_body(rng, car, procedure, "smooth", body)
-    seen, true, _ = measure_in_engine(car, procedure)
+    seen, true, _ = measure_in_engine(car, procedure, engine=engine)
     session = without(seen, "sweep", wheel, slice(1, 3), as_null=False)
     assert_read(read(session), true, set(true), set())
     # Nothing is absent: the other rear wheel watches the body.
@@ -248,15 +258,17 @@ def test_rear_wheel_blocked_at_some_stations_of_the_sweep(
 
 @pytest.mark.parametrize("seed", range(600, 603))
 def test_nothing_is_blocked_where_all_is_seen(
-    measure: Measure, seed: int, method: str
+    measure: Measure, seed: int, method: str, engine: str
 ) -> None:
-    session = measure_in_engine(*setup(seed, method=method)).session
+    session = measure_in_engine(*setup(seed, method=method), engine=engine).session
     assert not blocked_at(measure(session))
 
 
 @pytest.mark.parametrize("hidden", WHEELS)
 @pytest.mark.parametrize("seed", range(600, 603))
-def test_reference_reads_nothing_from_a_hidden_wheel(seed: int, hidden: str) -> None:
+def test_reference_reads_nothing_from_a_hidden_wheel(
+    seed: int, hidden: str, engine: str
+) -> None:
     """The reference itself: set that wheel otherwise, and just these readings stay."""
     car, procedure = setup(seed)
     wheel = car.wheels[hidden]
@@ -267,8 +279,8 @@ def test_reference_reads_nothing_from_a_hidden_wheel(seed: int, hidden: str) -> 
         toe_deg=wheel.toe_deg + 0.5,
     )
     other_car = replace(car, wheels={**car.wheels, hidden: otherwise})
-    true = measure_in_engine(car, procedure).readings
-    other = measure_in_engine(other_car, procedure).readings
+    true = measure_in_engine(car, procedure, engine=engine).readings
+    other = measure_in_engine(other_car, procedure, engine=engine).readings
     stays = {
         path
         for path, value in true.items()
@@ -281,9 +293,9 @@ def test_reference_reads_nothing_from_a_hidden_wheel(seed: int, hidden: str) -> 
     assert stays == must | may
 
 
-def test_reference_hides_one_wheel_and_nothing_else() -> None:
+def test_reference_hides_one_wheel_and_nothing_else(engine: str) -> None:
     """The reference itself."""
-    seen = measure_in_engine(*setup(600)).session
+    seen = measure_in_engine(*setup(600), engine=engine).session
     session = without(seen, "sweep", "rl", slice(1, 3), as_null=True)
     for index, (before, after) in enumerate(
         zip(seen["sweep"], session["sweep"], strict=True)

@@ -344,7 +344,7 @@ def plain_procedure(radius_mm: float) -> Procedure:
     )
 
 
-def test_kingpin_of_a_racing_upright(read: Read) -> None:
+def test_kingpin_of_a_racing_upright(read: Read, engine: str) -> None:
     """The upright above, measured: both axis angles.
 
     Scrub and trail are computed from the printed points; the manual prints a scrub of
@@ -358,7 +358,7 @@ def test_kingpin_of_a_racing_upright(read: Read) -> None:
         wheelbase_mm=2600.0,
     )
     procedure = plain_procedure(UPRIGHT["radius_mm"])
-    readings = read(measure_in_engine(car, procedure).session)
+    readings = read(measure_in_engine(car, procedure, engine=engine).session)
     for side_name in ("left", "right"):
         for name, figure, decimals in (
             ("caster_deg", UPRIGHT["caster_deg"], 2),
@@ -378,7 +378,7 @@ def test_kingpin_of_a_racing_upright(read: Read) -> None:
 
 @pytest.mark.parametrize(("to_body_deg", "to_ground_deg"), CASTER_OF_A_PITCHED_BODY)
 def test_caster_of_a_pitched_body(
-    read: Read, to_body_deg: float, to_ground_deg: float
+    read: Read, to_body_deg: float, to_ground_deg: float, engine: str
 ) -> None:
     """Dallara, F308 manual: 15 and 30 mm over 2730 mm pitch the body by 0.31 deg."""
     wheelbase_mm, radius_mm = 2730.0, 280.0
@@ -395,7 +395,9 @@ def test_caster_of_a_pitched_body(
     pitched = replace(
         car, pitch_deg=math.degrees(math.atan((30.0 - 15.0) / wheelbase_mm))
     )
-    session = measure_in_engine(pitched, plain_procedure(radius_mm)).session
+    session = measure_in_engine(
+        pitched, plain_procedure(radius_mm), engine=engine
+    ).session
     session["ride_height_mm"] = {"fl": 15.0, "fr": 15.0, "rl": 30.0, "rr": 30.0}
     readings = read(session)
     for side_name in ("left", "right"):

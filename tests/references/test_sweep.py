@@ -1,6 +1,6 @@
 """The sweep: a body that moves in it, and the axis from station to station.
 
-Cars in the MuJoCo physics engine. The truth is that of a body that stands still. The
+Cars in two rigid-body engines. The truth is that of a body that stands still. The
 axis between neighbouring stations is this project's own definition.
 """
 
@@ -48,27 +48,31 @@ def codes(result: dict[str, Any]) -> set[str]:
 @pytest.mark.parametrize("how", ["smooth", "random"])
 @pytest.mark.parametrize("seed", range(500, 515))
 def test_body_that_moves_is_found_again(
-    read: Read, seed: int, how: str, method: str
+    read: Read, seed: int, how: str, method: str, engine: str
 ) -> None:
-    session, true, _ = measure_in_engine(*moving(seed, how, method=method))
-    assert_true(read(session), true)
+    session, true, _ = measure_in_engine(
+        *moving(seed, how, method=method), engine=engine
+    )
+    assert_true(read(session), true, against=engine)
 
 
 @pytest.mark.parametrize("seed", range(515, 520))
 def test_body_found_again_is_no_warning(
-    measure: Measure, seed: int, method: str
+    measure: Measure, seed: int, method: str, engine: str
 ) -> None:
-    session = measure_in_engine(*moving(seed, "random", method=method)).session
+    session = measure_in_engine(
+        *moving(seed, "random", method=method), engine=engine
+    ).session
     assert "body_moved" not in codes(measure(session))
 
 
 @pytest.mark.parametrize("seed", range(520, 525))
 def test_body_that_stands_still_may_be_found_again(
-    read: Read, seed: int, method: str
+    read: Read, seed: int, method: str, engine: str
 ) -> None:
     car, procedure = moving(seed, "random", method=method)
-    session, true, _ = measure_in_engine(car, still(procedure))
-    assert_true(read(session), true)
+    session, true, _ = measure_in_engine(car, still(procedure), engine=engine)
+    assert_true(read(session), true, against=engine)
 
 
 def still(procedure: Procedure) -> Procedure:
@@ -78,10 +82,10 @@ def still(procedure: Procedure) -> Procedure:
 @pytest.mark.parametrize("body", ["still", None])
 @pytest.mark.parametrize("seed", range(525, 530))
 def test_body_taken_to_stand_still_is_warned_of(
-    measure: Measure, read: Read, seed: int, body: str | None, method: str
+    measure: Measure, read: Read, seed: int, body: str | None, method: str, engine: str
 ) -> None:
     setup = moving(seed, "random", body=body, method=method)
-    session, true, _ = measure_in_engine(*setup)
+    session, true, _ = measure_in_engine(*setup, engine=engine)
     result = measure(session | {"pose_noise": STATED})
     assert "body_moved" in codes(result)
     if method == "joint":
@@ -95,10 +99,12 @@ def test_body_taken_to_stand_still_is_warned_of(
 @pytest.mark.parametrize("how", ["smooth", "random"])
 @pytest.mark.parametrize("seed", range(530, 540))
 def test_body_is_found_again_on_wheels_that_roll(
-    read: Read, seed: int, how: str
+    read: Read, seed: int, how: str, engine: str
 ) -> None:
     """The rear wheels turn on their spindles; the body does not pitch."""
-    session, true, _ = measure_in_engine(*moving(seed, how, wheels_locked=False))
+    session, true, _ = measure_in_engine(
+        *moving(seed, how, wheels_locked=False), engine=engine
+    )
     found = read(session)
     for side in STEERED:
         # SAI rests on the sagitta of the sweep, which multiplies errors tenfold and more.
@@ -107,28 +113,30 @@ def test_body_is_found_again_on_wheels_that_roll(
             assert found[path] == pytest.approx(true[path], rel=0, abs=within_deg)
     steered = ("steering.", "turns.")
     straight = {path: true[path] for path in true if not path.startswith(steered)}
-    assert_true(found, straight)
+    assert_true(found, straight, against=engine)
 
 
 @pytest.mark.parametrize("how", ["smooth", "random"])
 @pytest.mark.parametrize("seed", range(530, 540))
 def test_one_fit_finds_the_body_on_wheels_that_roll(
-    read: Read, seed: int, how: str
+    read: Read, seed: int, how: str, engine: str
 ) -> None:
     """Even how it pitches, which the front wheels show on their axes."""
     setup = moving(seed, how, wheels_locked=False, method="joint")
-    session, true, _ = measure_in_engine(*setup)
-    assert_true(read(session), true)
+    session, true, _ = measure_in_engine(*setup, engine=engine)
+    assert_true(read(session), true, against=engine)
 
 
 @pytest.mark.parametrize("wheel", ["rl", "rr"])
 @pytest.mark.parametrize("seed", range(540, 543))
 def test_body_is_found_again_by_one_rear_wheel(
-    read: Read, seed: int, wheel: str, method: str
+    read: Read, seed: int, wheel: str, method: str, engine: str
 ) -> None:
-    session, true, _ = measure_in_engine(*moving(seed, "random", method=method))
+    session, true, _ = measure_in_engine(
+        *moving(seed, "random", method=method), engine=engine
+    )
     seen = without(session, "sweep", wheel, slice(1, 3), as_null=bool(seed % 2))
-    assert_true(read(seen), true)
+    assert_true(read(seen), true, against=engine)
 
 
 def put_back(session: Session, wheel: str) -> Session:
@@ -160,9 +168,11 @@ def moved(turn: Matrix, shift_mm: np.ndarray, seen: dict[str, Any]) -> dict[str,
 @pytest.mark.parametrize("wheel", ["rl", "rr"])
 @pytest.mark.parametrize("seed", range(500, 505))
 def test_body_put_back_by_hand_reads_the_same(
-    read: Read, seed: int, wheel: str, method: str
+    read: Read, seed: int, wheel: str, method: str, engine: str
 ) -> None:
-    session, true, _ = measure_in_engine(*moving(seed, "random", method=method))
+    session, true, _ = measure_in_engine(
+        *moving(seed, "random", method=method), engine=engine
+    )
     assert_true(read(put_back(session, wheel)), true)
 
 
@@ -197,49 +207,51 @@ def assert_axes_true(
 
 @pytest.mark.parametrize("seed", range(550, 560))
 def test_axis_between_neighbouring_stations(
-    measure: Measure, seed: int, method: str
+    measure: Measure, seed: int, method: str, engine: str
 ) -> None:
     car, procedure = random_setup(seed, method=method)
-    session, true, _ = measure_in_engine(car, procedure)
-    assert_axes_true(measure(session), true, swept_deg(car, procedure))
+    session, true, _ = measure_in_engine(car, procedure, engine=engine)
+    assert_axes_true(measure(session), true, swept_deg(car, procedure, engine))
 
 
 @pytest.mark.parametrize("seed", range(560, 565))
 def test_axis_between_stations_of_a_body_found_again(
-    measure: Measure, seed: int, method: str
+    measure: Measure, seed: int, method: str, engine: str
 ) -> None:
     car, procedure = moving(seed, "random", method=method)
-    session, true, _ = measure_in_engine(car, procedure)
-    assert_axes_true(measure(session), true, swept_deg(car, procedure))
+    session, true, _ = measure_in_engine(car, procedure, engine=engine)
+    assert_axes_true(measure(session), true, swept_deg(car, procedure, engine))
 
 
 @pytest.mark.parametrize("seed", range(565, 568))
 def test_wheels_that_roll_show_no_axis_between_stations(
-    measure: Measure, seed: int, method: str
+    measure: Measure, seed: int, method: str, engine: str
 ) -> None:
     setup = random_setup(seed, wheels_locked=False, method=method)
-    session = measure_in_engine(*setup).session
+    session = measure_in_engine(*setup, engine=engine).session
     axes = measure(session)["instantaneous_axes"]
     assert axes == {"left": [], "right": []}
 
 
 @pytest.mark.parametrize("seed", range(550, 553))
-def test_reference_steers_as_it_is_told(seed: int) -> None:
+def test_reference_steers_as_it_is_told(seed: int, engine: str) -> None:
     """The reference itself: range and ends of the sweep are those of the readings."""
     car, procedure = random_setup(seed)
-    true, swept = measure_in_engine(car, procedure).readings, swept_deg(car, procedure)
+    true = measure_in_engine(car, procedure, engine=engine).readings
+    swept = swept_deg(car, procedure, engine)
     mean = np.mean([swept["left"], swept["right"]], axis=0)
     assert np.ptp(mean) == pytest.approx(true["steering.sweep_range_deg"])
     assert np.argsort(mean).tolist() == np.argsort(procedure.sweep_steer_deg).tolist()
 
 
 @pytest.mark.parametrize("seed", range(530, 533))
-def test_reference_rolls_its_rear_wheels_by_the_slide(seed: int) -> None:
+def test_reference_rolls_its_rear_wheels_by_the_slide(seed: int, engine: str) -> None:
     """The reference itself: beside wheels that are held, by the way along the car."""
     car, procedure = moving(seed, "random", wheels_locked=False)
-    forward = measure_in_engine(car, procedure).vehicle_from_rig[0]
+    forward = measure_in_engine(car, procedure, engine=engine).vehicle_from_rig[0]
     free, held = (
-        Bay(car, replace(procedure, wheels_locked=locked)) for locked in (False, True)
+        Bay(car, replace(procedure, wheels_locked=locked), engine)
+        for locked in (False, True)
     )
     for wheel, side in (("rl", 1), ("rr", -1)):
         held.stand_ahead()

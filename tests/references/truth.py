@@ -44,10 +44,13 @@ class Measured(NamedTuple):
 
 
 def measure_in_engine(
-    car: Car, procedure: Procedure, pose_form: str = "rotation"
+    car: Car,
+    procedure: Procedure,
+    pose_form: str = "rotation",
+    engine: str = "MuJoCo",
 ) -> Measured:
     """Takes the car through the procedure: what the rig sees, and what is true."""
-    bay = Bay(car, procedure)
+    bay = Bay(car, procedure, engine)
     session = session_of(bay, pose_form)
     bay.stand_ahead()
     corners = _Corners.of(bay)
@@ -307,9 +310,11 @@ def _steering_to_body(body_up: Vector, corners: _Corners) -> Readings:
     return readings
 
 
-def swept_deg(car: Car, procedure: Procedure) -> dict[str, list[float]]:
+def swept_deg(
+    car: Car, procedure: Procedure, engine: str = "MuJoCo"
+) -> dict[str, list[float]]:
     """How far each front wheel has turned from straight ahead, station by station."""
-    bay = Bay(car, procedure)
+    bay = Bay(car, procedure, engine)
     bay.stand_ahead()
     corners = _Corners.of(bay)
     return {
