@@ -20,7 +20,7 @@ const MAX_STRETCH_MM: f64 = 50.0;
 /// The most by which the body may turn between rolling and ahead for the rear spindles to be compared, degrees.
 const MOST_BODY_TURN_DEG: f64 = 0.3;
 /// The rotation noise below which nothing is suspected: rounding is no fault.
-const LEAST_NOISE_DEG: f64 = 1e-4;
+pub(crate) const LEAST_NOISE_DEG: f64 = 1e-4;
 
 /// What noise alone does not make, as a residual, and the noise itself.
 pub(crate) struct Bounds {
@@ -29,7 +29,7 @@ pub(crate) struct Bounds {
     /// While the front wheels are steered: more, where the body is found again from noisy targets.
     pub(crate) steered: Residual,
     /// The rotation noise of a steered pose per axis, when it is stated.
-    steered_noise_deg: Option<f64>,
+    pub(crate) steered_noise_deg: Option<f64>,
 }
 
 impl Bounds {
@@ -337,11 +337,11 @@ pub(crate) fn rear_tipped(turned: &ByWheel<Vector<Rig>>, bounds: &Bounds) -> Opt
 pub(crate) fn front_tipped(
     turned: &ByWheel<Vector<Rig>>,
     wheel: Wheel,
-    axis: &SteeringAxis,
+    axis_direction: Vector<Rig>,
     bounds: &Bounds,
 ) -> Option<Warning> {
     let by_body = (turned.rl - turned.rr) * (0.5 * wheel.side().sign());
-    tipped(wheel, (*turned.get(wheel) - by_body).dot(axis.direction).abs(), bounds)
+    tipped(wheel, (*turned.get(wheel) - by_body).dot(axis_direction).abs(), bounds)
 }
 
 fn tipped(wheel: Wheel, by_rad: f64, bounds: &Bounds) -> Option<Warning> {

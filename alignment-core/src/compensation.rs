@@ -138,6 +138,14 @@ pub struct ClampCompensation {
     pub warnings: Vec<Warning>,
 }
 
+impl From<ByWheel<Compensation>> for ClampCompensation {
+    /// Clamps that are known.
+    fn from(ByWheel { fl, fr, rl, rr }: ByWheel<Compensation>) -> Self {
+        let wheels = ByWheel { fl: Some(fl), fr: Some(fr), rl: Some(rl), rr: Some(rr) };
+        Self { wheels, travel_direction_in_rig: None, residuals: Vec::new(), warnings: Vec::new() }
+    }
+}
+
 impl ClampCompensation {
     /// The compensation of all four wheels.
     ///
@@ -702,6 +710,16 @@ pub(crate) fn up_by_rolling(stations: &[Poses]) -> Option<Vector<Rig>> {
 /// Whether the tilts of a direction, their squares in deg², ask for an explanation.
 fn tilt_is_suspect(squares: f64, count: f64, noise: Option<PoseNoise>) -> bool {
     slip::is_suspect(squares, 2.0 * count - 4.0, noise.map(|noise| noise.rotation_deg), LEAST_SLIP_DEG)
+}
+
+/// The greatest sums of squares of tilts, deg², and of shifts, mm², over the stations of a rolled wheel that ask for no explanation and are not
+/// high: whatever its radius.
+#[cfg(feature = "simd")]
+pub(crate) fn most_left_over(count: f64, high: Residual, noise: Option<PoseNoise>) -> [f64; 2] {
+    let tilt = slip::most_unsuspected(2.0 * count - 4.0, noise.map(|noise| noise.rotation_deg), LEAST_SLIP_DEG);
+    let shift = slip::most_unsuspected(2.0 * count - 5.0, noise.map(|noise| noise.translation_mm), LEAST_SLIP_MM);
+    let of_rms = |rms: f64| count * rms * rms;
+    [tilt.min(of_rms(high.rotation_deg)), shift.min(of_rms(high.translation_mm))]
 }
 
 /// A target that tipped over on its clamp, from how the fixed direction is seen at each station.

@@ -134,6 +134,31 @@ impl<F: Frame, T: Real> Vector<F, T> {
         self - direction * self.dot(direction)
     }
 
+    /// A unit vector square to this unit vector: of the coordinate axes, the one that lies furthest from it, made square.
+    #[inline(always)]
+    #[must_use]
+    pub fn any_square(self) -> Self {
+        let (zero, one) = (self.x().like(0.0), self.x().like(1.0));
+        let [x, y, z] = self.to_array().map(|v| v.if_less(zero, -v, v));
+        let along_x = y.if_less(x, zero, z.if_less(x, zero, one));
+        let along_y = z.if_less(y, zero, one) * (one - along_x);
+        Self::new([along_x, along_y, one - along_x - along_y]).square_to(self).unit()
+    }
+
+    /// `then` where the number is less than the bound, `otherwise` where it is not.
+    #[inline(always)]
+    pub(crate) fn where_less(number: T, bound: T, then: Self, otherwise: Self) -> Self {
+        let ([a, b, c], [x, y, z]) = (then.to_array(), otherwise.to_array());
+        let either = |a, x| number.if_less(bound, a, x);
+        Self::new([either(a, x), either(b, y), either(c, z)])
+    }
+
+    /// The null vector, made of such numbers.
+    #[inline(always)]
+    pub(crate) fn none_like(number: T) -> Self {
+        Self::new([number.like(0.0); 3])
+    }
+
     #[inline(always)]
     pub(crate) const fn wrap(xyz: Vector3<T>) -> Self {
         Self { xyz, frame: PhantomData }
@@ -146,21 +171,6 @@ impl<F: Frame> Vector<F> {
     #[must_use]
     pub const fn zero() -> Self {
         Self::new([0.0; 3])
-    }
-
-    /// A unit vector square to this unit vector: of the coordinate axes, the one that lies furthest from it, made square.
-    #[inline(always)]
-    #[must_use]
-    pub fn any_square(self) -> Self {
-        let [x, y, z] = self.to_array().map(f64::abs);
-        let axis = if x <= y && x <= z {
-            [1.0, 0.0, 0.0]
-        } else if y <= z {
-            [0.0, 1.0, 0.0]
-        } else {
-            [0.0, 0.0, 1.0]
-        };
-        Self::new(axis).square_to(self).unit()
     }
 }
 
@@ -271,7 +281,7 @@ impl<To: Frame, From: Frame, T: Real> Transform<To, From, T> {
 
 /// A direction in `From` as one in `To`, by a rotation whose columns are the axes of `From`.
 #[inline(always)]
-fn turned<To: Frame, From: Frame, T: Real>(rotation: &Matrix3<T>, v: Vector<From, T>) -> Vector<To, T> {
+pub(crate) fn turned<To: Frame, From: Frame, T: Real>(rotation: &Matrix3<T>, v: Vector<From, T>) -> Vector<To, T> {
     let [x, y, z] = rotation.data.0;
     Vector::new(x) * v.x() + Vector::new(y) * v.y() + Vector::new(z) * v.z()
 }

@@ -40,7 +40,8 @@ pub const AXIS_RANGE_DEG: [f64; 2] = [-30.0, 30.0];
 pub const AHEAD_YAW_RANGE_DEG: [f64; 2] = [-10.0, 10.0];
 /// The least and greatest camber or pitch straight ahead for which a reading is foretold, degrees.
 ///
-/// Within these ranges the cone about the steering axis reaches every yaw: the sine that is inverted stays below 0.91.
+/// Within these ranges the cone about the steering axis reaches every yaw: of the root in [`camber_at_yaw_deg`], C² stays below
+/// 0.83·(1 + A²).
 pub const AHEAD_READING_RANGE_DEG: [f64; 2] = [-15.0, 15.0];
 
 /// One reading of the camber gauge.
@@ -278,8 +279,8 @@ pub fn sai_by_linear_rule_deg(
 /// The camber in degrees, positive with the top outward, that a wheel shows at a yaw, left positive: what a gauge must read.
 ///
 /// With A(T) = s·sin T·tan τ − cos T·tan σ, caster τ and SAI σ, the spindle's cone is A·cos γ − sin γ = C, and C is known straight ahead.
-/// With α = atan A it is sin(α − γ) = C·cos α, so γ = α − asin(C·cos α). The yaw straight ahead is −s·toe: [`yaw_from_plate_deg`] at a
-/// plate of 0.
+/// In t = tan(γ/2) it is (A + C)·t² + 2·t = A − C, so γ = 2·atan((A − C)/(1 + √(1 + A² − C²))). The yaw straight ahead is −s·toe:
+/// [`yaw_from_plate_deg`] at a plate of 0.
 ///
 /// # Errors
 /// [`ErrorCode::NotFinite`]; [`ErrorCode::AngleOutOfRange`] for caster or SAI beyond ± 30°, a yaw beyond ± 60°, and straight ahead a yaw
@@ -307,8 +308,8 @@ pub fn camber_at_yaw_deg(side: Side, axis: AxisAngles, ahead: GaugePosition, yaw
 /// The pitch in degrees, nose up positive, that a line of the locked wheel's hub shows at an azimuth, left positive: what a gauge must
 /// read.
 ///
-/// With B(T) = cos T·tan τ + s·sin T·tan σ, caster τ and SAI σ, the line's cone is sin p − B·cos p = C, and C is known straight ahead. With
-/// β = atan B it is p = β + asin(C·cos β).
+/// With B(T) = cos T·tan τ + s·sin T·tan σ, caster τ and SAI σ, the line's cone is B·cos p − sin p = C, and C is known straight ahead. As
+/// for the camber it is p = 2·atan((B − C)/(1 + √(1 + B² − C²))).
 ///
 /// # Errors
 /// [`ErrorCode::NotFinite`]; [`ErrorCode::AngleOutOfRange`] for caster or SAI beyond ± 30°, an azimuth beyond ± 60°, and straight ahead
@@ -343,7 +344,8 @@ pub fn pitch_at_azimuth_deg(
 fn on_the_cone(ahead_slope: f64, ahead_deg: f64, slope: f64) -> f64 {
     let (sin, cos) = libm::sincos(rad_from_deg(ahead_deg));
     let constant = ahead_slope * cos - sin;
-    atan2_deg(slope, 1.0) - deg_from_rad(libm::asin(constant / sqrt(1.0 + slope * slope)))
+    // As atan(slope) − asin(…) it would be a small difference of two great angles.
+    2.0 * atan2_deg(slope - constant, 1.0 + sqrt(1.0 + slope * slope - constant * constant))
 }
 
 /// The tangents of caster and SAI.

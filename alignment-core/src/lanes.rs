@@ -30,6 +30,9 @@ pub trait Real:
     /// A number that is the same for every record.
     #[must_use]
     fn like(self, value: f64) -> Self;
+    /// `then` where the number is less than the bound, `otherwise` where it is not, or where one of them is NaN.
+    #[must_use]
+    fn if_less(self, bound: Self, then: Self, otherwise: Self) -> Self;
     /// √self.
     #[must_use]
     fn sqrt(self) -> Self;
@@ -42,6 +45,9 @@ pub trait Real:
     /// The angle of the point (`x`, self) from the x axis, degrees.
     #[must_use]
     fn atan2_deg(self, x: Self) -> Self;
+    /// The same in radians; of lanes to the front alone.
+    #[must_use]
+    fn atan2_rad(self, x: Self) -> Self;
     /// √(self² + other²). The inputs are bounded, so the plain form cannot overflow.
     #[must_use]
     #[inline(always)]
@@ -64,6 +70,11 @@ impl Real for f64 {
     }
 
     #[inline(always)]
+    fn if_less(self, bound: Self, then: Self, otherwise: Self) -> Self {
+        if self < bound { then } else { otherwise }
+    }
+
+    #[inline(always)]
     fn sqrt(self) -> Self {
         units::sqrt(self)
     }
@@ -81,6 +92,11 @@ impl Real for f64 {
     #[inline(always)]
     fn atan2_deg(self, x: Self) -> Self {
         units::atan2_deg(self, x)
+    }
+
+    #[inline(always)]
+    fn atan2_rad(self, x: Self) -> Self {
+        libm::atan2(self, x)
     }
 }
 
@@ -104,6 +120,7 @@ pub(crate) struct Truths<S: Simd> {
 mod register {
     use super::{Add, BitAnd, Div, Lanes, Mul, Neg, Real, Simd, Sub, Truths};
     use crate::units::DEG_PER_RAD;
+    use core::f64::consts::{FRAC_PI_2, FRAC_PI_4};
 
     impl<S: Simd> Lanes<S> {
         #[inline(always)]
@@ -174,6 +191,40 @@ mod register {
             let near = (self - self * (odd + even)).where_else(self.abs().below(0.4375), self.like(f64::NAN));
             // So small an angle is its own tangent; zero keeps its sign.
             self.where_else(self.abs().below(TINY), near)
+        }
+    }
+
+    impl<S: Simd> Lanes<S> {
+        /// Arc tangent as libm has it, radians; NaN for what is beyond all bounds.
+        #[inline(always)]
+        fn atan(self) -> Self {
+            let (zero, one, size) = (self.like(0.0), self.like(1.0), self.abs());
+            // By the arc tangent of ∞, 1.5, 1, 0.5 or 0, to which the size is near, and what it differs from it by.
+            let (mut over, mut under) = (-one, size);
+            let (mut high, mut low) = (self.like(ATAN_HIGH[3]), self.like(ATAN_LOW[3]));
+            let (two, more) = (self.like(2.0), self.like(1.5));
+            for (bound, next_over, next_under, next_high, next_low) in [
+                (2.4375, size - more, one + more * size, ATAN_HIGH[2], ATAN_LOW[2]),
+                (1.1875, size - one, size + one, ATAN_HIGH[1], ATAN_LOW[1]),
+                (0.6875, two * size - one, two + size, ATAN_HIGH[0], ATAN_LOW[0]),
+                (0.4375, size, one, 0.0, 0.0),
+            ] {
+                let near = size.below(bound);
+                over = next_over.where_else(near, over);
+                under = next_under.where_else(near, under);
+                high = self.like(next_high).where_else(near, high);
+                low = self.like(next_low).where_else(near, low);
+            }
+            let x = over / under;
+            let z = x * x;
+            let w = z * z;
+            let odd = z * w.polynomial(ATAN_ODD);
+            let even = w * w.polynomial(ATAN_EVEN);
+            let angle = high - (x * (odd + even) - low - x);
+            let angle = self.if_less(zero, -angle, angle);
+            // So small an angle is its own tangent; zero keeps its sign.
+            let angle = self.where_else(size.below(TINY), angle);
+            angle.where_else(size.below(1e15), self.like(f64::NAN))
         }
     }
 
@@ -261,6 +312,12 @@ mod register {
         }
 
         #[inline(always)]
+        fn if_less(self, bound: Self, then: Self, otherwise: Self) -> Self {
+            let simd = self.simd;
+            then.where_else(Truths { simd, holds: simd.less_than_f64s(self.numbers, bound.numbers) }, otherwise)
+        }
+
+        #[inline(always)]
         fn sqrt(self) -> Self {
             Self { numbers: self.simd.sqrt_f64s(self.numbers), ..self }
         }
@@ -284,8 +341,22 @@ mod register {
             let angle = (self / x).atan_near() * self.like(DEG_PER_RAD);
             angle.where_else(Truths { simd, holds: positive }, self.like(f64::NAN))
         }
+
+        #[inline(always)]
+        fn atan2_rad(self, x: Self) -> Self {
+            let angle = (self / x).atan();
+            self.like(0.0).if_less(x, angle, self.like(f64::NAN))
+        }
     }
 
+    /// The arc tangents of 0.5, 1, 1.5 and ∞, and what is missing from them.
+    const ATAN_HIGH: [f64; 4] = [0.463_647_609_000_806_1, FRAC_PI_4, 0.982_793_723_247_329, FRAC_PI_2];
+    const ATAN_LOW: [f64; 4] = [
+        2.269_877_745_296_168_7e-17,
+        3.061_616_997_868_383e-17,
+        1.390_331_103_123_099_8e-17,
+        6.123_233_995_736_766e-17,
+    ];
     /// 2⁻²⁷.
     const TINY: f64 = 1.0 / 134_217_728.0;
     /// The coefficients of libm's arc sine: of the numerator from x² on, and of the denominator.
@@ -355,6 +426,13 @@ mod tests {
         }
     }
 
+    struct ArcTangentAllRound(f64);
+    impl OfLanes for ArcTangentAllRound {
+        fn of<T: Real>(&self, x: T) -> T {
+            x.atan2_rad(x.like(self.0))
+        }
+    }
+
     struct Arithmetic;
     impl OfLanes for Arithmetic {
         fn of<T: Real>(&self, x: T) -> T {
@@ -396,6 +474,9 @@ mod tests {
         agree(&ArcSine, |x| x.abs() < 0.5);
         agree(&ArcTangent(1.0), |x| x.abs() < 0.4375);
         agree(&ArcTangent(-1.0), |_| false);
+        agree(&ArcTangentAllRound(1.0), |x| x.abs() < 1e15);
+        agree(&ArcTangentAllRound(0.03), |x| x.abs() < 1e13);
+        agree(&ArcTangentAllRound(-1.0), |_| false);
         agree(&Arithmetic, |x| (0.0..f64::INFINITY).contains(&x));
     }
 

@@ -8,6 +8,7 @@
 
 use crate::error::{Error, ErrorCode};
 use crate::statistics::student_t_quantile;
+use crate::units;
 use alloc::vec;
 use alloc::vec::Vec;
 use core::iter::zip;
@@ -509,7 +510,7 @@ pub fn combine(
         let mut budget: Vec<Contribution> = (0..inputs.len())
             .map(|input| Contribution { input, standard_uncertainty: parts[k][input].abs(), share: share(input) })
             .collect();
-        budget.sort_by(|a, b| b.share.total_cmp(&a.share));
+        units::sort_by(&mut budget, |a, b| b.share.total_cmp(&a.share));
         Output {
             estimate: estimates[k],
             standard_uncertainty: uncertainties[k],

@@ -1,12 +1,13 @@
 //! The least-squares fits on which both rolling and steering rest: the direction that a rigid rotation leaves alone, the point that it
 //! leaves alone, and the motion that took a body from one place to another.
 
-use crate::frame::{Frame, Rig, Transform, Vector};
+use crate::frame::{Frame, Rig, Transform, Vector, turned};
+use crate::lanes::Real;
 use crate::pose;
 use crate::slip::Row;
 use crate::units;
 use alloc::vec::Vec;
-use nalgebra::{Matrix2, Matrix3, Rotation3, SMatrix, Vector2};
+use nalgebra::{ArrayStorage, Matrix2, Matrix3, Rotation3, SMatrix, Vector2};
 
 /// Where something fixed to a body was before, and where it is now.
 pub(crate) type BeforeAndNow<From> = (Transform<Rig, From>, Transform<Rig, From>);
@@ -87,56 +88,147 @@ fn mean_turn(seen: &[Seen]) -> [f64; 2] {
     })
 }
 
-/// What a set of rotations about one axis leaves alone.
-pub(crate) struct FixedDirection<From: Frame> {
+/// What a set of rotations about one axis leaves alone: of one set, or of one for each of several records.
+pub(crate) struct FixedDirection<From: Frame, T = f64> {
     /// The unit vector that varies least, in the moving frame. Its sign is the eigen-solver's whim: settle it by geometry.
-    pub(crate) in_moving: Vector<From>,
+    pub(crate) in_moving: Vector<From, T>,
     /// Its mean direction in the rig.
-    pub(crate) in_rig: Vector<Rig>,
+    pub(crate) in_rig: Vector<Rig, T>,
     /// Two unit vectors square to it in the moving frame; right-handed with it.
-    pub(crate) square: [Vector<From>; 2],
-    mean: Matrix3<f64>,
+    pub(crate) square: [Vector<From, T>; 2],
+    mean: Matrix3<T>,
     /// The scatter square to it: along the first, between both, along the second.
-    scatter: [f64; 3],
+    scatter: [T; 3],
     count: f64,
 }
 
-/// A symmetric matrix of which one eigenvector is known.
-struct Split<F: Frame> {
-    direction: Vector<F>,
-    square: [Vector<F>; 2],
-    across: [f64; 3],
+/// Rotations: their mean R̄, and how they scatter about it, Σ(R − R̄)ᵀ(R − R̄) by its columns.
+#[derive(Clone, Copy)]
+struct Scatter<From: Frame, T> {
+    mean: Matrix3<T>,
+    matrix: [Vector<From, T>; 3],
+    count: f64,
 }
 
-impl<F: Frame> Split<F> {
-    fn of(matrix: &[Vector<F>; 3], direction: Vector<F>) -> Self {
+impl<From: Frame, T: Real> Scatter<From, T> {
+    /// Of rotations made of such numbers.
+    #[inline(always)]
+    fn of<'a>(stations: impl Iterator<Item = &'a Transform<Rig, From, T>> + Clone, number: T) -> Self
+    where
+        From: 'a,
+    {
+        let (mut sum, mut count) = ([Vector::<Rig, T>::none_like(number); 3], 0.0);
+        for station in stations.clone() {
+            let [x, y, z] = station.axes();
+            sum = [sum[0] + x, sum[1] + y, sum[2] + z];
+            count += 1.0;
+        }
+        let mean = sum.map(|axis| axis.to_array().map(|v| v / number.like(count)));
+        let [a, b, c] = mean.map(Vector::<Rig, T>::new);
+        let [mut xx, mut xy, mut xz, mut yy, mut yz, mut zz] = [number.like(0.0); 6];
+        for station in stations {
+            let [x, y, z] = station.axes();
+            let (x, y, z) = (x - a, y - b, z - c);
+            (xx, xy, xz) = (xx + x.dot(x), xy + x.dot(y), xz + x.dot(z));
+            (yy, yz, zz) = (yy + y.dot(y), yz + y.dot(z), zz + z.dot(z));
+        }
+        let matrix = [[xx, xy, xz], [xy, yy, yz], [xz, yz, zz]].map(Vector::<From, T>::new);
+        Self { mean: Matrix3::from_data(ArrayStorage(mean)), matrix, count }
+    }
+}
+
+/// A symmetric matrix of which one eigenvector is known.
+#[derive(Clone, Copy)]
+struct Split<F: Frame, T = f64> {
+    direction: Vector<F, T>,
+    square: [Vector<F, T>; 2],
+    across: [T; 3],
+}
+
+/// What one step of Rayleigh's quotient makes of an eigenvalue.
+struct Rayleigh<F: Frame, T> {
+    direction: Vector<F, T>,
+    eigenvalue: T,
+    /// How far the matrix takes the direction from itself.
+    error: T,
+}
+
+impl<F: Frame, T: Real> Rayleigh<F, T> {
+    /// Every column of the adjugate of S − σ·1 lies along the eigenvector whose eigenvalue σ nearly is: the longest is taken.
+    #[inline(always)]
+    fn step(matrix: &[Vector<F, T>; 3], eigenvalue: T) -> Self {
+        let ([a, b, c], zero) = (*matrix, eigenvalue.like(0.0));
+        let a = a - Vector::new([eigenvalue, zero, zero]);
+        let b = b - Vector::new([zero, eigenvalue, zero]);
+        let c = c - Vector::new([zero, zero, eigenvalue]);
+        let (mut longest, mut square) = (Vector::none_like(zero), zero);
+        for column in [b.cross(c), c.cross(a), a.cross(b)] {
+            let longer = column.dot(column);
+            longest = Vector::where_less(square, longer, column, longest);
+            square = square.if_less(longer, longer, square);
+        }
+        let direction = longest * (zero.like(1.0) / square.sqrt());
+        let image = product(matrix, direction);
+        let eigenvalue = direction.dot(image);
+        Self { direction, eigenvalue, error: (image - direction * eigenvalue).norm() }
+    }
+}
+
+/// So many steps of Rayleigh's quotient.
+const RAYLEIGH_STEPS: usize = 3;
+/// What rounding leaves of an eigenvector, as a share of the trace.
+const RAYLEIGH_ROUNDING: f64 = 1e-15;
+
+impl<F: Frame, T: Real> Split<F, T> {
+    #[inline(always)]
+    fn of(matrix: &[Vector<F, T>; 3], direction: Vector<F, T>) -> Self {
         let first = direction.any_square();
         let square = [first, direction.cross(first)];
-        let [image, other] = square.map(|axis| product(matrix, axis));
+        let (image, other) = (product(matrix, square[0]), product(matrix, square[1]));
         Self { direction, square, across: [first.dot(image), square[1].dot(image), square[1].dot(other)] }
     }
 
+    /// By the eigenvector of the least eigenvalue, where a few steps find it, and whether they do.
+    #[cfg(feature = "simd")]
+    #[inline(always)]
+    fn by_steps(matrix: &[Vector<F, T>; 3]) -> (Self, T::Truth) {
+        let rounding = rounding(matrix);
+        let mut best = Rayleigh::step(matrix, rounding.like(0.0));
+        for _ in 1..RAYLEIGH_STEPS {
+            // What has settled stays.
+            let next = Rayleigh::step(matrix, best.eigenvalue);
+            best = Rayleigh {
+                direction: Vector::where_less(rounding, best.error, next.direction, best.direction),
+                eigenvalue: rounding.if_less(best.error, next.eigenvalue, best.eigenvalue),
+                error: rounding.if_less(best.error, next.error, best.error),
+            };
+        }
+        let split = Self::of(matrix, best.direction);
+        let least = [0.0, f64::INFINITY];
+        let found = (rounding - best.error).within(least) & (split.least_across() - best.eigenvalue).within(least);
+        (split, found)
+    }
+
+    /// The lesser of the eigenvalues across the direction.
+    #[inline(always)]
+    fn least_across(&self) -> T {
+        least_of(self.across)
+    }
+}
+
+impl<F: Frame> Split<F> {
     /// By the eigenvector of the least eigenvalue.
     ///
-    /// Every column of the adjugate of S − σ·1 lies along the eigenvector whose eigenvalue σ nearly is. From σ = 0 on, the matrix of
-    /// rotations about one axis is there after a step or two of Rayleigh's quotient; any other is left to nalgebra's iteration.
+    /// From σ = 0 on, Rayleigh's quotient of the matrix of rotations about one axis is there after a step or two; any other is left to
+    /// nalgebra's iteration.
     fn by_least(matrix: &[Vector<F>; 3]) -> Self {
-        const STEPS: usize = 3;
-        let [a, b, c] = *matrix;
-        let rounding = 1e-15 * (a.x() + b.y() + c.z());
+        let rounding = rounding(matrix);
         let mut eigenvalue = 0.0;
-        for _ in 0..STEPS {
-            let a = a - Vector::new([eigenvalue, 0.0, 0.0]);
-            let b = b - Vector::new([0.0, eigenvalue, 0.0]);
-            let c = c - Vector::new([0.0, 0.0, eigenvalue]);
-            let columns = [b.cross(c), c.cross(a), a.cross(b)].map(|column| (column.dot(column), column));
-            let longest =
-                columns.into_iter().fold((0.0, Vector::zero()), |best, one| if one.0 > best.0 { one } else { best });
-            let direction = longest.1 * (1.0 / units::sqrt(longest.0));
-            let image = product(matrix, direction);
-            eigenvalue = direction.dot(image);
-            if (image - direction * eigenvalue).norm() <= rounding {
-                let split = Self::of(matrix, direction);
+        for _ in 0..RAYLEIGH_STEPS {
+            let step = Rayleigh::step(matrix, eigenvalue);
+            eigenvalue = step.eigenvalue;
+            if step.error <= rounding {
+                let split = Self::of(matrix, step.direction);
                 if eigenvalue <= split.least_across() {
                     return split;
                 }
@@ -147,20 +239,23 @@ impl<F: Frame> Split<F> {
             Matrix3::from_columns(&matrix.map(|column| nalgebra::Vector3::from(column.to_array()))).symmetric_eigen();
         Self::of(matrix, Vector::wrap(eigen.eigenvectors.column(eigen.eigenvalues.imin()).into()))
     }
+}
 
-    /// The lesser of the eigenvalues across the direction.
-    fn least_across(&self) -> f64 {
-        least_of(self.across)
-    }
+#[inline(always)]
+fn rounding<F: Frame, T: Real>([a, b, c]: &[Vector<F, T>; 3]) -> T {
+    (a.x() + b.y() + c.z()) * a.x().like(RAYLEIGH_ROUNDING)
 }
 
 /// The lesser eigenvalue of a symmetric matrix of two rows: a b, b c.
-fn least_of([a, b, c]: [f64; 3]) -> f64 {
-    (a + c) * 0.5 - units::hypot((a - c) * 0.5, b)
+#[inline(always)]
+fn least_of<T: Real>([a, b, c]: [T; 3]) -> T {
+    let half = a.like(0.5);
+    (a + c) * half - ((a - c) * half).hypot(b)
 }
 
 /// A matrix of these columns times a vector.
-fn product<F: Frame>([a, b, c]: &[Vector<F>; 3], v: Vector<F>) -> Vector<F> {
+#[inline(always)]
+fn product<F: Frame, T: Real>([a, b, c]: &[Vector<F, T>; 3], v: Vector<F, T>) -> Vector<F, T> {
     *a * v.x() + *b * v.y() + *c * v.z()
 }
 
@@ -173,6 +268,101 @@ pub(crate) fn cross_matrix(v: Vector<Rig>) -> Matrix3<f64> {
     Matrix3::new(0.0, -z, y, z, 0.0, -x, -y, x, 0.0)
 }
 
+impl<From: Frame, T: Real> FixedDirection<From, T> {
+    /// The same direction with the sign that points along another.
+    #[inline(always)]
+    pub(crate) fn pointing_along(self, other: Vector<Rig, T>) -> Self {
+        let (zero, one) = (other.x().like(0.0), other.x().like(1.0));
+        let sense = self.in_rig.dot(other).if_less(zero, -one, one);
+        let ([first, second], [a, b, c]) = (self.square, self.scatter);
+        Self {
+            in_moving: self.in_moving * sense,
+            in_rig: self.in_rig * sense,
+            square: [first, second * sense],
+            scatter: [a, b * sense, c],
+            ..self
+        }
+    }
+
+    /// The point of the axis nearest to `guess`, both in the moving frame, and where the axis' point lies in the rig.
+    /// R·q + p stays put for a point q of the axis: with q = guess + δ, δ square to the axis, (R − R̄)·δ = −(e − ē)
+    /// where e = R·guess + p is where the guess went.
+    #[inline(always)]
+    pub(crate) fn fixed_point<'a>(
+        &self,
+        stations: impl Iterator<Item = &'a Transform<Rig, From, T>> + Clone,
+        guess: Vector<From, T>,
+    ) -> (Vector<From, T>, Vector<Rig, T>)
+    where
+        From: 'a,
+    {
+        let number = guess.x();
+        let mut sum = Vector::none_like(number);
+        for station in stations.clone() {
+            sum = sum + station.point(guess);
+        }
+        let mean = sum * number.like(1.0 / self.count);
+        let [a, b, c] = self.mean.data.0.map(Vector::<Rig, T>::new);
+        let mut right = Vector::<From, T>::none_like(number);
+        for station in stations {
+            let (gone, [x, y, z]) = (station.point(guess) - mean, station.axes());
+            right = right - Vector::new([(x - a).dot(gone), (y - b).dot(gone), (z - c).dot(gone)]);
+        }
+        // The normal matrix is the scatter itself: solve square to the axis, and stay put along it.
+        let [u, v] = self.square;
+        let [[uu, uv], [_, vv]] = self.inverse_across();
+        let (along_u, along_v) = (u.dot(right), v.dot(right));
+        let delta = u * (uu * along_u + uv * along_v) + v * (uv * along_u + vv * along_v);
+        (guess + delta, mean + turned(&self.mean, delta))
+    }
+
+    /// How far a pose lies from a turn about the direction and a fixed point, in the moving frame and in the rig: tilt, radians, and shift, mm.
+    #[inline(always)]
+    pub(crate) fn left_over(
+        &self,
+        pose: &Transform<Rig, From, T>,
+        (point, point_in_rig): (Vector<From, T>, Vector<Rig, T>),
+    ) -> [T; 2] {
+        let tilt = (pose.direction(self.in_moving) - self.in_rig).norm();
+        [tilt, (pose.point(point) - point_in_rig).norm()]
+    }
+
+    /// The inverse of the scatter along the two axes square to the direction.
+    #[inline(always)]
+    fn inverse_across(&self) -> [[T; 2]; 2] {
+        let [a, b, c] = self.scatter;
+        let share = a.like(1.0) / (a * c - b * b);
+        [[c * share, -b * share], [-b * share, a * share]]
+    }
+
+    #[inline(always)]
+    fn of(scatter: &Scatter<From, T>, split: &Split<From, T>) -> Self {
+        let (Scatter { mean, count, .. }, Split { direction: in_moving, square, across }) = (*scatter, *split);
+        Self { in_moving, in_rig: turned(&mean, in_moving).unit(), square, mean, scatter: across, count }
+    }
+
+    /// As [`fit`](FixedDirection::fit) of rotations made of such numbers, where a few steps find the direction; and whether they do, and the stations
+    /// tell as much about the axis as two that are so far apart.
+    #[cfg(feature = "simd")]
+    #[inline(always)]
+    pub(crate) fn fit_plain<'a>(
+        stations: impl Iterator<Item = &'a Transform<Rig, From, T>> + Clone,
+        number: T,
+        least_angle_deg: f64,
+    ) -> (Self, T::Truth)
+    where
+        From: 'a,
+    {
+        let scatter = Scatter::of(stations, number);
+        let (split, found) = Split::by_steps(&scatter.matrix);
+        let half_chord = libm::sin(units::rad_from_deg(0.5 * least_angle_deg));
+        // Rounding leaves a little to be looked into by the angle itself.
+        let least = 2.0 * half_chord * half_chord * (1.0 + 1e-9);
+        let enough = split.least_across().within([least, f64::INFINITY]);
+        (Self::of(&scatter, &split), found & enough)
+    }
+}
+
 impl<From: Frame> FixedDirection<From> {
     /// The unit vector a for which R·a varies least over the stations: the eigenvector of the smallest eigenvalue of
     /// Σ(R − R̄)ᵀ(R − R̄). Each transverse component carries the noise u·√2/(2·sin(θ/2)) for two stations θ apart.
@@ -180,64 +370,9 @@ impl<From: Frame> FixedDirection<From> {
     where
         From: 'a,
     {
-        let (mut sum, mut count) = (Matrix3::zeros(), 0.0);
-        for station in stations.clone() {
-            sum += station.rotation;
-            count += 1.0;
-        }
-        let mean = sum / count;
-        let scatter = stations.fold([0.0; 6], |[xx, xy, xz, yy, yz, zz], station| {
-            let [x, y, z] = (station.rotation - mean).data.0.map(Vector::<Rig>::new);
-            [xx + x.dot(x), xy + x.dot(y), xz + x.dot(z), yy + y.dot(y), yz + y.dot(z), zz + z.dot(z)]
-        });
-        let [xx, xy, xz, yy, yz, zz] = scatter;
-        let scatter = [[xx, xy, xz], [xy, yy, yz], [xz, yz, zz]].map(Vector::<From>::new);
-        let Split { direction: in_moving, square, across } = Split::by_least(&scatter);
-        let in_rig = Vector::wrap(mean * nalgebra::Vector3::from(in_moving.to_array())).unit();
-        Self { in_moving, in_rig, square, mean, scatter: across, count }
-    }
-
-    /// The same direction with the other sign.
-    pub(crate) fn reversed(self) -> Self {
-        let ([first, second], [a, b, c]) = (self.square, self.scatter);
-        Self { in_moving: -self.in_moving, in_rig: -self.in_rig, square: [first, -second], scatter: [a, -b, c], ..self }
-    }
-
-    /// The point of the axis nearest to `guess`, both in the moving frame, and where the axis' point lies in the rig.
-    /// R·q + p stays put for a point q of the axis: with q = guess + δ, δ square to the axis, (R − R̄)·δ = −(e − ē)
-    /// where e = R·guess + p is where the guess went.
-    pub(crate) fn fixed_point<'a>(
-        &self,
-        stations: impl Iterator<Item = &'a Transform<Rig, From>> + Clone,
-        guess: Vector<From>,
-    ) -> (Vector<From>, Vector<Rig>)
-    where
-        From: 'a,
-    {
-        let (mut sum, mut count) = (Vector::zero(), 0.0);
-        for station in stations.clone() {
-            sum = sum + station.point(guess);
-            count += 1.0;
-        }
-        let mean = sum * (1.0 / count);
-        let right = stations.fold(Vector::<From>::zero(), |right, station| {
-            let gone = station.point(guess) - mean;
-            right - Vector::wrap((station.rotation - self.mean).tr_mul(&nalgebra::Vector3::from(gone.to_array())))
-        });
-        // The normal matrix is the scatter itself: solve square to the axis, and stay put along it.
-        let [u, v] = self.square;
-        let [[uu, uv], [_, vv]] = self.inverse_across();
-        let (along_u, along_v) = (u.dot(right), v.dot(right));
-        let delta = u * (uu * along_u + uv * along_v) + v * (uv * along_u + vv * along_v);
-        let in_rig = mean + Vector::wrap(self.mean * nalgebra::Vector3::from(delta.to_array()));
-        (guess + delta, in_rig)
-    }
-
-    /// The inverse of the scatter along the two axes square to the direction.
-    fn inverse_across(&self) -> [[f64; 2]; 2] {
-        let [a, b, c] = self.scatter;
-        let share = 1.0 / (a * c - b * b);
-        [[c * share, -b * share], [-b * share, a * share]]
+        let scatter = Scatter::of(stations, 0.0);
+        let split = Split::by_least(&scatter.matrix);
+        Self::of(&scatter, &split)
     }
 
     /// The inverse of the scatter, square to the direction.

@@ -68,9 +68,14 @@ struct Support<const P: usize, const K: usize> {
 
 /// Whether a sum of squares left over, of so many degrees of freedom, asks for an explanation.
 pub(crate) fn is_suspect(squares: f64, freedom: f64, noise: Option<f64>, least: f64) -> bool {
+    squares > most_unsuspected(freedom, noise, least)
+}
+
+/// The greatest sum of squares that asks for none.
+pub(crate) fn most_unsuspected(freedom: f64, noise: Option<f64>, least: f64) -> f64 {
     let known = noise.unwrap_or(0.0).max(least);
     let share = if freedom > FEW_EQUATIONS { 0.0 } else { SUSPECT };
-    squares > freedom * (share * known * known).max(least * least)
+    freedom * (share * known * known).max(least * least)
 }
 
 /// The slip that best explains what a fit leaves over, if neither noise nor something smooth does: `smooth` are the same rows with smooth terms

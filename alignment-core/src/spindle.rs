@@ -3,13 +3,14 @@
 
 use crate::error::{Error, ErrorCode};
 use crate::frame::{Rig, Target, Transform, Vector};
+use crate::lanes::Real;
 use crate::layout::Wheel;
 use crate::rigid::FixedDirection;
 use crate::session::{PoseNoise, Poses};
 use crate::slip::{self, Slip};
-use crate::units::{self, atan2_deg, deg_from_rad, rad_from_deg};
+use crate::units::{self, DEG_PER_RAD, atan2_deg, deg_from_rad, rad_from_deg};
 use alloc::vec::Vec;
-use nalgebra::{Matrix2x1, Matrix2x5, Matrix3, Matrix4, Vector2, Vector3, Vector4};
+use nalgebra::{Matrix2x1, Matrix2x5, Vector2};
 
 /// The greatest angle between a spindle and the line across its axle, degrees. No wheel of a car comes near it.
 pub(crate) const MAX_SPINDLE_SKEW_DEG: f64 = 60.0;
@@ -47,63 +48,68 @@ pub struct Residual {
 }
 
 /// The angle between the spindle and the nearest axis of the target, degrees.
-pub(crate) fn runout_deg(spindle: Vector<Target>) -> f64 {
+#[inline(always)]
+pub(crate) fn runout_deg<T: Real>(spindle: Vector<Target, T>) -> T {
     let [x, y, z] = spindle.to_array();
-    let (along, across) =
-        [(x, (y, z)), (y, (z, x)), (z, (x, y))].into_iter().fold((0.0, 0.0), |best, (along, (b, c))| {
-            if along.abs() > best.0 { (along.abs(), units::hypot(b, c)) } else { best }
-        });
-    atan2_deg(across, along)
+    let zero = x.like(0.0);
+    let (mut most, mut across) = (zero, zero);
+    for (along, b, c) in [(x, y, z), (y, z, x), (z, x, y)] {
+        let along = along.if_less(zero, -along, along);
+        across = most.if_less(along, b.hypot(c), across);
+        most = most.if_less(along, along, most);
+    }
+    across.atan2_deg(most)
 }
 
 /// One station of one rolled wheel, as deviations from the means over the stations.
-pub(crate) struct RolledStation<'a> {
+pub(crate) struct RolledStation<'a, T = f64> {
     pub(crate) index: usize,
     /// The pose, with the body's turning taken out of its rotation.
-    pub(crate) straight: &'a Transform<Rig, Target>,
+    pub(crate) straight: &'a Transform<Rig, Target, T>,
     /// Roll angle, forward positive, radians; its mean over the stations is 0.
-    pub(crate) roll_rad: f64,
+    pub(crate) roll_rad: T,
     /// Target origin less the mean origin.
-    origin: Vector<Rig>,
+    origin: Vector<Rig, T>,
     /// The two axes square to the spindle, seen in the rig, less their means.
-    pub(crate) square: [Vector<Rig>; 2],
+    pub(crate) square: [Vector<Rig, T>; 2],
 }
 
-/// What rolling shows of one wheel before the travel that all share is known.
-pub(crate) struct RolledWheel<'a> {
-    pub(crate) direction: FixedDirection<Target>,
+/// What rolling shows of one wheel before the travel that all share is known: of one wheel, or of one in each of several records.
+pub(crate) struct RolledWheel<'a, T = f64> {
+    pub(crate) direction: FixedDirection<Target, T>,
     /// The direction in which the wheel points, in the rig: horizontal, and forward if the sides are as named.
-    pub(crate) heading: Vector<Rig>,
-    pub(crate) stations: Vec<RolledStation<'a>>,
-    sums: Sums,
-    pub(crate) range_deg: f64,
+    pub(crate) heading: Vector<Rig, T>,
+    pub(crate) stations: Vec<RolledStation<'a, T>>,
+    sums: Sums<T>,
+    pub(crate) range_deg: T,
 }
 
 /// What the stations of one rolled wheel add up to: all that the least squares of p = c₀ + θ·(travel) + b·β + c·γ needs of them.
 #[derive(Clone, Copy)]
-struct Sums {
+struct Sums<T> {
     /// Of the squares of the roll angle.
-    roll: f64,
+    roll: T,
     /// Of the roll angle times the two axes square to the spindle, and times the origin.
-    b: Vector<Rig>,
-    c: Vector<Rig>,
-    origin: Vector<Rig>,
+    b: Vector<Rig, T>,
+    c: Vector<Rig, T>,
+    origin: Vector<Rig, T>,
     /// Of the scalar products of the two axes, and of each with the origin.
-    bb: f64,
-    bc: f64,
-    cc: f64,
-    b_origin: f64,
-    c_origin: f64,
+    bb: T,
+    bc: T,
+    cc: T,
+    b_origin: T,
+    c_origin: T,
 }
 
-impl Sums {
-    fn of(stations: &[RolledStation<'_>]) -> Self {
-        let zero = Vector::zero();
-        let none =
-            Self { roll: 0.0, b: zero, c: zero, origin: zero, bb: 0.0, bc: 0.0, cc: 0.0, b_origin: 0.0, c_origin: 0.0 };
-        stations.iter().fold(none, |sums, station| {
+impl<T: Real> Sums<T> {
+    #[inline(always)]
+    fn of(stations: &[RolledStation<'_, T>]) -> Self {
+        let roll = stations[0].roll_rad.like(0.0);
+        let (b, c, origin) = (Vector::none_like(roll), Vector::none_like(roll), Vector::none_like(roll));
+        let mut sums = Self { roll, b, c, origin, bb: roll, bc: roll, cc: roll, b_origin: roll, c_origin: roll };
+        for station in stations {
             let ([b, c], origin, roll) = (station.square, station.origin, station.roll_rad);
-            Self {
+            sums = Self {
                 roll: sums.roll + roll * roll,
                 b: sums.b + b * roll,
                 c: sums.c + c * roll,
@@ -113,8 +119,9 @@ impl Sums {
                 cc: sums.cc + c.dot(c),
                 b_origin: sums.b_origin + b.dot(origin),
                 c_origin: sums.c_origin + c.dot(origin),
-            }
-        })
+            };
+        }
+        sums
     }
 }
 
@@ -162,18 +169,19 @@ impl<'a> RolledWheel<'a> {
         let equivalent_deg = direction.equivalent_angle_deg();
         let origin = poses().next().map_or(Vector::zero(), Transform::origin);
         // A wheel's centre travels far more than this between stations that only look alike.
-        let turned = poses().any(|pose| (pose.origin() - origin).norm() > TRAVEL_OF_A_TURN_MM);
-        let alike = if turned { ErrorCode::RollFullTurn } else { ErrorCode::RollTooSmall };
+        let alike = || {
+            let turned = poses().any(|pose| (pose.origin() - origin).norm() > TRAVEL_OF_A_TURN_MM);
+            if turned { ErrorCode::RollFullTurn } else { ErrorCode::RollTooSmall }
+        };
         if equivalent_deg < ALIKE_DEG {
             // Nothing turned, so nothing below would mean anything.
-            return Err(Error::new(alike).value(equivalent_deg).at_least(MIN_ROLL_DEG));
+            return Err(Error::new(alike()).value(equivalent_deg).at_least(MIN_ROLL_DEG));
         }
         let direction = outward(direction, lateral)?;
         let outward = direction.in_rig;
         // Across a spindle that stands upright no wheel rolls forward.
-        let (sin, cos) = (outward.dot(up).abs(), outward.cross(up).norm());
-        if sin > TAN_MAX_SPINDLE_SKEW * cos {
-            let rise_deg = atan2_deg(sin, cos);
+        if !lies_across_up(outward, up) {
+            let rise_deg = atan2_deg(outward.dot(up).abs(), outward.cross(up).norm());
             return Err(Error::new(ErrorCode::SpindleNotLateral).value(rise_deg).at_most(MAX_SPINDLE_SKEW_DEG));
         }
         let side = wheel.side().sign();
@@ -195,11 +203,11 @@ impl<'a> RolledWheel<'a> {
             });
         let mut stations = Vec::with_capacity(stations.len());
         stations.extend(seen);
-        stations.sort_by(|a, b| a.origin.dot(heading).total_cmp(&b.origin.dot(heading)));
-        let range_deg = unwrap_roll(&mut stations, outward, heading, side);
+        units::sort_by(&mut stations, |a, b| a.origin.dot(heading).total_cmp(&b.origin.dot(heading)));
+        let range_deg = unwrap_roll(&mut stations, outward, heading, side, likely_step);
         // A roll that was aimed at the bound is not refused for rounding.
         if range_deg < MIN_ROLL_DEG - 1e-6 {
-            return Err(Error::new(alike).value(range_deg).at_least(MIN_ROLL_DEG));
+            return Err(Error::new(alike()).value(range_deg).at_least(MIN_ROLL_DEG));
         }
         if equivalent_deg < MIN_ROLL_DEG * 0.5 {
             return Err(Error::new(ErrorCode::RollFullTurn).value(equivalent_deg).at_least(MIN_ROLL_DEG * 0.5));
@@ -217,19 +225,8 @@ impl<'a> RolledWheel<'a> {
     /// The wheel's own travel per radian of roll, r·d, horizontal: least squares for (r·d, o). None when the stations
     /// do not tell r·d from o: that takes three distinct roll angles.
     pub(crate) fn free_travel(&self, up: Vector<Rig>) -> Option<Vector<Rig>> {
-        let Sums { roll, b, c, origin, bb, bc, cc, b_origin, c_origin } = self.sums;
-        let (ahead, left) = (self.heading, up.cross(self.heading));
-        // The lower triangle is all that Cholesky reads. The two directions are square to each other.
-        #[rustfmt::skip]
-        let normal = Matrix4::new(
-            roll, 0.0, 0.0, 0.0,
-            0.0, roll, 0.0, 0.0,
-            ahead.dot(b), left.dot(b), bb, 0.0,
-            ahead.dot(c), left.dot(c), bc, cc,
-        );
-        let right = Vector4::new(ahead.dot(origin), left.dot(origin), b_origin, c_origin);
-        let solution = solve(normal, right)?;
-        Some(self.heading * solution[0] + left * solution[1])
+        let (travel, told) = self.travel_if_told(up);
+        told.then_some(travel)
     }
 
     /// The wheel's own travel per radian of roll when its radius is known: only the direction is open.
@@ -250,24 +247,8 @@ impl<'a> RolledWheel<'a> {
         travel: Vector<Rig>,
         radius_mm: Option<f64>,
     ) -> Option<(f64, Vector<Target>)> {
-        let Sums { roll, b, c, origin, bb, bc, cc, b_origin, c_origin } = self.sums;
-        let (by_b, by_c) = (travel.dot(b), travel.dot(c));
-        let (normal, right) = match radius_mm {
-            None => (
-                Matrix3::new(roll, 0.0, 0.0, by_b, bb, 0.0, by_c, bc, cc),
-                Vector3::new(travel.dot(origin), b_origin, c_origin),
-            ),
-            // An empty equation, 1·r = 0, in the place of the known radius.
-            Some(radius) => (
-                Matrix3::new(1.0, 0.0, 0.0, 0.0, bb, 0.0, 0.0, bc, cc),
-                Vector3::new(0.0, b_origin - radius * by_b, c_origin - radius * by_c),
-            ),
-        };
-        let solution = solve(normal, right)?;
-        // p = … − R·o: the columns carry +R, so the solution is −o.
-        let [b, c] = self.direction.square;
-        let offset = -(b * solution[1] + c * solution[2]);
-        Some((radius_mm.unwrap_or(solution[0]), offset))
+        let (radius_and_offset, told) = self.radius_and_offset_if_told(travel, radius_mm);
+        told.then_some(radius_and_offset)
     }
 
     /// The wheel's own travel per radian of roll and its offset, whatever it moves sideways, since a body that turns takes it there. None when
@@ -275,13 +256,16 @@ impl<'a> RolledWheel<'a> {
     pub(crate) fn own_path(&self, up: Vector<Rig>) -> Option<OwnPath> {
         let spindle = self.direction.in_rig;
         let level = spindle.square_to(up).unit();
-        let (mut normal, mut right) = (Matrix3::zeros(), Vector3::zeros());
+        let (mut normal, mut right) = ([[0.0; 3]; 3], [0.0; 3]);
         for station in &self.stations {
             let [b, c] = station.square;
             let columns = [self.heading * station.roll_rad, b, c].map(|column| self.but_for(level, column));
             accumulate(&mut normal, &mut right, &columns, self.but_for(level, station.origin));
         }
-        let solution = solve(normal, right)?;
+        let (solution, told) = solve(normal, right);
+        if !told {
+            return None;
+        }
         let [b, c] = self.direction.square;
         let offset = -(b * solution[1] + c * solution[2]);
         let (mut sideways, mut weight) = (0.0, 0.0);
@@ -330,16 +314,6 @@ impl<'a> RolledWheel<'a> {
         if step.dot(self.heading) < 0.0 { Err(Error::new(ErrorCode::UpInverted)) } else { Ok(()) }
     }
 
-    /// The offset from the target's origin to the spindle as a station sees it, less its mean.
-    fn seen(&self, station: &RolledStation<'_>, offset: Vector<Target>) -> Vector<Rig> {
-        let [b, c] = station.square;
-        b * self.direction.square[0].dot(offset) + c * self.direction.square[1].dot(offset)
-    }
-
-    fn tilt_deg(&self, station: &RolledStation<'_>) -> f64 {
-        deg_from_rad((station.straight.direction(self.direction.in_moving) - self.direction.in_rig).norm())
-    }
-
     /// How far each pose lies from the fitted motion.
     pub(crate) fn residuals(
         &self,
@@ -366,7 +340,7 @@ impl<'a> RolledWheel<'a> {
     /// The stations in the order in which they were taken.
     pub(crate) fn in_order(&self) -> impl Iterator<Item = (usize, &'a Transform<Rig, Target>)> + Clone + use<'a> {
         let mut ordered: Vec<_> = self.stations.iter().map(|station| (station.index, station.straight)).collect();
-        ordered.sort_by_key(|(index, _)| *index);
+        units::sort_by(&mut ordered, |(a, _), (b, _)| a.cmp(b));
         ordered.into_iter()
     }
 
@@ -413,7 +387,7 @@ impl<'a> RolledWheel<'a> {
                 }
             })
             .collect();
-        rows.sort_by_key(|row| row.station);
+        units::sort_by(&mut rows, |a, b| a.station.cmp(&b.station));
         let slip = slip::find(&rows, noise.map(|_| upward), LEAST_SLIP_MM)?;
         Some((rows[slip.row].station, slip))
     }
@@ -429,6 +403,140 @@ impl<'a> RolledWheel<'a> {
         let upward = units::root_mean_square(left_over);
         (units::hypot(upward, radius_mm * rad_from_deg(tilt_deg) / units::sqrt(2.0)), upward)
     }
+}
+
+impl<'a, T: Real> RolledWheel<'a, T> {
+    /// As [`observe`](RolledWheel::observe) of a wheel that was seen at all stations, `across` being outward; and whether it is beyond doubt: it
+    /// rolled far enough for no warning, by steps that can be no others. The stations stand in the order of travel of the number that
+    /// `first` takes.
+    #[cfg(feature = "simd")]
+    #[inline(always)]
+    pub(crate) fn observe_plain(
+        stations: &'a [[Transform<Rig, Target, T>; 4]],
+        wheel: Wheel,
+        across: Vector<Rig, T>,
+        up: Vector<Rig, T>,
+        first: impl Fn(T) -> f64,
+    ) -> (Self, T::Truth) {
+        /// The angles and the travel that [`likely_step`] takes as they are.
+        const STEP_RAD: [f64; 2] = [-2.0, 3.0];
+        const TRAVEL_MM: [f64; 2] = [f64::MIN_POSITIVE, 199.0];
+        let poses = || stations.iter().map(|station| &station[wheel.index()]);
+        let (direction, told) = FixedDirection::fit_plain(poses(), up.x(), MIN_ROLL_DEG * 0.5);
+        let direction = direction.pointing_along(across);
+        let outward = direction.in_rig;
+        let sound = told & lies_across(outward, across) & lies_across_up(outward, up);
+        let side = wheel.side().sign();
+        let heading = (outward.cross(up) * up.x().like(side)).unit();
+
+        let mut order = Vec::with_capacity(stations.len());
+        for (index, pose) in poses().enumerate() {
+            order.push((index, pose, first(pose.origin().dot(heading))));
+        }
+        order.sort_by(|a, b| a.2.total_cmp(&b.2));
+        let mut stations = Vec::with_capacity(order.len());
+        for (index, pose, _) in order {
+            let [b, c] = direction.square;
+            let square = [pose.direction(b), pose.direction(c)];
+            let (straight, roll_rad, origin) = (pose, up.x().like(0.0), pose.origin());
+            stations.push(RolledStation { index, straight, roll_rad, origin, square });
+        }
+        let mut sound = sound;
+        let mut started = false;
+        let range_deg = unwrap_roll(&mut stations, outward, heading, side, |angle_rad, travel_mm| {
+            if started {
+                sound = sound & angle_rad.within(STEP_RAD) & travel_mm.within(TRAVEL_MM);
+            }
+            started = true;
+            angle_rad
+        });
+        let sums = centre(&mut stations);
+        (Self { direction, heading, stations, sums, range_deg }, sound)
+    }
+
+    /// The wheel's own travel per radian of roll, and whether the stations tell it.
+    #[inline(always)]
+    pub(crate) fn travel_if_told(&self, up: Vector<Rig, T>) -> (Vector<Rig, T>, T::Truth) {
+        let Sums { roll, b, c, origin, bb, bc, cc, b_origin, c_origin } = self.sums;
+        let (ahead, left, zero) = (self.heading, up.cross(self.heading), roll.like(0.0));
+        // The two directions are square to each other.
+        #[rustfmt::skip]
+        let normal = [
+            [roll, zero, zero, zero],
+            [zero, roll, zero, zero],
+            [ahead.dot(b), left.dot(b), bb, zero],
+            [ahead.dot(c), left.dot(c), bc, cc],
+        ];
+        let (solution, told) = solve(normal, [ahead.dot(origin), left.dot(origin), b_origin, c_origin]);
+        (self.heading * solution[0] + left * solution[1], told)
+    }
+
+    /// The rolling radius (unless given) and the offset o from target origin to spindle, for a known travel direction, and whether the stations
+    /// tell them.
+    #[inline(always)]
+    pub(crate) fn radius_and_offset_if_told(
+        &self,
+        travel: Vector<Rig, T>,
+        radius_mm: Option<T>,
+    ) -> ((T, Vector<Target, T>), T::Truth) {
+        let Sums { roll, b, c, origin, bb, bc, cc, b_origin, c_origin } = self.sums;
+        let (by_b, by_c) = (travel.dot(b), travel.dot(c));
+        let (zero, one) = (roll.like(0.0), roll.like(1.0));
+        let (solution, told) = match radius_mm {
+            None => {
+                solve([[roll, zero, zero], [by_b, bb, zero], [by_c, bc, cc]], [travel.dot(origin), b_origin, c_origin])
+            }
+            // An empty equation, 1·r = 0, in the place of the known radius.
+            Some(radius) => solve(
+                [[one, zero, zero], [zero, bb, zero], [zero, bc, cc]],
+                [zero, b_origin - radius * by_b, c_origin - radius * by_c],
+            ),
+        };
+        // p = … − R·o: the columns carry +R, so the solution is −o.
+        let [b, c] = self.direction.square;
+        let offset = -(b * solution[1] + c * solution[2]);
+        ((radius_mm.unwrap_or(solution[0]), offset), told)
+    }
+
+    /// The offset from the target's origin to the spindle as a station sees it, less its mean.
+    #[inline(always)]
+    fn seen(&self, station: &RolledStation<'_, T>, offset: Vector<Target, T>) -> Vector<Rig, T> {
+        let [b, c] = station.square;
+        b * self.direction.square[0].dot(offset) + c * self.direction.square[1].dot(offset)
+    }
+
+    #[inline(always)]
+    fn tilt_deg(&self, station: &RolledStation<'_, T>) -> T {
+        let tilt = (station.straight.direction(self.direction.in_moving) - self.direction.in_rig).norm();
+        tilt * tilt.like(DEG_PER_RAD)
+    }
+
+    /// How far each pose lies from the motion fitted to a car that goes straight, as sums of squares: tilts, deg², and shifts, mm².
+    #[cfg(feature = "simd")]
+    #[inline(always)]
+    pub(crate) fn left_over(&self, travel: Vector<Rig, T>, radius_mm: T, offset: Vector<Target, T>) -> [T; 2] {
+        let [mut tilts, mut shifts] = [radius_mm.like(0.0); 2];
+        for station in &self.stations {
+            let shift = station.origin - travel * (station.roll_rad * radius_mm) + self.seen(station, offset);
+            let tilt_deg = self.tilt_deg(station);
+            (tilts, shifts) = (tilts + tilt_deg * tilt_deg, shifts + shift.dot(shift));
+        }
+        [tilts, shifts]
+    }
+}
+
+/// Whether a spindle that points outward lies near enough to the line across its axle.
+#[inline(always)]
+fn lies_across<T: Real>(outward: Vector<Rig, T>, across: Vector<Rig, T>) -> T::Truth {
+    let (sin, cos) = (outward.cross(across).norm(), outward.dot(across));
+    (cos * cos.like(TAN_MAX_SPINDLE_SKEW) - sin).within([0.0, f64::INFINITY])
+}
+
+/// Whether a spindle lies near enough to the level for its wheel to roll forward.
+#[inline(always)]
+fn lies_across_up<T: Real>(outward: Vector<Rig, T>, up: Vector<Rig, T>) -> T::Truth {
+    let (rise, level) = (outward.dot(up), outward.cross(up).norm() * up.x().like(TAN_MAX_SPINDLE_SKEW));
+    (level - rise).within([0.0, f64::INFINITY]) & (level + rise).within([0.0, f64::INFINITY])
 }
 
 /// What spinning shows of one wheel.
@@ -472,34 +580,42 @@ impl<'a> SpunWheel<'a> {
 /// The direction with the sign that points outward; refused when it lies too far from across the car.
 fn outward(direction: FixedDirection<Target>, lateral: Lateral) -> Result<FixedDirection<Target>, Error> {
     let (Lateral::Sure(across) | Lateral::Rough(across)) = lateral;
-    let direction = if direction.in_rig.dot(across) < 0.0 { direction.reversed() } else { direction };
-    let (sin, cos) = (direction.in_rig.cross(across).norm(), direction.in_rig.dot(across));
-    if matches!(lateral, Lateral::Sure(_)) && sin > TAN_MAX_SPINDLE_SKEW * cos {
-        let skew_deg = atan2_deg(sin, cos);
+    let direction = direction.pointing_along(across);
+    if matches!(lateral, Lateral::Sure(_)) && !lies_across(direction.in_rig, across) {
+        let skew_deg = atan2_deg(direction.in_rig.cross(across).norm(), direction.in_rig.dot(across));
         return Err(Error::new(ErrorCode::SpindleNotLateral).value(skew_deg).at_most(MAX_SPINDLE_SKEW_DEG));
     }
     Ok(direction)
 }
 
-/// Writes the roll angle of each station, forward positive, into stations sorted by travel; returns its range, degrees.
-fn unwrap_roll(stations: &mut [RolledStation<'_>], outward: Vector<Rig>, heading: Vector<Rig>, side: f64) -> f64 {
+/// Writes the roll angle of each station, forward positive, into stations sorted by travel; returns its range, degrees. `likely` tells the
+/// roll angle of a step from its value but for whole turns and the travel that went with it.
+#[inline(always)]
+fn unwrap_roll<T: Real>(
+    stations: &mut [RolledStation<'_, T>],
+    outward: Vector<Rig, T>,
+    heading: Vector<Rig, T>,
+    side: f64,
+    mut likely: impl FnMut(T, T) -> T,
+) -> T {
     let reference = stations[0].square[0].square_to(outward).unit();
     let quarter = outward.cross(reference);
-    let (mut previous, mut turned, mut previous_mm) = (0.0, 0.0, stations[0].origin.dot(heading));
-    let (mut least, mut most): (f64, f64) = (0.0, 0.0);
+    let (side, zero) = (reference.x().like(side), reference.x().like(0.0));
+    let (mut previous, mut turned, mut previous_mm) = (zero, zero, stations[0].origin.dot(heading));
+    let (mut least, mut most) = (zero, zero);
     for station in stations {
         let [b, c] = station.square;
         // The angle that best turns (reference, quarter) into both axes at once.
-        let angle = side * libm::atan2(b.dot(quarter) - c.dot(reference), b.dot(reference) + c.dot(quarter));
+        let angle = side * (b.dot(quarter) - c.dot(reference)).atan2_rad(b.dot(reference) + c.dot(quarter));
         let travel_mm = station.origin.dot(heading);
-        let step = likely_step(angle - previous, travel_mm - previous_mm);
+        let step = likely(angle - previous, travel_mm - previous_mm);
         (previous, previous_mm) = (angle, travel_mm);
-        turned += step;
+        turned = turned + step;
         station.roll_rad = turned;
-        least = least.min(turned);
-        most = most.max(turned);
+        least = turned.if_less(least, turned, least);
+        most = most.if_less(turned, turned, most);
     }
-    deg_from_rad(most - least)
+    (most - least) * most.like(DEG_PER_RAD)
 }
 
 /// The roll angle of one step, radians, from its value but for whole turns and the travel forward that went with it: of the
@@ -521,17 +637,20 @@ fn likely_step(angle_rad: f64, travel_mm: f64) -> f64 {
 }
 
 /// Takes the means over the stations out, so that c₀ drops out of the fit; then adds them up.
-fn centre(stations: &mut [RolledStation<'_>]) -> Sums {
+#[inline(always)]
+fn centre<T: Real>(stations: &mut [RolledStation<'_, T>]) -> Sums<T> {
+    let number = stations[0].roll_rad;
     #[expect(clippy::cast_precision_loss, reason = "the number of stations is far below 2^52")]
-    let share = 1.0 / stations.len() as f64;
-    let none = (0.0, [Vector::zero(); 3]);
-    let (roll, [origin, b, c]) = stations.iter().fold(none, |(roll, [origin, b, c]), station| {
-        let [own_b, own_c] = station.square;
-        (roll + station.roll_rad, [origin + station.origin, b + own_b, c + own_c])
-    });
-    let (roll, [origin, b, c]) = (roll * share, [origin, b, c].map(|sum| sum * share));
+    let share = number.like(1.0 / stations.len() as f64);
+    let (mut roll, [mut origin, mut b, mut c]) = (number.like(0.0), [Vector::none_like(number); 3]);
+    for station in &*stations {
+        roll = roll + station.roll_rad;
+        origin = origin + station.origin;
+        (b, c) = (b + station.square[0], c + station.square[1]);
+    }
+    let (roll, origin, b, c) = (roll * share, origin * share, b * share, c * share);
     for station in &mut *stations {
-        station.roll_rad -= roll;
+        station.roll_rad = station.roll_rad - roll;
         station.origin = station.origin - origin;
         station.square = [station.square[0] - b, station.square[1] - c];
     }
@@ -540,27 +659,50 @@ fn centre(stations: &mut [RolledStation<'_>]) -> Sums {
 
 /// Adds one vector equation, columns · unknowns = observed, to the normal equations.
 fn accumulate<const N: usize>(
-    normal: &mut nalgebra::SMatrix<f64, N, N>,
-    right: &mut nalgebra::SVector<f64, N>,
+    normal: &mut [[f64; N]; N],
+    right: &mut [f64; N],
     columns: &[Vector<Rig>; N],
     observed: Vector<Rig>,
 ) {
     for i in 0..N {
         right[i] += columns[i].dot(observed);
-        // The lower triangle is all that Cholesky reads.
+        // The lower triangle is all that is read.
         for j in 0..=i {
-            normal[(i, j)] += columns[i].dot(columns[j]);
+            normal[i][j] += columns[i].dot(columns[j]);
         }
     }
 }
 
-/// Solves the normal equations by Cholesky; None when a column is a mix of those before it.
-fn solve<const N: usize>(
-    normal: nalgebra::SMatrix<f64, N, N>,
-    right: nalgebra::SVector<f64, N>,
-) -> Option<nalgebra::SVector<f64, N>> {
-    let cholesky = normal.cholesky()?;
-    let factor = cholesky.l_dirty();
-    let sound = (0..N).all(|i| factor[(i, i)] * factor[(i, i)] > MIN_PIVOT * normal[(i, i)]);
-    sound.then(|| cholesky.solve(&right))
+/// Solves normal equations, of which the lower triangle is read, by Cholesky. Says whether they can be solved: not when a column is a mix of those
+/// before it.
+#[inline(always)]
+fn solve<T: Real, const N: usize>(normal: [[T; N]; N], right: [T; N]) -> ([T; N], T::Truth) {
+    let (mut factor, mut solution) = (normal, right);
+    let mut sound = right[0].like(0.0).within([0.0, 0.0]);
+    for j in 0..N {
+        for k in 0..j {
+            let share = -factor[j][k];
+            for row in &mut factor[j..] {
+                row[j] = share * row[k] + row[j];
+            }
+        }
+        let pivot = factor[j][j].sqrt();
+        factor[j][j] = pivot;
+        for row in &mut factor[j + 1..] {
+            row[j] = row[j] / pivot;
+        }
+        let (zero, one) = (pivot.like(0.0), pivot.like(1.0));
+        sound = sound & (pivot.like(MIN_PIVOT) * normal[j][j]).if_less(pivot * pivot, one, zero).within([1.0, 1.0]);
+    }
+    for i in 0..N {
+        solution[i] = solution[i] / factor[i][i];
+        for k in i + 1..N {
+            solution[k] = -solution[i] * factor[k][i] + solution[k];
+        }
+    }
+    for i in (0..N).rev() {
+        let known = (i + 1..N).fold(right[0].like(0.0), |sum, k| sum + factor[k][i] * solution[k]);
+        solution[i] = (solution[i] - known) / factor[i][i];
+    }
+    (solution, sound)
 }

@@ -12,11 +12,12 @@ use crate::frame::{Rig, Target, Transform, Vector};
 use crate::layout::{BySide, ByWheel, Side, Wheel};
 use crate::rigid;
 use crate::session::{self, Cameras, CompensationMethod, Datum, PoseNoise, Poses, Session, StationSpread, SweepBody};
-use crate::steering::{self, InstantaneousAxis, SteeringAxis, SweepStation};
+use crate::steering::{self, AxisLine, InstantaneousAxis, SteeringAxis, SweepStation};
 use crate::turns::{self, Interpolated, LockReadings};
 use crate::units::{self, rad_from_deg};
 use crate::vehicle::Stand;
 use crate::wheel::{self, WheelInRig};
+use alloc::borrow::Cow;
 use alloc::vec::Vec;
 
 /// What a measurement rests on, kept for its uncertainty.
@@ -40,24 +41,45 @@ pub(crate) enum Beside {
 /// Measures a car from what was seen, and keeps what the readings rest on.
 pub(crate) fn measure(session: &Session, seen: Seen, beside: Beside) -> Result<(Measurement, Trace), Error> {
     let mut result = Measurement::default();
-    let trace = measure_into(&mut result, session, seen, beside)?;
-    Ok((result, trace))
+    let geometry = measure_into(&mut result, session, &seen, None, beside)?;
+    let Seen { rolling, ahead, steered, spreads, .. } = seen;
+    result.spreads = spreads;
+    Ok((result, Trace { rolling, ahead, steered, geometry }))
 }
 
-/// The same into an empty measurement of the caller: it is large to be handed about.
+/// What is known of a session beforehand, and beyond doubt.
+pub(crate) struct Known {
+    pub(crate) clamps: ByWheel<Compensation>,
+    pub(crate) sweep: Option<KnownSweep>,
+}
+
+/// What the sweep shows of a car whose body stood still and whose wheels were locked.
+pub(crate) struct KnownSweep {
+    pub(crate) axes: BySide<AxisLine>,
+    pub(crate) range_deg: f64,
+    /// The steer angle at every station.
+    pub(crate) steer_deg: BySide<Vec<Option<f64>>>,
+}
+
+/// The same into an empty measurement of the caller: it is large to be handed about. How frames scatter is left to the caller as well. Of what is
+/// known beforehand no station need be seen.
 pub(crate) fn measure_into(
     result: &mut Measurement,
     session: &Session,
-    seen: Seen,
+    seen: &Seen,
+    known: Option<&Known>,
     beside: Beside,
-) -> Result<Trace, Error> {
-    let Seen { rolling, ahead, mut steered, spreads, hidden } = seen;
-    (result.reference, result.spreads) = (session.reference, spreads);
-    let Level { up, clamps, uneven } = level(session, &rolling, &ahead)?;
+) -> Result<Geometry, Error> {
+    let Seen { rolling, ahead, steered, hidden, .. } = seen;
+    result.reference = session.reference;
+    let Level { up, clamps, uneven } = match known.zip(session.up) {
+        Some((known, up)) => Level { up: session::up_in_rig(up)?, clamps: known.clamps.into(), uneven: None },
+        None => level(session, rolling, ahead)?,
+    };
     result.datum_normal = up.to_array();
     result.warnings = clamps.warnings;
     result.warnings.extend(uneven);
-    result.warnings.extend(hidden);
+    result.warnings.extend_from_slice(hidden);
     result.residuals.rolling = clamps.residuals;
     let bounds = Bounds::of(session);
     checks::residuals(Stage::Rolling, &result.residuals.rolling, &Wheel::ALL, bounds.rolled, &mut result.warnings);
@@ -65,7 +87,7 @@ pub(crate) fn measure_into(
     let wheels = ByWheel::from_fn(|wheel| {
         clamps.wheels.get(wheel).zip(*ahead.get(wheel)).map(|(clamp, pose)| wheel::locate(&clamp, &pose))
     });
-    let one_vehicle = checks::one_vehicle(session, &clamps.wheels, &rolling, &wheels);
+    let one_vehicle = checks::one_vehicle(session, &clamps.wheels, rolling, &wheels);
     let rear_swing = BySide::from_fn(|side| steered.swing(side.rear_wheel(), &clamps.wheels, &wheels));
     if steered.rear_steers(rear_swing, &clamps.wheels, &wheels) {
         return Err(Error::new(ErrorCode::EndsSwapped));
@@ -80,14 +102,14 @@ pub(crate) fn measure_into(
         checks::runway(runway_mm, up, &wheels)?;
     }
     let mut geometry = Geometry::straight_ahead(session, up, &clamps.wheels, wheels);
-    let (Some((compensation, stand)), Some(wheels), Some(poses)) = (geometry.stand(), all(&wheels), all(&ahead)) else {
+    let (Some((compensation, stand)), Some(wheels), Some(poses)) = (geometry.stand(), all(&wheels), all(ahead)) else {
         let travel = clamps.travel_direction_in_rig;
-        for seen in [&checks::rolled_wheels(&clamps.wheels, &rolling), &wheels] {
+        for seen in [&checks::rolled_wheels(&clamps.wheels, rolling), &wheels] {
             checks::layout_of_seen(seen, travel, up).map_err(decided)?;
         }
         one_vehicle?;
         result.alignment = geometry.alignment()?;
-        return Ok(Trace { rolling, ahead, steered, geometry });
+        return Ok(geometry);
     };
 
     stand.check_layout().map_err(decided)?;
@@ -100,7 +122,7 @@ pub(crate) fn measure_into(
             result.warnings.push(warning.wheel(wheel));
         }
     }
-    let turned = checks::turned_since_rolling(session, &compensation, &rolling, &wheels);
+    let turned = checks::turned_since_rolling(session, &compensation, rolling, &wheels);
     let rear_tipped = turned.as_ref().and_then(|turned| checks::rear_tipped(turned, &bounds));
     // The rear spindles tell how the body turned, unless one of them tipped.
     let turned = turned.filter(|_| rear_tipped.is_none());
@@ -108,8 +130,10 @@ pub(crate) fn measure_into(
 
     let job = Job { turned, ..Job::of_poses(session, up, &compensation, &stand, &poses) };
     job.check_rear_steer(&steered.sweep, rear_swing)?;
-    let as_seen = (session.sweep_body == SweepBody::FoundAgain).then(|| steered.clone());
-    if let Some(swept) = job.steer(&mut steered, &mut geometry, &mut result.warnings)? {
+    let mut steered = Cow::Borrowed(steered);
+    if let Some(known) = known.and_then(|known| known.sweep.as_ref()) {
+        job.take_sweep(known, &mut geometry, &mut result.warnings);
+    } else if let Some(swept) = job.steer(&mut steered, &mut geometry, &mut result.warnings)? {
         job.watch_sweep(&steered.sweep, &swept, result);
         if swept.locked && beside == Beside::InstantaneousAxes {
             let between = |side| job.instantaneous_axes(side, swept.stations.get(side));
@@ -120,8 +144,7 @@ pub(crate) fn measure_into(
         job.watch_lock(stage, lock, &mut result.warnings);
     }
     geometry.fill(&compensation, &stand, &mut result.alignment)?;
-    let steered = as_seen.unwrap_or(steered);
-    Ok(Trace { rolling, ahead, steered, geometry })
+    Ok(geometry)
 }
 
 /// What the steered stations show of a car whose clamps are compensated, from the poses alone: the doubts are left to [`measure`].
@@ -129,12 +152,12 @@ pub(crate) fn steer(
     session: &Session,
     geometry: &Geometry,
     ahead: &Poses,
-    mut steered: Steered,
+    steered: Steered,
 ) -> Result<Geometry, Error> {
     let mut found = geometry.clone();
     if let (Some((compensation, stand)), Some(ahead)) = (geometry.stand(), all(ahead)) {
         let job = Job::of_poses(session, geometry.up, &compensation, &stand, &ahead);
-        job.steer(&mut steered, &mut found, &mut Vec::new())?;
+        job.steer(&mut Cow::Owned(steered), &mut found, &mut Vec::new())?;
     }
     Ok(found)
 }
@@ -438,17 +461,29 @@ impl<'a> Job<'a> {
     /// Fills in what the steered stations show. None without a sweep.
     fn steer(
         &self,
-        steered: &mut Steered,
+        steered: &mut Cow<'_, Steered>,
         geometry: &mut Geometry,
         warnings: &mut Vec<Warning>,
     ) -> Result<Option<Swept>, Error> {
         if self.session.sweep_body == SweepBody::FoundAgain {
-            self.find_body_again(steered, warnings)?;
+            self.find_body_again(steered.to_mut(), warnings)?;
         }
         geometry.lock_left = self.lock(&steered.locks.left);
         geometry.lock_right = self.lock(&steered.locks.right);
         let swept = !steered.sweep.is_empty();
         swept.then(|| self.sweep(&steered.sweep, geometry, warnings)).transpose()
+    }
+
+    /// Fills in what a sweep shows that is known beforehand.
+    fn take_sweep(&self, known: &KnownSweep, geometry: &mut Geometry, warnings: &mut Vec<Warning>) {
+        let KnownSweep { axes: BySide { left, right }, range_deg, steer_deg } = known;
+        geometry.axes = BySide { left: Some(*left), right: Some(*right) };
+        geometry.sweep_range_deg = Some(*range_deg);
+        geometry.other_wheel_deg = BySide::from_fn(|inside| turn(self.session, inside, steer_deg, warnings));
+        let Some(turned) = &self.turned else { return };
+        for (wheel, axis) in [(Wheel::Fl, left), (Wheel::Fr, right)] {
+            warnings.extend(checks::front_tipped(turned, wheel, axis.direction, &self.bounds));
+        }
     }
 
     fn lock(&self, station: &Poses) -> LockReadings {
@@ -650,7 +685,7 @@ impl<'a> Job<'a> {
         let in_sweep = if locked_in_still_body { slipped_or_rolled() } else { None };
         in_sweep
             .or_else(|| checks::ahead_disagrees(stations, compensation, &ahead, wheel, axis, &self.bounds))
-            .or_else(|| checks::front_tipped(self.turned.as_ref()?, wheel, axis, &self.bounds))
+            .or_else(|| checks::front_tipped(self.turned.as_ref()?, wheel, axis.direction, &self.bounds))
     }
 
     /// The axis from each station to the next.
@@ -658,7 +693,7 @@ impl<'a> Job<'a> {
         let front = assembly::front_wheel(self.stand, side);
         let centre = Vector::new(self.compensation.get(side.front_wheel()).centre_in_target_mm);
         let mut ordered = stations.to_vec();
-        ordered.sort_by(|a, b| a.steer_deg.total_cmp(&b.steer_deg).then(a.index.cmp(&b.index)));
+        units::sort_by(&mut ordered, |a, b| a.steer_deg.total_cmp(&b.steer_deg).then(a.index.cmp(&b.index)));
         let mut axes = Vec::with_capacity(ordered.len());
         let Some(mut one) = ordered.first() else { return axes };
         for next in &ordered[1..] {

@@ -47,8 +47,10 @@ const LEAST_SAGITTA: f64 = 1e-3;
 const LEAST_STEP_DEG: f64 = 1.0;
 /// The cosine of the step beyond which they have none either, a third of a turn: half a turn is the same either way.
 const LEAST_STEP_COSINE: f64 = -0.5;
+/// By how many times its noise a spindle's height along the axis must vary for its wheel to be suspected of having rolled.
+pub(crate) const CONE_SUSPECT: f64 = 1.25;
 /// The cosine of [`MAX_LEAN_DEG`].
-const LEAST_UPRIGHT: f64 = 0.173_648_177_666_930_33;
+pub(crate) const LEAST_UPRIGHT: f64 = 0.173_648_177_666_930_33;
 /// The sweep below which the result carries a warning, degrees. Common practice: ± 10° to ± 20°.
 pub const SHORT_SWEEP_DEG: f64 = 20.0;
 
@@ -280,19 +282,15 @@ pub(crate) fn fit_locked(
 ) -> Result<SteeringAxis, Error> {
     check_count(sweep, 2)?;
     let poses = || sweep.iter().map(|station| &station.rig_from_target);
-    let mut axis = FixedDirection::fit(poses());
+    let axis = FixedDirection::fit(poses());
     check_turned(&axis)?;
-    if axis.in_rig.dot(up) < 0.0 {
-        axis = axis.reversed();
-    }
+    let axis = axis.pointing_along(up);
     check_lean(axis.in_rig, up)?;
     let (point, point_in_rig) = axis.fixed_point(poses(), centre);
     let residuals = sweep
         .iter()
         .map(|station| {
-            let pose = &station.rig_from_target;
-            let tilt = (pose.direction(axis.in_moving) - axis.in_rig).norm();
-            let shift = (pose.point(point) - point_in_rig).norm();
+            let [tilt, shift] = axis.left_over(&station.rig_from_target, (point, point_in_rig));
             (station.index, Residual { rotation_deg: deg_from_rad(tilt), translation_mm: shift })
         })
         .collect();
@@ -329,12 +327,11 @@ pub(crate) fn between(
 
 /// Whether the spindle's height along the axis of a locked sweep varies by more than noise makes it: only then can the wheel have rolled.
 pub(crate) fn leaves_its_cone(sweep: &[SweepStation], axis: &SteeringAxis, noise_rad: f64) -> bool {
-    const SUSPECT: f64 = 1.25;
     #[expect(clippy::cast_precision_loss, reason = "the number of stations is far below 2^52")]
     let count = sweep.len() as f64;
     let heights = || sweep.iter().map(|station| station.spindle.dot(axis.direction));
     let mean = heights().sum::<f64>() / count;
-    units::root_mean_square(heights().map(|height| height - mean)) > SUSPECT * noise_rad
+    units::root_mean_square(heights().map(|height| height - mean)) > CONE_SUSPECT * noise_rad
 }
 
 /// By how much a wheel that was to be locked rolled about its spindle during the sweep, and how much could be noise, degrees; None when it is

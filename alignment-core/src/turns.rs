@@ -6,7 +6,7 @@
 use crate::error::{Error, ErrorCode};
 use crate::layout::{BySide, Side};
 use crate::session::{TurnWheel, check_range};
-use crate::units::{atan2_deg, rad_from_deg};
+use crate::units::{self, atan2_deg, rad_from_deg};
 use alloc::vec::Vec;
 use core::cmp::Ordering;
 use core::ops::Range;
@@ -152,9 +152,10 @@ pub fn ackermann_percent_by_cotangents(
     wheelbase_mm: f64,
 ) -> Result<f64, Error> {
     check_turn(inner_deg, outer_deg, axis_distance_mm, wheelbase_mm)?;
-    let [inner, outer] = [inner_deg, outer_deg].map(rad_from_deg);
-    // cot o − cot i = sin(i − o)/(sin i·sin o), which loses no digits between nearly equal angles.
-    let difference = libm::sin(inner - outer) / (libm::sin(inner) * libm::sin(outer));
+    // cot o − cot i = sin(i − o)/(sin i·sin o), which loses no digits between nearly equal angles: in degrees i − o is exact.
+    let [inner, outer, difference] =
+        [inner_deg, outer_deg, inner_deg - outer_deg].map(|angle_deg| libm::sin(rad_from_deg(angle_deg)));
+    let difference = difference / (inner * outer);
     Ok(100.0 * difference * wheelbase_mm / axis_distance_mm)
 }
 
@@ -251,7 +252,7 @@ pub(crate) fn interpolation_follows(pairs: &[Pair], at: f64) -> Vec<Pair> {
     };
     let mut follows: Vec<Pair> = pairs.iter().map(|_| (0.0, 0.0)).collect();
     let mut order: Vec<usize> = (0..pairs.len()).collect();
-    order.sort_by(|&a, &b| rising(&pairs[a], &pairs[b]));
+    units::sort_by(&mut order, |&a, &b| rising(&pairs[a], &pairs[b]));
     for (i, node) in nearest.iter().enumerate() {
         let by_other = lagrange(nearest, i, at, node.share());
         for &index in &order[node.2.clone()] {
@@ -300,7 +301,7 @@ fn merge_near(mut sorted: Vec<Pair>) -> Vec<Node> {
     if sorted.get(1).zip(sorted.last()).is_some_and(|(first, last)| first.0 > last.0) {
         sorted.reverse();
     }
-    sorted.sort_unstable_by(rising);
+    units::sort_by(&mut sorted, rising);
     let mut merged: Vec<Node> = Vec::with_capacity(sorted.len());
     let mut first_deg = f64::NEG_INFINITY;
     for (index, pair) in sorted.iter().enumerate() {

@@ -17,7 +17,7 @@ pub unsafe extern "C" fn wa_session_schema_json(
 ) -> i32 {
     let result = ResultBuffer { json: result_json, capacity: result_capacity, length: result_length };
     // SAFETY: the caller's promises are handed on.
-    unsafe { guard_text(result, error, || Ok(json::session_schema())) }
+    unsafe { guard_text(result, error, || Ok(json::session_schema().to_owned())) }
 }
 
 /// The JSON Schema (2020-12) of a specification, format "alignment-specification/1".
@@ -32,7 +32,7 @@ pub unsafe extern "C" fn wa_specification_schema_json(
 ) -> i32 {
     let result = ResultBuffer { json: result_json, capacity: result_capacity, length: result_length };
     // SAFETY: the caller's promises are handed on.
-    unsafe { guard_text(result, error, || Ok(json::specification_schema())) }
+    unsafe { guard_text(result, error, || Ok(json::specification_schema().to_owned())) }
 }
 
 /// The JSON Schema (2020-12) of the result of wa_measure_json.
@@ -47,7 +47,7 @@ pub unsafe extern "C" fn wa_measurement_schema_json(
 ) -> i32 {
     let result = ResultBuffer { json: result_json, capacity: result_capacity, length: result_length };
     // SAFETY: the caller's promises are handed on.
-    unsafe { guard_text(result, error, || Ok(json::measurement_schema())) }
+    unsafe { guard_text(result, error, || Ok(json::measurement_schema().to_owned())) }
 }
 
 /// The JSON Schema (2020-12) of the result of wa_assess_json.
@@ -62,5 +62,5 @@ pub unsafe extern "C" fn wa_assessment_schema_json(
 ) -> i32 {
     let result = ResultBuffer { json: result_json, capacity: result_capacity, length: result_length };
     // SAFETY: the caller's promises are handed on.
-    unsafe { guard_text(result, error, || Ok(json::assessment_schema())) }
+    unsafe { guard_text(result, error, || Ok(json::assessment_schema().to_owned())) }
 }

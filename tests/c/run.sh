@@ -50,6 +50,23 @@ ln -s libwheel_alignment.so.0 "$build/libwheel_alignment.so"
 shared="-L$build -lwheel_alignment -Wl,-rpath,$build -lpthread -lm"
 static="$target/release/libwheel_alignment.a -lpthread -ldl -lm"
 
+not_run() {
+    echo "NOT RUN: $1"
+}
+
+echo "-- Size"
+# What is shipped, without symbols for a debugger. The bound lies just above what it is today: raise it for a reason alone.
+if has strip; then
+    most=2300000
+    strip -o "$build/stripped.so" "$build/libwheel_alignment.so"
+    size=$(wc -c < "$build/stripped.so")
+    rm "$build/stripped.so"
+    echo "shared library, stripped: $size bytes, at most $most"
+    [ "$size" -le "$most" ] || exit 1
+else
+    not_run "the size: there is no strip"
+fi
+
 # c PROGRAM SOURCE STANDARD LIBRARY [MORE]
 c() {
     # shellcheck disable=SC2086 # lists of flags
@@ -60,10 +77,6 @@ c() {
 cpp() {
     # shellcheck disable=SC2086 # lists of flags
     $cxx -x c++ -std=$3 $warnings ${5:-} $include "$2" -x none -o "$build/$1" $4
-}
-
-not_run() {
-    echo "NOT RUN: $1"
 }
 
 # Whether what a program printed is what is expected of it; BLESS=1 takes it as it is.

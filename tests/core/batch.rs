@@ -2,7 +2,7 @@
 
 use alignment_core::batch::{self, AheadRecords, Columns, Poses4, SessionRecords, Stations, poses_of};
 use alignment_core::paths::{COUNT, READINGS, position};
-use alignment_core::session::{ByAxle, ByWheel, Centreline, RollingBody, Wheel};
+use alignment_core::session::{ByAxle, ByWheel, Centreline, Reference, RollingBody, SweepBody, Turn, Wheel};
 use alignment_core::simulate::VirtualVehicle;
 use alignment_core::{Alignment, ErrorCode, Pose, Session, compensation, measure, vehicle};
 
@@ -279,6 +279,34 @@ impl Sessions {
     }
 }
 
+/// Says how many of the records are refused, and in how many something is weak.
+fn assert_sessions_as_alone(records: &SessionRecords<'_>) -> (usize, usize) {
+    let count = records.ahead.len();
+    let (mut values, mut codes, mut warnings) = (vec![vec![0.0; count]; COUNT], vec![7; count], vec![7; count]);
+    let readings: Vec<usize> = (0..COUNT).collect();
+    let mut columns: Vec<&mut [f64]> = values.iter_mut().map(Vec::as_mut_slice).collect();
+    let mut into = Columns { readings: &readings, values: &mut columns, codes: &mut codes };
+    batch::measure(records, &mut into, &mut warnings).unwrap();
+    let (mut refused, mut weak) = (0, 0);
+    for record in 0..count {
+        match records.one(record).and_then(|session| measure(&session)) {
+            Ok(result) => {
+                assert_eq!(codes[record], 0, "{record}");
+                assert_same(&values, record, &result.alignment);
+                let bits = result.warnings.iter().fold(0, |bits, warning| bits | 1 << (warning.code.number() - 1));
+                assert_eq!(warnings[record], bits, "{record}");
+                weak += usize::from(bits != 0);
+            }
+            Err(error) => {
+                assert_eq!((codes[record], warnings[record]), (error.code.number(), 0), "{record}");
+                assert!(values.iter().all(|column| column[record].is_nan()), "{record}");
+                refused += 1;
+            }
+        }
+    }
+    (refused, weak)
+}
+
 #[test]
 fn sessions_have_the_bits_and_the_warnings_that_each_has_by_itself() {
     let mut sessions = Sessions::random(0..40);
@@ -286,30 +314,61 @@ fn sessions_have_the_bits_and_the_warnings_that_each_has_by_itself() {
     sessions.sweep[3][2] = [[f64::NAN; 4]; 4];
     sessions.rolling[5][1][0][0] = f64::INFINITY;
     let settings = sessions.sessions[0].clone();
-    let records = sessions.records(&settings);
-    let (mut values, mut codes, mut warnings) = (vec![vec![0.0; 40]; COUNT], vec![7; 40], vec![7; 40]);
-    let readings: Vec<usize> = (0..COUNT).collect();
-    let mut columns: Vec<&mut [f64]> = values.iter_mut().map(Vec::as_mut_slice).collect();
-    let mut into = Columns { readings: &readings, values: &mut columns, codes: &mut codes };
-    batch::measure(&records, &mut into, &mut warnings).unwrap();
-    let mut weak = 0;
-    for record in 0..40 {
-        let session = records.one(record).unwrap();
-        match measure(&session) {
-            Ok(result) => {
-                assert_eq!(codes[record], 0);
-                assert_same(&values, record, &result.alignment);
-                let bits = result.warnings.iter().fold(0, |bits, warning| bits | 1 << (warning.code.number() - 1));
-                assert_eq!(warnings[record], bits);
-                weak += u32::from(bits != 0);
-            }
-            Err(error) => {
-                assert_eq!((record, codes[record]), (1, error.code.number()));
-                assert!(values.iter().all(|column| column[record].is_nan()));
-            }
+    let (refused, weak) = assert_sessions_as_alone(&sessions.records(&settings));
+    assert!(refused == 1 && weak > 0);
+}
+
+/// Turns a pose about the rig's z axis.
+fn turn(pose: &mut [[f64; 4]; 4], angle_rad: f64) {
+    let (sin, cos) = angle_rad.sin_cos();
+    let [along, left, ..] = pose;
+    for (x, y) in along.iter_mut().zip(left).take(3) {
+        (*x, *y) = (cos * *x - sin * *y, sin * *x + cos * *y);
+    }
+}
+
+/// Stations in any order, slips of every size, wheels and axles named wrongly, stations that do not turn, at every lane of a register;
+/// and whatever a session may say of all.
+#[test]
+fn a_session_in_doubt_has_its_own_bits_and_leaves_its_neighbours_theirs() {
+    const COUNT: usize = 83; // no whole number of registers
+    let mut sessions = Sessions::random(100..100 + COUNT as u64);
+    let (rolled, swept) = (sessions.rolling.len() / COUNT, sessions.sweep.len() / COUNT);
+    for record in (0..COUNT).step_by(2) {
+        let rolling = &mut sessions.rolling[record * rolled..(record + 1) * rolled];
+        let sweep = &mut sessions.sweep[record * swept..(record + 1) * swept];
+        let ahead = &mut sessions.ahead[record];
+        let size = 10.0_f64.powi(-((record / 26) as i32) - 2);
+        match record / 2 % 13 {
+            0 => rolling.reverse(),
+            1 => sweep.reverse(),
+            2 => rolling.swap(0, 2),
+            3 => turn(&mut rolling[1][record % 4], size),
+            4 => turn(&mut sweep[2][record % 4], size),
+            5 => turn(&mut ahead[record / 2 % 4], size),
+            6 => sweep.iter_mut().for_each(|station| turn(&mut station[record / 2 % 4], size)),
+            7 => ahead.swap(0, 1),
+            8 => rolling.iter_mut().chain(&mut *sweep).chain([ahead]).for_each(|station| station.swap(0, 1)),
+            9 => rolling.iter_mut().chain(&mut *sweep).chain([ahead]).for_each(|station| station.reverse()),
+            10 => rolling.fill(rolling[0]),
+            11 => sweep.fill(sweep[0]),
+            _ => sweep[0][1][0][0] += 1e-9,
         }
     }
-    assert!(weak > 0 && codes.iter().filter(|&&code| code != 0).count() == 1);
+    let noisy = sessions.sessions[0].clone();
+    let plain = Session { pose_noise: None, ..noisy.clone() };
+    let free = Session { sweep_wheels_locked: Some(false), ..noisy.clone() };
+    let found_again = Session { sweep_body: SweepBody::FoundAgain, ..noisy.clone() };
+    let no_radius = Session { loaded_radius_mm: None, ..noisy.clone() };
+    let early = Turn { angle_deg: 5.0, ..noisy.reference.turn };
+    let turned = Session { reference: Reference { turn: early, ..noisy.reference }, ..noisy.clone() };
+    for settings in [noisy, plain, free, found_again, no_radius, turned] {
+        let records = sessions.records(&settings);
+        let (refused, weak) = assert_sessions_as_alone(&records);
+        assert!(refused > 5 && weak > 5, "{refused} {weak}");
+        assert_sessions_as_alone(&SessionRecords { lock_left: &[], lock_right: &[], ..records });
+        assert_sessions_as_alone(&SessionRecords { sweep: Stations::default(), ..records });
+    }
 }
 
 #[test]

@@ -8,7 +8,9 @@
 //! Readings from four poses are computed for several records side by side, in the lanes of the processor's vector registers: formulas that
 //! are written once serve one record and many ([`vehicle`]). With the feature `simd` the widest registers of the processor at
 //! hand are used. The few records that need more care than lanes can give (a rotation off by more than rounding, a wheel turned by more
-//! than 20°, what is refused) are computed one by one, and so are whole sessions. Nothing here knows of threads: a caller
+//! than 20°, what is refused) are computed one by one. Of whole sessions the fits are computed side by side, if they are
+//! rolled, level by their up, and every pose is exact and nothing weak, down to where a slip is looked for: state the pose noise, or noise is
+//! looked into. The rest of each, and every other session, is measured one by one. Nothing here knows of threads: a caller
 //! [splits](AheadRecords::part) the records as it likes.
 //!
 //! # Example
@@ -34,6 +36,8 @@
 //! ```
 
 #[cfg(feature = "simd")]
+mod sessions;
+#[cfg(feature = "simd")]
 mod side_by_side;
 
 use crate::alignment::{Alignment, Measurement};
@@ -45,7 +49,7 @@ use crate::paths::COUNT;
 use crate::pose::{self, Pose, ROTATION_TOLERANCE};
 use crate::session::{self, Centreline, Method, Poses, Session, Sighting, Stage, Station};
 use crate::spindle::runout_deg;
-use crate::staged::{self, Beside, Seen};
+use crate::staged::{self, Beside, Known, Seen};
 use crate::vehicle::{self, AheadReadings};
 use alloc::vec::Vec;
 use core::ops::Range;
@@ -453,30 +457,50 @@ impl<'a> SessionRecords<'a> {
         }
     }
 
+    /// Measures one record and writes what was found. What is known of it beforehand need not be seen.
+    fn write(
+        &self,
+        record: usize,
+        known: Option<&Known>,
+        room: &mut Room,
+        columns: &mut Columns<'_, '_>,
+        warnings: &mut [u32],
+    ) {
+        let mut result = self.measure(record, known, room);
+        let Measurement { alignment, warnings: found, .. } = &mut room.measurement;
+        let found = if result.is_ok() { &found[..] } else { &[] };
+        warnings[record] = found.iter().fold(0, |bits, warning| bits | warning.code.bit());
+        columns.write(record, result.as_mut().map(|()| alignment));
+    }
+
     /// Measures one record, in the room that the one before has left.
-    fn measure(&self, record: usize, room: &mut Room) -> Result<(), Error> {
+    fn measure(&self, record: usize, known: Option<&Known>, room: &mut Room) -> Result<(), Error> {
         let Room { session, seen, measurement } = room;
         self.fill_settings(record, session);
         // A session is built only of what must be mended, refused, or explained.
-        if !self.see(record, seen) {
+        if !self.see(record, known, seen) {
             self.fill(record, session)?;
             *measurement = crate::measure(session)?;
             return Ok(());
         }
         session::check_inputs(session)?;
         *measurement = Measurement::default();
-        let trace = staged::measure_into(measurement, session, core::mem::take(seen), Beside::Nothing)?;
-        (seen.rolling, seen.ahead, seen.steered) = (trace.rolling, trace.ahead, trace.steered);
-        Ok(())
+        staged::measure_into(measurement, session, seen, known, Beside::Nothing).map(|_| ())
+    }
+
+    /// Whether poses of these records can be taken as they are, if they are exact.
+    fn may_be_seen(&self) -> bool {
+        let plain = self.settings.method == Method::Staged && self.settings.cameras.is_empty();
+        plain && self.rolling.each.max(self.sweep.each) <= session::MAX_STATIONS
     }
 
     /// Takes the poses of a record as they are. Says whether that is all there is to see: every wheel seen, in the rig, nothing to mend.
-    fn see(&self, record: usize, seen: &mut Seen) -> bool {
-        let Self { settings, rolling, sweep, .. } = self;
-        let plain = settings.method == Method::Staged && settings.cameras.is_empty();
-        if !plain || rolling.each.max(sweep.each) > session::MAX_STATIONS {
+    fn see(&self, record: usize, known: Option<&Known>, seen: &mut Seen) -> bool {
+        let Self { rolling, sweep, .. } = self;
+        if !self.may_be_seen() {
             return false;
         }
+        let sweep = if known.is_some_and(|known| known.sweep.is_some()) { &Stations::default() } else { sweep };
         for (given, stations) in [(rolling, &mut seen.rolling), (sweep, &mut seen.steered.sweep)] {
             stations.resize(given.each, Poses::default());
             if !given.of(record).iter().zip(stations).all(|(poses, station)| see(poses, station)) {
@@ -596,12 +620,12 @@ pub fn measure(records: &SessionRecords<'_>, columns: &mut Columns<'_, '_>, warn
     same_length("warnings", warnings.len(), records.ahead.len())?;
     let (seen, measurement) = (Seen::default(), Measurement::default());
     let mut room = Room { session: records.empty(), seen, measurement };
-    for (record, bits) in warnings.iter_mut().enumerate() {
-        let mut result = records.measure(record, &mut room);
-        let Measurement { alignment, warnings, .. } = &mut room.measurement;
-        let found = if result.is_ok() { &warnings[..] } else { &[] };
-        *bits = found.iter().fold(0, |bits, warning| bits | warning.code.bit());
-        columns.write(record, result.as_mut().map(|()| alignment));
+    #[cfg(feature = "simd")]
+    let done = pulp::Arch::new().dispatch(sessions::Run { records, room: &mut room, columns, warnings });
+    #[cfg(not(feature = "simd"))]
+    let done = 0;
+    for record in done..records.ahead.len() {
+        records.write(record, None, &mut room, columns, warnings);
     }
     Ok(())
 }

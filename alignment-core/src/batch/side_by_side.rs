@@ -11,7 +11,7 @@ use crate::wheel::{self, WheelInRig};
 use pulp::{Simd, WithSimd};
 
 /// The most lanes of any register.
-const MOST_LANES: usize = 8;
+pub(super) const MOST_LANES: usize = 8;
 /// So many records are computed before their columns are written: what a column gets at once should be worth the way to it.
 const TILE: usize = 64;
 /// How many readings the poses of one record give.
@@ -33,12 +33,12 @@ impl WithSimd for Run<'_, '_, '_, '_> {
         let whole = if S::F64_LANES > MOST_LANES { 0 } else { records.poses.len() / S::F64_LANES * S::F64_LANES };
         let order = order(simd);
         let mut tile = [[0.0; TILE]; AHEAD];
-        let mut rows = Rows([[[[0.0; 4]; MOST_LANES]; 4]; 4]);
+        let mut rows = Rows::default();
         for first in (0..whole).step_by(TILE) {
             let height = TILE.min(whole - first);
             let mut doubtful = [false; TILE];
             for row in (0..height).step_by(S::F64_LANES) {
-                rows.fill(&records.poses[first + row..first + row + S::F64_LANES], &order);
+                rows.fill(records.poses[first + row..first + row + S::F64_LANES].iter(), &order);
                 let sound = SideBySide { records, rows: &rows, simd, first: first + row }.read(row, &mut tile);
                 sound.each(|lane, sound| doubtful[row + lane] = !sound);
             }
@@ -67,14 +67,15 @@ impl WithSimd for Run<'_, '_, '_, '_> {
 }
 
 /// The poses of several records: of each wheel, each row of its matrix, that row of every record.
+#[derive(Default)]
 #[repr(align(64))]
-struct Rows([[[[f64; 4]; MOST_LANES]; 4]; 4]);
+pub(super) struct Rows([[[[f64; 4]; MOST_LANES]; 4]; 4]);
 
 impl Rows {
     /// Takes the poses in their order, as memory gives them fastest.
     #[inline(always)]
-    fn fill(&mut self, records: &[Poses4], order: &[usize; MOST_LANES]) {
-        for (poses, &place) in records.iter().zip(order) {
+    pub(super) fn fill<'p>(&mut self, records: impl Iterator<Item = &'p Poses4>, order: &[usize; MOST_LANES]) {
+        for (poses, &place) in records.zip(order) {
             for (pose, rows) in poses.iter().zip(&mut self.0) {
                 for (row, each) in pose.iter().zip(rows) {
                     each[place % MOST_LANES] = *row;
@@ -82,11 +83,25 @@ impl Rows {
             }
         }
     }
+
+    /// The pose of one wheel, and whether it is beyond doubt.
+    #[inline(always)]
+    pub(super) fn pose<S: Simd>(&self, simd: S, wheel: usize) -> (Truths<S>, Transform<Rig, Target, Lanes<S>>) {
+        let [a, b, c, d] = &self.0[wheel];
+        let [a, b, c, d] = [columns_of(simd, a), columns_of(simd, b), columns_of(simd, c), columns_of(simd, d)];
+        let axis = |column: usize| Vector::new([a[column], b[column], c[column]]);
+        let rig_from_target = Transform::from_axes([axis(0), axis(1), axis(2)], axis(3));
+        let [zero, one] =
+            [[-ROTATION_TOLERANCE, ROTATION_TOLERANCE], [1.0 - ROTATION_TOLERANCE, 1.0 + ROTATION_TOLERANCE]];
+        let sound = pose::is_exact(&rig_from_target)
+            & (d[0].within(zero) & d[1].within(zero) & d[2].within(zero) & d[3].within(one));
+        (sound, rig_from_target)
+    }
 }
 
 /// Where a record's row is to stand, so that [`columns_of`] brings the record to the lane of its number.
 #[inline(always)]
-fn order<S: Simd>(simd: S) -> [usize; MOST_LANES] {
+pub(super) fn order<S: Simd>(simd: S) -> [usize; MOST_LANES] {
     let places = core::array::from_fn(|place| [to_f64(place); 4]);
     let [first, ..] = columns_of(simd, &places);
     let mut order = [0; MOST_LANES];
@@ -199,41 +214,23 @@ impl<S: Simd> SideBySide<'_, '_, S> {
     /// A number of what a slice has for each of the records.
     #[inline(always)]
     fn number<T>(self, each: &[T], number: impl Fn(&T) -> f64) -> Lanes<S> {
-        if let [same] = each {
-            return Lanes::splat(self.simd, number(same));
-        }
-        let mut gathered = Gathered([0.0; MOST_LANES]);
-        for (lane, own) in each[self.first..self.first + S::F64_LANES].iter().enumerate() {
-            gathered.0[lane] = number(own);
-        }
-        Lanes::new(self.simd, S::as_simd_f64s(&gathered.0).0[0])
+        number_of(self.simd, self.first, each, number)
     }
 
     /// A vector of what a slice has for each of the records.
     #[inline(always)]
     fn vector<F: Frame, T>(self, each: &[T], vector: impl Fn(&T) -> [f64; 3]) -> Vector<F, Lanes<S>> {
-        let [x, y, z] = [0, 1, 2];
-        Vector::new([
-            self.number(each, |own| vector(own)[x]),
-            self.number(each, |own| vector(own)[y]),
-            self.number(each, |own| vector(own)[z]),
-        ])
+        vector_of(self.simd, self.first, each, vector)
     }
 
     /// Where one wheel is, and whether its pose and its clamp are beyond doubt.
     #[inline(always)]
     fn wheel(self, wheel: Wheel) -> (Truths<S>, WheelInRig<Lanes<S>>) {
         let (Self { records, rows, simd, .. }, w) = (self, index_of(wheel));
-        let [a, b, c, d] = &rows.0[w];
-        let [a, b, c, d] = [columns_of(simd, a), columns_of(simd, b), columns_of(simd, c), columns_of(simd, d)];
-        let axis = |column: usize| Vector::new([a[column], b[column], c[column]]);
-        let rig_from_target = Transform::<Rig, Target, Lanes<S>>::from_axes([axis(0), axis(1), axis(2)], axis(3));
+        let (exact, rig_from_target) = rows.pose(simd, w);
         let spindle = self.vector(records.spindle_in_target, |each| each[w]);
         let centre = self.vector(records.centre_in_target_mm, |each| each[w]);
-        let [zero, one] =
-            [[-ROTATION_TOLERANCE, ROTATION_TOLERANCE], [1.0 - ROTATION_TOLERANCE, 1.0 + ROTATION_TOLERANCE]];
-        let sound = pose::is_exact(&rig_from_target)
-            & (d[0].within(zero) & d[1].within(zero) & d[2].within(zero) & d[3].within(one))
+        let sound = exact
             & near_one(spindle.dot(spindle))
             & centre.dot(centre).within([0.0, MAX_COORDINATE_MM * MAX_COORDINATE_MM]);
         (sound, wheel::located(spindle, centre, &rig_from_target))
@@ -257,12 +254,41 @@ fn four<S: Simd, T>([fl, fr, rl, rr]: [(Truths<S>, T); 4]) -> (Truths<S>, ByWhee
     (fl.0 & fr.0 & rl.0 & rr.0, ByWheel { fl: fl.1, fr: fr.1, rl: rl.1, rr: rr.1 })
 }
 
+/// A number of what a slice has for each of the records from one on.
+#[inline(always)]
+pub(super) fn number_of<S: Simd, T>(simd: S, first: usize, each: &[T], number: impl Fn(&T) -> f64) -> Lanes<S> {
+    if let [same] = each {
+        return Lanes::splat(simd, number(same));
+    }
+    let mut gathered = Gathered([0.0; MOST_LANES]);
+    for (lane, own) in each[first..first + S::F64_LANES].iter().enumerate() {
+        gathered.0[lane] = number(own);
+    }
+    Lanes::new(simd, S::as_simd_f64s(&gathered.0).0[0])
+}
+
+/// A vector of what a slice has for each of the records from one on.
+#[inline(always)]
+pub(super) fn vector_of<F: Frame, S: Simd, T>(
+    simd: S,
+    first: usize,
+    each: &[T],
+    vector: impl Fn(&T) -> [f64; 3],
+) -> Vector<F, Lanes<S>> {
+    let [x, y, z] = [0, 1, 2];
+    Vector::new([
+        number_of(simd, first, each, |own| vector(own)[x]),
+        number_of(simd, first, each, |own| vector(own)[y]),
+        number_of(simd, first, each, |own| vector(own)[z]),
+    ])
+}
+
 /// One number of each record, where a register can be loaded from.
 #[derive(Clone, Copy)]
 #[repr(align(64))]
 struct Gathered([f64; MOST_LANES]);
 
 #[inline(always)]
-fn near_one<S: Simd>(length: Lanes<S>) -> Truths<S> {
+pub(super) fn near_one<S: Simd>(length: Lanes<S>) -> Truths<S> {
     length.within([1.0 - UNIT_LENGTH_TOLERANCE, 1.0 + UNIT_LENGTH_TOLERANCE])
 }

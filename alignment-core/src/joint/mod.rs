@@ -20,7 +20,7 @@ use crate::spindle::runout_deg;
 use crate::staged::{self, Level, Seen};
 use crate::steering::{AxisLine, SweepStation};
 use crate::turns::LockReadings;
-use crate::units::{deg_from_rad, root_mean_square, sqrt};
+use crate::units::{self, deg_from_rad, root_mean_square, sqrt};
 use crate::wheel::{self, TurnedAbout};
 use alloc::vec::Vec;
 use doubts::{Gain, Knocks, Noise};
@@ -278,7 +278,7 @@ impl Fitted {
                 Some((SweepStation { index, rig_from_target, spindle, steer_deg }, residual))
             })
             .collect();
-        swept.sort_by_key(|(station, _)| station.index);
+        units::sort_by(&mut swept, |(a, _), (b, _)| a.index.cmp(&b.index));
         swept
     }
 
@@ -290,7 +290,8 @@ impl Fitted {
             pose_fit((plan.stage, plan.index, seen.wheel), &knocks.alone(pose), self.noise)
         });
         let mut poses: Vec<PoseFit> = poses.chain(self.left_out.iter().copied()).collect();
-        poses.sort_by_key(|pose| (pose.stage.order(), pose.station, pose.wheel.index()));
+        let place = |pose: &PoseFit| (pose.stage.order(), pose.station, pose.wheel.index());
+        units::sort_by(&mut poses, |a, b| place(a).cmp(&place(b)));
         let fit = Fit {
             chi_squared: self.noise.chi_squared,
             degrees_of_freedom: self.noise.freedom,

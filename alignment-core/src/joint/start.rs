@@ -187,7 +187,7 @@ impl Builder<'_> {
             }
         }
         // The wheel in the middle: one that is far off does not take the station along.
-        moves.sort_by(|a, b| a.dot(self.state.travel).total_cmp(&b.dot(self.state.travel)));
+        units::sort_by(&mut moves, |a, b| a.dot(self.state.travel).total_cmp(&b.dot(self.state.travel)));
         let Some(&moved) = moves.get(moves.len() / 2) else { return };
         match self.ground.session.rolling_body {
             RollingBody::Translates => {

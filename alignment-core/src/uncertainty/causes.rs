@@ -162,7 +162,7 @@ fn runway_tilt(runway_mm: &ByWheel<[f64; 3]>) -> Result<Matrix3<f64>, Error> {
     let mut covariance = Matrix3::zeros();
     for point in 0..4 {
         for axis in 0..3 {
-            let column = difference::central(STEP_MM, |step| {
+            let column = difference::central(STEP_MM, &mut |step| {
                 let mut nudged = points;
                 nudged[point][axis] += step;
                 let found = plane(&nudged)?;

@@ -152,7 +152,7 @@ impl ClampsFollow {
         for index in 0..stations.len() {
             for wheel in Wheel::ALL {
                 let Some(pose) = *rolling[index].get(wheel) else { continue };
-                let columns = difference::by_pose(&pose, |pose| {
+                let columns = difference::by_pose(&pose, &mut |pose| {
                     *stations[index].get_mut(wheel) = Some(pose);
                     clamps(&stations, up, &standoffs, &loaded)
                 })?;
@@ -160,12 +160,12 @@ impl ClampsFollow {
                 follow.poses.push((index, wheel, difference::rows(&columns)));
             }
         }
-        let by_up = difference::by_direction(up, |up| clamps(rolling, up, &standoffs, &loaded))?;
+        let by_up = difference::by_direction(up, &mut |up| clamps(rolling, up, &standoffs, &loaded))?;
         for (row, by_up_of_row) in follow.by_up.iter_mut().take(CLAMPS).enumerate() {
             *by_up_of_row = by_up.map(|column| column[row]);
         }
         for wheel in Wheel::ALL {
-            let column = difference::central(STEP_MM, |step| {
+            let column = difference::central(STEP_MM, &mut |step| {
                 let mut nudged = standoffs;
                 *nudged.get_mut(wheel) += step;
                 clamps(rolling, up, &nudged, &loaded)
@@ -177,7 +177,7 @@ impl ClampsFollow {
         for axle in 0..2 {
             let radius = if axle == 0 { loaded.front } else { loaded.rear };
             let Some(radius) = radius else { continue };
-            let column = difference::central(STEP_MM, |step| {
+            let column = difference::central(STEP_MM, &mut |step| {
                 let mut nudged = loaded;
                 *(if axle == 0 { &mut nudged.front } else { &mut nudged.rear }) = Some(radius + step);
                 clamps(rolling, up, &standoffs, &nudged)

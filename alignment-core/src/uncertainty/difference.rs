@@ -14,14 +14,14 @@ pub(super) const STEP_MM: f64 = 1e-2;
 /// What stands for a number that is absent. Nothing follows from it, and it follows nothing.
 pub(super) const ABSENT: f64 = f64::NAN;
 
-/// The difference of a function of a step.
+/// The difference of a function of a step. The function is called from two places, and stands in the code once.
 ///
 /// Just within the bounds of what can be measured, one side is refused or lacks a number: then the other side is held against the middle. Where
 /// both are refused, since one input takes one wheel across and its opposite another, a finer step stays within what the bounds allow
 /// for rounding.
 pub(super) fn central<const N: usize>(
     step: f64,
-    mut function: impl FnMut(f64) -> Result<[f64; N], Error>,
+    function: &mut dyn FnMut(f64) -> Result<[f64; N], Error>,
 ) -> Result<[f64; N], Error> {
     const FINER: f64 = 1e-3;
     let alike = |one: &[f64; N], other: &[f64; N]| one.iter().zip(other).all(|(a, b)| a.is_nan() == b.is_nan());
@@ -49,12 +49,12 @@ pub(super) fn central<const N: usize>(
 /// How a function follows a pose: by its turn about each axis of the rig, then by its shift along each.
 pub(super) fn by_pose<const N: usize>(
     pose: &Transform<Rig, Target>,
-    mut function: impl FnMut(Transform<Rig, Target>) -> Result<[f64; N], Error>,
+    function: &mut dyn FnMut(Transform<Rig, Target>) -> Result<[f64; N], Error>,
 ) -> Result<[[f64; N]; 6], Error> {
     let mut columns = [[0.0; N]; 6];
     for (axis, column) in columns.iter_mut().enumerate() {
         let step = if axis < 3 { STEP_RAD } else { STEP_MM };
-        *column = central(step, |step| function(nudged(pose, axis, step)))?;
+        *column = central(step, &mut |step| function(nudged(pose, axis, step)))?;
     }
     Ok(columns)
 }
@@ -68,11 +68,11 @@ pub(super) fn rows<const N: usize>(columns: &[[f64; N]; 6]) -> Vec<Row> {
 /// How a function follows a unit vector: by its tilt along each axis.
 pub(super) fn by_direction<F: Frame, const N: usize>(
     direction: Vector<F>,
-    mut function: impl FnMut(Vector<F>) -> Result<[f64; N], Error>,
+    function: &mut dyn FnMut(Vector<F>) -> Result<[f64; N], Error>,
 ) -> Result<[[f64; N]; 3], Error> {
     let mut columns = [[0.0; N]; 3];
     for (axis, column) in columns.iter_mut().enumerate() {
-        *column = central(STEP_RAD, |step| function(tilted(direction, axis, step)))?;
+        *column = central(STEP_RAD, &mut |step| function(tilted(direction, axis, step)))?;
     }
     Ok(columns)
 }

@@ -259,12 +259,15 @@ fn nudge<const N: usize>(
         _ if is_axis && of_axis < 6 => STEP_MM,
         _ => STEP_DEG,
     };
+    difference::central(step, &mut |step| function(&nudged(geometry, index, step)))
+}
+
+/// The geometry with one figure moved by a step. Not inlined: copying the geometry takes some six thousand bytes of code.
+#[inline(never)]
+fn nudged(geometry: &Geometry, index: usize, step: f64) -> Geometry {
     let mut nudged = geometry.clone();
-    difference::central(step, |step| {
-        nudged.clone_from(geometry);
-        move_figure(&mut nudged, index, step);
-        function(&nudged)
-    })
+    move_figure(&mut nudged, index, step);
+    nudged
 }
 
 /// Moves one figure by a step.

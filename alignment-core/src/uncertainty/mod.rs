@@ -51,7 +51,7 @@ use crate::layout::Wheel;
 use crate::paths::{self, COUNT};
 use crate::propagation::{self, Expanded};
 use crate::session::{Datum, Session};
-use crate::units::sqrt;
+use crate::units::{self, sqrt};
 use alloc::vec::Vec;
 use causes::{OtherCause, PoseCause, covariance_of_causes, other_causes, pose_causes};
 use clamps::ClampsFollow;
@@ -419,7 +419,7 @@ impl Uncertainty {
 fn contributions(mut variances: Vec<(Source, f64)>) -> Vec<Contribution> {
     let sum: f64 = variances.iter().map(|(_, variance)| variance).sum();
     variances.retain(|(_, variance)| *variance > 0.0);
-    variances.sort_by(|a, b| b.1.total_cmp(&a.1));
+    units::sort_by(&mut variances, |a, b| b.1.total_cmp(&a.1));
     let contribution = |(source, variance): (Source, f64)| Contribution {
         source,
         standard_uncertainty: sqrt(variance),

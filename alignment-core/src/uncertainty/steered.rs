@@ -170,7 +170,7 @@ impl SteeredFollows {
         for (index, (stage, station)) in places(stations).enumerate() {
             for wheel in Wheel::ALL {
                 let Some(pose) = *at(&mut trace.steered.clone(), index).get(wheel) else { continue };
-                let columns = difference::by_pose(&pose, |pose| {
+                let columns = difference::by_pose(&pose, &mut |pose| {
                     let mut nudged = trace.steered.clone();
                     *at(&mut nudged, index).get_mut(wheel) = Some(pose);
                     steered(nudged)
@@ -183,7 +183,7 @@ impl SteeredFollows {
             // Runout and radius play no part in steering.
             for number in 0..PER_CLAMP - 1 {
                 let step = if number < 3 { difference::STEP_RAD } else { difference::STEP_MM };
-                let column = difference::central(step, |step| {
+                let column = difference::central(step, &mut |step| {
                     let nudged = with_clamp(geometry, ahead, wheel, nudged_clamp(&clamp, number, step));
                     staged::steer(session, &nudged, ahead, trace.steered.clone()).map(|g| numbers(&g))
                 })?;
@@ -191,7 +191,7 @@ impl SteeredFollows {
                     by_clamps[place(wheel) + number] = derivative;
                 }
             }
-            let columns = difference::by_pose(&pose, |pose| {
+            let columns = difference::by_pose(&pose, &mut |pose| {
                 let mut nudged_ahead = *ahead;
                 *nudged_ahead.get_mut(wheel) = Some(pose);
                 let nudged = with_clamp(geometry, &nudged_ahead, wheel, clamp);
@@ -203,7 +203,7 @@ impl SteeredFollows {
                 }
             }
         }
-        let by_up = difference::by_direction(geometry.up, |up| {
+        let by_up = difference::by_direction(geometry.up, &mut |up| {
             let nudged = Geometry { up, ..geometry.clone() };
             staged::steer(session, &nudged, ahead, trace.steered.clone()).map(|g| numbers(&g))
         })?;
@@ -283,10 +283,7 @@ fn follow_axis(side: Side, sweep: &[Poses], geometry: &Geometry, rows: &mut [ByW
     let (wheel, from) = (side.front_wheel(), if side == Side::Left { 0 } else { PER_AXIS });
     let (Some(axis), Some(clamp)) = (geometry.axes.get(side), geometry.compensation.get(wheel)) else { return };
     let poses = || sweep.iter().filter_map(|station| station.get(wheel).as_ref());
-    let mut fit = FixedDirection::fit(poses());
-    if fit.in_rig.dot(geometry.up) < 0.0 {
-        fit = fit.reversed();
-    }
+    let fit = FixedDirection::fit(poses()).pointing_along(geometry.up);
     let guess = Vector::new(clamp.centre_in_target_mm);
     let (point, point_in_rig) = fit.fixed_point(poses(), guess);
     let share = 1.0 / poses().fold(0.0, |count, _| count + 1.0);

@@ -963,9 +963,9 @@ def camber_at_yaw_deg(
     """Foretell the camber that a wheel shows at a yaw: what a gauge must read.
 
     With A(T) = s·sin T·tan(caster) − cos T·tan(SAI) the spindle's cone is A·cos γ − sin
-    γ = C, and C is known straight ahead. With α = atan A it is γ = α − asin(C·cos α); s
-    is +1 on the left, −1 on the right. The yaw straight ahead is −s·toe:
-    `yaw_from_plate_deg` at a plate of 0.
+    γ = C, and C is known straight ahead. It is
+    γ = 2·atan((A − C)/(1 + √(1 + A² − C²))); s is +1 on the left, −1 on the right. The
+    yaw straight ahead is −s·toe: `yaw_from_plate_deg` at a plate of 0.
 
     Parameters
     ----------
@@ -1068,8 +1068,8 @@ def pitch_at_azimuth_deg(
     """Foretell the pitch that a line of the locked hub shows at an azimuth.
 
     What a gauge must read. With B(T) = cos T·tan(caster) + s·sin T·tan(SAI) the line's
-    cone is sin p − B·cos p = C, and C is known straight ahead. With β = atan B it is p
-    = β + asin(C·cos β); s is +1 on the left, −1 on the right.
+    cone is B·cos p − sin p = C, and C is known straight ahead. It is
+    p = 2·atan((B − C)/(1 + √(1 + B² − C²))); s is +1 on the left, −1 on the right.
 
     Parameters
     ----------

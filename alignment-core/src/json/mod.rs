@@ -2,6 +2,8 @@
 //!
 //! Keys are the fields' names. An unknown key is an error that names it; so is a pose with two forms of rotation, or none.
 
+mod text;
+
 use crate::alignment::Measurement;
 use crate::assessment::Assessment;
 use crate::conformity::{self, Fault, Specification, Tolerance, Verdicts};
@@ -81,16 +83,22 @@ pub fn session_from_json(text: &str) -> Result<Session, JsonError> {
     from_json(text, JsonError::code_of)
 }
 
-/// Reads a value that is written with its keys.
-fn from_json<'de, T: Deserialize<'de>>(text: &'de str, code_of: fn(&str) -> ErrorCode) -> Result<T, JsonError> {
-    let mut reader = serde_json::Deserializer::from_str(text);
-    let value = serde_path_to_error::deserialize(&mut reader).map(|Keyed(value)| value).map_err(|error| {
-        // At the top the path is ".", and "?" where the text broke off: neither tells a reader anything.
-        let path = error.path().to_string();
-        json_error(if path == "." || path == "?" { String::new() } else { path }, error.inner(), code_of)
-    })?;
-    reader.end().map_err(|error| json_error(String::new(), &error, code_of))?;
-    Ok(value)
+/// Reads a value that is written with its keys: for the crates of this library, which read what has no function of its own.
+#[doc(hidden)]
+pub fn from_json<T: de::DeserializeOwned>(text: &str, code_of: fn(&str) -> ErrorCode) -> Result<T, JsonError> {
+    text::read(text).map(|Keyed(value)| value).map_err(|text::Fault { reason, path, line, column }| JsonError {
+        code: code_of(&reason),
+        path,
+        line,
+        column,
+        reason,
+    })
+}
+
+/// Writes any value of this library: for its crates, which write what has no function of its own.
+#[doc(hidden)]
+pub fn to_json<T: Serialize>(value: &T) -> String {
+    text::write(value)
 }
 
 /// Writes a session as JSON that reads back to the same bits; rotations as matrices.
@@ -105,7 +113,7 @@ fn from_json<'de, T: Deserialize<'de>>(text: &'de str, code_of: fn(&str) -> Erro
 /// ```
 #[must_use]
 pub fn session_to_json(session: &Session) -> String {
-    to_text(session)
+    to_json(session)
 }
 
 /// Writes a result as JSON at full precision: `{"alignment": …, "reference": …, "warnings": […], "residuals": …}`. Absent readings are null.
@@ -121,7 +129,7 @@ pub fn session_to_json(session: &Session) -> String {
 /// ```
 #[must_use]
 pub fn measurement_to_json(measurement: &Measurement) -> String {
-    to_text(measurement)
+    to_json(measurement)
 }
 
 /// Writes an assessment as JSON: a result as [`measurement_to_json`] writes it, with `uncertainty`, `degrees_of_freedom` and
@@ -136,11 +144,7 @@ pub fn measurement_to_json(measurement: &Measurement) -> String {
 /// ```
 #[must_use]
 pub fn assessment_to_json(assessment: &Assessment) -> String {
-    to_text(assessment)
-}
-
-fn to_text<T: Serialize>(value: &T) -> String {
-    serde_json::to_string_pretty(value).unwrap_or_else(|error| unreachable!("plain data has a JSON form: {error}"))
+    to_json(assessment)
 }
 
 /// Reads a specification from its JSON, format `alignment-specification/1`: the limits of readings, in degrees, minutes of arc or mm.
@@ -176,7 +180,7 @@ pub fn specification_from_json(text: &str) -> Result<Specification, JsonError> {
 /// ```
 #[must_use]
 pub fn specification_to_json(specification: &Specification) -> String {
-    to_text(specification)
+    to_json(specification)
 }
 
 /// Writes verdicts as JSON at full precision: `{"overall": …, "decision": …, "load_state": …, "readings": […]}`. What is absent is null.
@@ -195,14 +199,7 @@ pub fn specification_to_json(specification: &Specification) -> String {
 /// ```
 #[must_use]
 pub fn verdicts_to_json(verdicts: &Verdicts) -> String {
-    to_text(verdicts)
-}
-
-fn json_error(path: String, error: &serde_json::Error, code_of: fn(&str) -> ErrorCode) -> JsonError {
-    // serde_json ends its sentence with the place; here the place stands apart.
-    let text = error.to_string();
-    let reason = text.rsplit_once(" at line ").map_or(text.as_str(), |(reason, _)| reason);
-    JsonError { code: code_of(reason), path, line: error.line(), column: error.column(), reason: reason.to_string() }
+    to_json(verdicts)
 }
 
 /// A value that is written with its keys. What serde derives would also take an array and guess the order of its members.
@@ -562,14 +559,16 @@ impl From<Warning> for WarningJson {
 
 /// The JSON Schema of a session, format `alignment-session/1`.
 ///
+/// The schemas stand in the folder `schema` of this crate. A test holds them to the types, which under the feature `schema` derive
+/// `schemars::JsonSchema`.
+///
 /// ```
 /// # use alignment_core::json::session_schema;
 /// assert!(session_schema().contains("clamp_standoff_mm"));
 /// ```
-#[cfg(feature = "schema")]
 #[must_use]
-pub fn session_schema() -> String {
-    to_text(&schemars::schema_for!(Session))
+pub fn session_schema() -> &'static str {
+    include_str!("../../schema/alignment-session-1.json").trim_end()
 }
 
 /// The JSON Schema of a specification, format `alignment-specification/1`.
@@ -578,10 +577,9 @@ pub fn session_schema() -> String {
 /// # use alignment_core::json::specification_schema;
 /// assert!(specification_schema().contains("reference_diameter_mm"));
 /// ```
-#[cfg(feature = "schema")]
 #[must_use]
-pub fn specification_schema() -> String {
-    to_text(&schemars::schema_for!(Specification))
+pub fn specification_schema() -> &'static str {
+    include_str!("../../schema/alignment-specification-1.json").trim_end()
 }
 
 /// The JSON Schema of an assessment, as [`assessment_to_json`] writes it.
@@ -590,11 +588,9 @@ pub fn specification_schema() -> String {
 /// # use alignment_core::json::assessment_schema;
 /// assert!(assessment_schema().contains("expanded_uncertainty"));
 /// ```
-#[cfg(feature = "schema")]
 #[must_use]
-pub fn assessment_schema() -> String {
-    let generator = schemars::generate::SchemaSettings::draft2020_12().for_serialize().into_generator();
-    to_text(&generator.into_root_schema_for::<Assessment>())
+pub fn assessment_schema() -> &'static str {
+    include_str!("../../schema/assessment.json").trim_end()
 }
 
 /// The JSON Schema of a result, as [`measurement_to_json`] writes it.
@@ -603,9 +599,7 @@ pub fn assessment_schema() -> String {
 /// # use alignment_core::json::measurement_schema;
 /// assert!(measurement_schema().contains("thrust_angle_deg"));
 /// ```
-#[cfg(feature = "schema")]
 #[must_use]
-pub fn measurement_schema() -> String {
-    let generator = schemars::generate::SchemaSettings::draft2020_12().for_serialize().into_generator();
-    to_text(&generator.into_root_schema_for::<Measurement>())
+pub fn measurement_schema() -> &'static str {
+    include_str!("../../schema/measurement.json").trim_end()
 }
