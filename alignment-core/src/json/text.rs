@@ -16,8 +16,8 @@ use serde::de::{
     self, Deserialize, DeserializeSeed, Deserializer, Expected, IgnoredAny, MapAccess, SeqAccess, Unexpected, Visitor,
 };
 use serde::ser::{
-    self, Serialize, SerializeMap, SerializeSeq, SerializeStruct, SerializeStructVariant, SerializeTuple,
-    SerializeTupleStruct, SerializeTupleVariant, Serializer,
+    self, Impossible, Serialize, SerializeMap, SerializeSeq, SerializeStruct, SerializeTuple, SerializeTupleStruct,
+    Serializer,
 };
 use serde_json::Number;
 
@@ -561,13 +561,6 @@ impl Writer {
     fn list(&mut self) -> Parts<'_> {
         self.open('[')
     }
-
-    /// A choice that holds more: an object whose one member has its name.
-    #[inline(never)]
-    fn choice(&mut self, name: &str, bracket: char) -> Choice<'_> {
-        self.object().member(name);
-        Choice(self.open(bracket))
-    }
 }
 
 /// The members of an object or the elements of a list.
@@ -595,7 +588,7 @@ impl Parts<'_> {
     }
 
     #[inline(never)]
-    fn close(&mut self, bracket: char) {
+    fn close(self, bracket: char) {
         self.writer.level -= 1;
         if !self.empty {
             self.writer.line();
@@ -630,10 +623,10 @@ impl<'w> Serializer for &'w mut Writer {
     type SerializeSeq = Parts<'w>;
     type SerializeTuple = Parts<'w>;
     type SerializeTupleStruct = Parts<'w>;
-    type SerializeTupleVariant = Choice<'w>;
+    type SerializeTupleVariant = Impossible<(), Unwritable>;
     type SerializeMap = Parts<'w>;
     type SerializeStruct = Parts<'w>;
-    type SerializeStructVariant = Choice<'w>;
+    type SerializeStructVariant = Impossible<(), Unwritable>;
 
     fn serialize_bool(self, value: bool) -> Written {
         self.word(if value { "true" } else { "false" });
@@ -750,10 +743,10 @@ impl<'w> Serializer for &'w mut Writer {
         self,
         _: &'static str,
         _: u32,
-        variant: &'static str,
+        _: &'static str,
         _: usize,
-    ) -> Result<Choice<'w>, Unwritable> {
-        Ok(self.choice(variant, '['))
+    ) -> Result<Self::SerializeTupleVariant, Unwritable> {
+        Err(Unwritable)
     }
 
     fn serialize_map(self, _: Option<usize>) -> Result<Parts<'w>, Unwritable> {
@@ -768,10 +761,10 @@ impl<'w> Serializer for &'w mut Writer {
         self,
         _: &'static str,
         _: u32,
-        variant: &'static str,
+        _: &'static str,
         _: usize,
-    ) -> Result<Choice<'w>, Unwritable> {
-        Ok(self.choice(variant, '{'))
+    ) -> Result<Self::SerializeStructVariant, Unwritable> {
+        Err(Unwritable)
     }
 }
 
@@ -784,7 +777,7 @@ impl SerializeSeq for Parts<'_> {
         value.serialize(&mut *self.writer)
     }
 
-    fn end(mut self) -> Written {
+    fn end(self) -> Written {
         self.close(']');
         Ok(())
     }
@@ -830,45 +823,6 @@ impl SerializeMap for Parts<'_> {
         value.serialize(&mut *self.writer)
     }
 
-    fn end(mut self) -> Written {
-        self.close('}');
-        Ok(())
-    }
-}
-
-/// What a choice holds, within the object that names the choice.
-struct Choice<'w>(Parts<'w>);
-
-impl Choice<'_> {
-    #[inline(never)]
-    fn close(mut self, bracket: char) {
-        self.0.close(bracket);
-        Parts { writer: self.0.writer, empty: false }.close('}');
-    }
-}
-
-impl SerializeTupleVariant for Choice<'_> {
-    type Ok = ();
-    type Error = Unwritable;
-
-    fn serialize_field<T: Serialize + ?Sized>(&mut self, value: &T) -> Written {
-        SerializeSeq::serialize_element(&mut self.0, value)
-    }
-
-    fn end(self) -> Written {
-        self.close(']');
-        Ok(())
-    }
-}
-
-impl SerializeStructVariant for Choice<'_> {
-    type Ok = ();
-    type Error = Unwritable;
-
-    fn serialize_field<T: Serialize + ?Sized>(&mut self, name: &'static str, value: &T) -> Written {
-        SerializeStruct::serialize_field(&mut self.0, name, value)
-    }
-
     fn end(self) -> Written {
         self.close('}');
         Ok(())
@@ -884,69 +838,8 @@ impl SerializeStruct for Parts<'_> {
         value.serialize(&mut *self.writer)
     }
 
-    fn end(mut self) -> Written {
+    fn end(self) -> Written {
         self.close('}');
         Ok(())
-    }
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-    use alloc::collections::BTreeMap;
-    use alloc::vec;
-
-    #[derive(serde::Serialize)]
-    #[serde(rename_all = "snake_case")]
-    enum Kind {
-        Bare,
-        Wrapped(f64),
-        Pair(i32, Option<bool>),
-        Named { first: u64, rest: Vec<f64> },
-    }
-
-    #[derive(serde::Serialize)]
-    struct Whole {
-        kinds: Vec<Kind>,
-        numbers: Vec<f64>,
-        texts: BTreeMap<String, &'static str>,
-        empty: (Vec<f64>, BTreeMap<String, f64>),
-        #[serde(flatten)]
-        more: BTreeMap<&'static str, [i8; 2]>,
-    }
-
-    #[test]
-    fn what_is_written_is_what_serde_json_writes() {
-        let whole = Whole {
-            kinds: vec![
-                Kind::Bare,
-                Kind::Wrapped(-0.0),
-                Kind::Pair(-7, None),
-                Kind::Named { first: u64::MAX, rest: vec![1.5] },
-                Kind::Named { first: 0, rest: vec![] },
-            ],
-            numbers: vec![0.1, 1.0, 1e300, 5e-324, 1e16, 1e-7, f64::NAN, f64::INFINITY],
-            texts: [("a \"b\"\\\n".to_string(), "°\u{7}"), (String::new(), "")].into(),
-            empty: (vec![], BTreeMap::new()),
-            more: [("x", [1, -1])].into(),
-        };
-        assert_eq!(write(&whole), serde_json::to_string_pretty(&whole).unwrap());
-    }
-
-    #[test]
-    fn what_is_wrong_is_found_in_the_text() {
-        type Lists = BTreeMap<String, Vec<[f64; 2]>>;
-        for (text, place, words) in [
-            ("{\"a\":\n [[1, 2],\n [3, true]]}", ("a[1][1]", 3, 9), "invalid type: boolean `true`, expected f64"),
-            ("{\"a\":\n [[1, 2],\n [3]]}", ("a[1]", 3, 4), "invalid length 1, expected an array of length 2"),
-            ("{\"a\":\n [[1, 2, 3]]}", ("a[0]", 2, 11), "invalid length 3, expected 2 elements"),
-            ("{\"a\":\n [[1, 2]\n [3, 4]]}", ("a", 3, 2), "expected `,` or `]`"),
-            ("{\"a\":\n null}", ("a", 2, 5), "invalid type: null, expected a sequence"),
-            ("{\"a\":", ("a", 1, 5), "EOF while parsing a value"),
-            ("{} {}", ("", 1, 4), "trailing characters"),
-        ] {
-            let Err(Fault { reason, path, line, column }) = read::<Lists>(text) else { panic!("{text} is read") };
-            assert_eq!(((path.as_str(), line, column), reason.as_str()), (place, words), "{text}");
-        }
     }
 }
