@@ -567,8 +567,8 @@ impl From<Warning> for WarningJson {
 /// assert!(session_schema().contains("clamp_standoff_mm"));
 /// ```
 #[must_use]
-pub fn session_schema() -> &'static str {
-    include_str!("../../schema/alignment-session-1.json").trim_end()
+pub const fn session_schema() -> &'static str {
+    include_str!("../../schema/alignment-session-1.json")
 }
 
 /// The JSON Schema of a specification, format `alignment-specification/1`.
@@ -578,8 +578,8 @@ pub fn session_schema() -> &'static str {
 /// assert!(specification_schema().contains("reference_diameter_mm"));
 /// ```
 #[must_use]
-pub fn specification_schema() -> &'static str {
-    include_str!("../../schema/alignment-specification-1.json").trim_end()
+pub const fn specification_schema() -> &'static str {
+    include_str!("../../schema/alignment-specification-1.json")
 }
 
 /// The JSON Schema of an assessment, as [`assessment_to_json`] writes it.
@@ -589,8 +589,8 @@ pub fn specification_schema() -> &'static str {
 /// assert!(assessment_schema().contains("expanded_uncertainty"));
 /// ```
 #[must_use]
-pub fn assessment_schema() -> &'static str {
-    include_str!("../../schema/assessment.json").trim_end()
+pub const fn assessment_schema() -> &'static str {
+    include_str!("../../schema/assessment.json")
 }
 
 /// The JSON Schema of a result, as [`measurement_to_json`] writes it.
@@ -600,6 +600,6 @@ pub fn assessment_schema() -> &'static str {
 /// assert!(measurement_schema().contains("thrust_angle_deg"));
 /// ```
 #[must_use]
-pub fn measurement_schema() -> &'static str {
-    include_str!("../../schema/measurement.json").trim_end()
+pub const fn measurement_schema() -> &'static str {
+    include_str!("../../schema/measurement.json")
 }

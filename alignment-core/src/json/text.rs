@@ -71,7 +71,7 @@ impl<'a> Node<'a> {
     fn of(text: &'a str) -> Result<Self, Fault> {
         let mut reader = serde_json::Deserializer::from_str(text);
         let mut trail = Vec::new();
-        let tree = Grow { trail: &mut trail, element: None }.deserialize(&mut reader);
+        let tree = Grow(&mut trail).deserialize(&mut reader);
         tree.and_then(|tree| reader.end().map(|()| tree)).map_err(|error| {
             // serde_json ends its sentence with the place; here the place stands apart.
             let sentence = error.to_string();
@@ -95,23 +95,13 @@ impl<'a> Node<'a> {
 }
 
 /// Makes the tree, with the steps to where it is at work.
-struct Grow<'t> {
-    trail: &'t mut Vec<Step>,
-    /// Of an element its place: what stands between elements is at fault in the list.
-    element: Option<usize>,
-}
+struct Grow<'t>(&'t mut Vec<Step>);
 
 impl<'de> DeserializeSeed<'de> for Grow<'_> {
     type Value = Node<'de>;
 
     fn deserialize<D: Deserializer<'de>>(self, deserializer: D) -> Result<Node<'de>, D::Error> {
-        let Self { trail, element } = self;
-        trail.extend(element.map(Step::Element));
-        let node = deserializer.deserialize_any(Grow { trail, element: None })?;
-        if element.is_some() {
-            trail.pop();
-        }
-        Ok(node)
+        deserializer.deserialize_any(self)
     }
 }
 
@@ -152,20 +142,23 @@ impl<'de> Visitor<'de> for Grow<'_> {
 
     fn visit_seq<A: SeqAccess<'de>>(self, mut elements: A) -> Result<Node<'de>, A::Error> {
         let mut list = Vec::new();
-        while let Some(node) =
-            elements.next_element_seed(Grow { trail: &mut *self.trail, element: Some(list.len()) })?
-        {
-            list.push(node);
+        loop {
+            self.0.push(Step::Element(list.len()));
+            let element = elements.next_element_seed(Grow(self.0))?;
+            self.0.pop();
+            match element {
+                Some(element) => list.push(element),
+                None => return Ok(Node::List(list)),
+            }
         }
-        Ok(Node::List(list))
     }
 
     fn visit_map<A: MapAccess<'de>>(self, mut members: A) -> Result<Node<'de>, A::Error> {
         let mut object = Vec::new();
         while let Some(Name(name)) = members.next_key()? {
-            self.trail.push(Step::Member(object.len(), name.to_string()));
-            object.push((name, members.next_value_seed(Grow { trail: &mut *self.trail, element: None })?));
-            self.trail.pop();
+            self.0.push(Step::Member(object.len(), name.to_string()));
+            object.push((name, members.next_value_seed(Grow(self.0))?));
+            self.0.pop();
         }
         Ok(Node::Object(object))
     }
@@ -206,18 +199,8 @@ struct Problem(Box<Found>);
 struct Found {
     reason: String,
     steps: Vec<Step>,
-    place: Place,
-}
-
-/// What is at fault where the steps lead.
-#[derive(Debug, Clone, Copy, PartialEq)]
-enum Place {
-    /// The name of the last member.
-    Name,
-    /// What kind of value there begins.
-    Start,
-    /// What it holds, or lacks.
-    End,
+    /// Whether the name of the last member is at fault, and not what it holds.
+    at_name: bool,
 }
 
 impl fmt::Debug for Step {
@@ -243,18 +226,18 @@ impl Problem {
     #[cold]
     #[inline(never)]
     fn at_name(mut self, index: usize, name: &str) -> Self {
-        self.0.place = Place::Name;
+        self.0.at_name = true;
         self.under_member(index, name)
     }
 
     #[cold]
     #[inline(never)]
     fn in_text(self, text: &str) -> Fault {
-        let Found { reason, mut steps, place } = *self.0;
+        let Found { reason, mut steps, at_name } = *self.0;
         steps.reverse();
         let mut reader = serde_json::Deserializer::from_str(text);
         // Whatever stands there, the search ends in an error, which knows where it is.
-        let (line, column) = match (Seek { steps: &steps, place }).deserialize(&mut reader) {
+        let (line, column) = match (Seek { steps: &steps, at_name }).deserialize(&mut reader) {
             Err(error) => (error.line(), error.column()),
             Ok(()) => (1, 1),
         };
@@ -274,31 +257,23 @@ impl de::Error for Problem {
     #[cold]
     #[inline(never)]
     fn custom<T: fmt::Display>(reason: T) -> Self {
-        Self(Box::new(Found { reason: reason.to_string(), steps: Vec::new(), place: Place::End }))
+        Self(Box::new(Found { reason: reason.to_string(), steps: Vec::new(), at_name: false }))
     }
 
     #[cold]
     #[inline(never)]
     fn invalid_type(unexpected: Unexpected<'_>, expected: &dyn Expected) -> Self {
-        let mut problem = match unexpected {
+        match unexpected {
             Unexpected::Unit => Self::custom(format!("invalid type: null, expected {expected}")),
             _ => Self::custom(format!("invalid type: {unexpected}, expected {expected}")),
-        };
-        problem.0.place = Place::Start;
-        problem
+        }
     }
 }
 
 /// Goes down the steps and fails there.
 struct Seek<'s> {
     steps: &'s [Step],
-    place: Place,
-}
-
-impl Seek<'_> {
-    fn is_here(&self) -> bool {
-        self.steps.is_empty() && self.place == Place::Start
-    }
+    at_name: bool,
 }
 
 impl<'de> DeserializeSeed<'de> for Seek<'_> {
@@ -322,7 +297,7 @@ impl<'de> Visitor<'de> for Seek<'_> {
             _ => usize::MAX,
         };
         for _ in 0..wanted {
-            if self.is_here() || elements.next_element::<IgnoredAny>()?.is_none() {
+            if elements.next_element::<IgnoredAny>()?.is_none() {
                 return Err(de::Error::custom("here"));
             }
         }
@@ -336,10 +311,8 @@ impl<'de> Visitor<'de> for Seek<'_> {
             _ => usize::MAX,
         };
         for index in 0.. {
-            if self.is_here() || members.next_key::<IgnoredAny>()?.is_none() {
-                break;
-            }
-            if index == wanted && self.steps.len() == 1 && self.place == Place::Name {
+            if members.next_key::<IgnoredAny>()?.is_none() || (self.at_name && index == wanted && self.steps.len() == 1)
+            {
                 break;
             }
             if index == wanted {
