@@ -60,7 +60,7 @@ pub(crate) enum Failure {
     Json(Box<JsonError>),
     /// A text is no virtual vehicle.
     NotAVehicle {
-        reason: Box<JsonError>,
+        reason: Box<serde_json::Error>,
     },
     NullPointer {
         name: &'static str,

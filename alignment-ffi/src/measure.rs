@@ -4,10 +4,10 @@ use crate::alignment::WaAlignment;
 use crate::compensation::bits;
 use crate::conformity::specification;
 use crate::error::{Failure, WaError, guard};
-use crate::memory::{self, ResultBuffer, StatesSize, Target, guard_text, session};
+use crate::memory::{self, ResultBuffer, StatesSize, Target, guard_text, session, to_json};
 use crate::session::{self, WaReference, WaSession, number_of};
 use alignment_core::joint::Fit;
-use alignment_core::json::{assessment_to_json, measurement_to_json, to_json};
+use alignment_core::json::{assessment_to_json, measurement_to_json};
 use alignment_core::{Measurement, Session, assess, measure, sweep};
 use std::ffi::c_char;
 
@@ -226,7 +226,7 @@ pub unsafe extern "C" fn wa_follow_json(
 ) -> i32 {
     let result = ResultBuffer { json: result_json, capacity: result_capacity, length: result_length };
     // SAFETY: the caller's promises are handed on.
-    let job = || Ok(to_json(&sweep::follow(&unsafe { session(session_json, session_length)? })?));
+    let job = || to_json(&sweep::follow(&unsafe { session(session_json, session_length)? })?);
     // SAFETY: as before.
     unsafe { guard_text(result, error, job) }
 }

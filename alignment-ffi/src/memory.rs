@@ -3,6 +3,7 @@
 use crate::error::{Failure, WaError, guard};
 use alignment_core::Session;
 use alignment_core::json::session_from_json;
+use serde::Serialize;
 use std::ffi::{CStr, c_char};
 use std::{mem, ptr, slice, str};
 
@@ -362,6 +363,11 @@ pub(crate) unsafe fn fill_in<T: StatesSize>(name: &'static str, pointer: *mut T,
             Ok(())
         })
     }
+}
+
+/// A result of the core as JSON at full precision; what is absent, or infinite, is null.
+pub(crate) fn to_json<T: Serialize>(value: &T) -> Result<String, Failure> {
+    serde_json::to_string_pretty(value).map_err(|_| Failure::Internal)
 }
 
 #[cfg(test)]

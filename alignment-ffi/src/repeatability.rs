@@ -1,8 +1,7 @@
 //! How much a reading scatters when it is taken again, and where the scatter comes from.
 
 use crate::error::{Failure, WaError, guard};
-use crate::memory::{ResultBuffer, StatesSize, Target, elements, guard_text, optional};
-use alignment_core::json::to_json;
+use crate::memory::{ResultBuffer, StatesSize, Target, elements, guard_text, optional, to_json};
 use alignment_core::repeatability::{Repeatability, crossed, one_way, repeatability};
 use std::ffi::c_char;
 
@@ -106,7 +105,7 @@ pub unsafe extern "C" fn wa_one_way_json(
         // SAFETY: as before.
         let mut rest = unsafe { elements("values", values, count)? };
         let groups: Vec<&[f64]> = sizes.iter().filter_map(|&size| rest.split_off(..size)).collect();
-        Ok(to_json(&one_way(&groups)?))
+        to_json(&one_way(&groups)?)
     };
     // SAFETY: the caller's promises are handed on.
     unsafe { guard_text(result, error, job) }
@@ -157,7 +156,7 @@ pub unsafe extern "C" fn wa_crossed_json(
             unsafe { (elements("values", values, count)?, optional("tolerance", tolerance)?.copied()) };
         let groups: Vec<&[f64]> = values.chunks_exact(repeats).collect();
         let study: Vec<&[&[f64]]> = groups.chunks_exact(operators).collect();
-        Ok(to_json(&crossed(&study, pool_above_p, tolerance)?))
+        to_json(&crossed(&study, pool_above_p, tolerance)?)
     };
     // SAFETY: the caller's promises are handed on.
     unsafe { guard_text(result, error, job) }

@@ -1,8 +1,8 @@
 //! The virtual vehicle: sessions with known truth, for tests, demos and exercises.
 
 use crate::error::{Failure, WaError};
-use crate::memory::{ResultBuffer, guard_text, text};
-use alignment_core::json::{JsonError, from_json, session_to_json, to_json};
+use crate::memory::{ResultBuffer, guard_text, text, to_json};
+use alignment_core::json::session_to_json;
 use alignment_core::simulate::VirtualVehicle;
 use std::ffi::c_char;
 
@@ -23,7 +23,7 @@ pub unsafe extern "C" fn wa_virtual_vehicle_random_json(
 ) -> i32 {
     let result = ResultBuffer { json: result_json, capacity: result_capacity, length: result_length };
     // SAFETY: the caller's promises are handed on.
-    unsafe { guard_text(result, error, || Ok(to_json(&VirtualVehicle::random(seed)))) }
+    unsafe { guard_text(result, error, || to_json(&VirtualVehicle::random(seed))) }
 }
 
 /// # Safety
@@ -31,7 +31,7 @@ pub unsafe extern "C" fn wa_virtual_vehicle_random_json(
 unsafe fn vehicle(pointer: *const c_char, length: usize) -> Result<VirtualVehicle, Failure> {
     // SAFETY: the caller's promise is handed on.
     let text = unsafe { text("virtual_vehicle_json", pointer, length)? };
-    from_json(text, JsonError::code_of).map_err(|reason| Failure::NotAVehicle { reason: Box::new(reason) })
+    serde_json::from_str(text).map_err(|reason| Failure::NotAVehicle { reason: Box::new(reason) })
 }
 
 /// The session that a rig would hand over about a virtual car: the exercise.
@@ -77,7 +77,7 @@ pub unsafe extern "C" fn wa_virtual_vehicle_truth_json(
 ) -> i32 {
     let result = ResultBuffer { json: result_json, capacity: result_capacity, length: result_length };
     // SAFETY: the caller's promises are handed on.
-    let job = || Ok(to_json(&unsafe { vehicle(virtual_vehicle_json, virtual_vehicle_length)? }.truth()));
+    let job = || to_json(&unsafe { vehicle(virtual_vehicle_json, virtual_vehicle_length)? }.truth());
     // SAFETY: the caller's promises are handed on.
     unsafe { guard_text(result, error, job) }
 }

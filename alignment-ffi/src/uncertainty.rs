@@ -5,13 +5,13 @@ use crate::error::{Failure, WaError, guard};
 use crate::measure::WaMeasurement;
 use crate::memory::{
     Places, ResultBuffer, StatesSize, Target, WaOptional, elements, fill_in, give, guard_text, read, session, string,
+    to_json,
 };
 use crate::propagation::WaExpanded;
 use crate::session::{
     WA_COMPENSATION_ROLLED, WA_COMPENSATION_SPUN, WaInputUncertainty, WaPoseNoise, WaSession, compensation_of,
     method_of, number_of,
 };
-use alignment_core::json::to_json;
 use alignment_core::monte_carlo::Settings;
 use alignment_core::paths::COUNT;
 use alignment_core::session::CompensationMethod;
@@ -91,7 +91,7 @@ pub unsafe extern "C" fn wa_uncertainty_budget_json(
     let job = || {
         // SAFETY: the caller's promises are handed on.
         let (known, path) = unsafe { (propagated(session_json, session_length)?, string("path", path)?) };
-        Ok(to_json(&known.budget(path)?))
+        to_json(&known.budget(path)?)
     };
     // SAFETY: the caller's promises are handed on.
     unsafe { guard_text(result, error, job) }
@@ -114,7 +114,7 @@ pub unsafe extern "C" fn wa_uncertainty_budget_by_pose_json(
     let job = || {
         // SAFETY: the caller's promises are handed on.
         let (known, path) = unsafe { (propagated(session_json, session_length)?, string("path", path)?) };
-        Ok(to_json(&known.budget_by_pose(path)?))
+        to_json(&known.budget_by_pose(path)?)
     };
     // SAFETY: the caller's promises are handed on.
     unsafe { guard_text(result, error, job) }
@@ -327,7 +327,7 @@ pub unsafe extern "C" fn wa_monte_carlo_json(
         let paths: Vec<&str> = paths.iter().map(|&path| unsafe { string("paths", path) }).collect::<Result<_, _>>()?;
         let WaTrials { size: _, probability, seed, significant_digits, most_trials } = *settings;
         let settings = Settings { probability, significant_digits, most_trials, seed };
-        Ok(to_json(&uncertainty::monte_carlo(&session, &paths, settings)?))
+        to_json(&uncertainty::monte_carlo(&session, &paths, settings)?)
     };
     // SAFETY: the caller's promises are handed on.
     unsafe { guard_text(result, error, job) }
@@ -445,7 +445,7 @@ pub unsafe extern "C" fn wa_plan_json(
     let job = || {
         // SAFETY: the caller's promise is handed on.
         let plan = unsafe { read("plan", plan)? };
-        Ok(to_json(&uncertainty::plan(&plan.plan()?)?))
+        to_json(&uncertainty::plan(&plan.plan()?)?)
     };
     // SAFETY: the caller's promises are handed on.
     unsafe { guard_text(result, error, job) }

@@ -197,7 +197,7 @@ fn a_virtual_car_is_an_exercise_with_its_key() {
 #[test]
 fn schemas_are_the_cores() {
     type Schema = unsafe extern "C" fn(*mut c_char, usize, *mut usize, *mut WaError) -> i32;
-    let schemas: [(Schema, &str); 4] = [
+    let schemas: [(Schema, String); 4] = [
         (wa_session_schema_json, session_schema()),
         (wa_specification_schema_json, specification_schema()),
         (wa_measurement_schema_json, measurement_schema()),
@@ -206,7 +206,7 @@ fn schemas_are_the_cores() {
     for (function, expected) in schemas {
         // SAFETY: buffers of our own.
         in_two_calls(|result, capacity, length, error| unsafe { function(result, capacity, length, error) })
-            .gave(expected);
+            .gave(&expected);
     }
 }
 

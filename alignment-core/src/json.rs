@@ -2,8 +2,6 @@
 //!
 //! Keys are the fields' names. An unknown key is an error that names it; so is a pose with two forms of rotation, or none.
 
-mod text;
-
 use crate::alignment::Measurement;
 use crate::assessment::Assessment;
 use crate::conformity::{self, Fault, Specification, Tolerance, Verdicts};
@@ -83,22 +81,16 @@ pub fn session_from_json(text: &str) -> Result<Session, JsonError> {
     from_json(text, JsonError::code_of)
 }
 
-/// Reads a value that is written with its keys: for the crates of this library, which read what has no function of its own.
-#[doc(hidden)]
-pub fn from_json<T: de::DeserializeOwned>(text: &str, code_of: fn(&str) -> ErrorCode) -> Result<T, JsonError> {
-    text::read(text).map(|Keyed(value)| value).map_err(|text::Fault { reason, path, line, column }| JsonError {
-        code: code_of(&reason),
-        path,
-        line,
-        column,
-        reason,
-    })
-}
-
-/// Writes any value of this library: for its crates, which write what has no function of its own.
-#[doc(hidden)]
-pub fn to_json<T: Serialize>(value: &T) -> String {
-    text::write(value)
+/// Reads a value that is written with its keys.
+fn from_json<'de, T: Deserialize<'de>>(text: &'de str, code_of: fn(&str) -> ErrorCode) -> Result<T, JsonError> {
+    let mut reader = serde_json::Deserializer::from_str(text);
+    let value = serde_path_to_error::deserialize(&mut reader).map(|Keyed(value)| value).map_err(|error| {
+        // At the top the path is ".", and "?" where the text broke off: neither tells a reader anything.
+        let path = error.path().to_string();
+        json_error(if path == "." || path == "?" { String::new() } else { path }, error.inner(), code_of)
+    })?;
+    reader.end().map_err(|error| json_error(String::new(), &error, code_of))?;
+    Ok(value)
 }
 
 /// Writes a session as JSON that reads back to the same bits; rotations as matrices.
@@ -113,7 +105,7 @@ pub fn to_json<T: Serialize>(value: &T) -> String {
 /// ```
 #[must_use]
 pub fn session_to_json(session: &Session) -> String {
-    to_json(session)
+    to_text(session)
 }
 
 /// Writes a result as JSON at full precision: `{"alignment": …, "reference": …, "warnings": […], "residuals": …}`. Absent readings are null.
@@ -129,7 +121,7 @@ pub fn session_to_json(session: &Session) -> String {
 /// ```
 #[must_use]
 pub fn measurement_to_json(measurement: &Measurement) -> String {
-    to_json(measurement)
+    to_text(measurement)
 }
 
 /// Writes an assessment as JSON: a result as [`measurement_to_json`] writes it, with `uncertainty`, `degrees_of_freedom` and
@@ -144,7 +136,11 @@ pub fn measurement_to_json(measurement: &Measurement) -> String {
 /// ```
 #[must_use]
 pub fn assessment_to_json(assessment: &Assessment) -> String {
-    to_json(assessment)
+    to_text(assessment)
+}
+
+fn to_text<T: Serialize>(value: &T) -> String {
+    serde_json::to_string_pretty(value).unwrap_or_else(|error| unreachable!("plain data has a JSON form: {error}"))
 }
 
 /// Reads a specification from its JSON, format `alignment-specification/1`: the limits of readings, in degrees, minutes of arc or mm.
@@ -180,7 +176,7 @@ pub fn specification_from_json(text: &str) -> Result<Specification, JsonError> {
 /// ```
 #[must_use]
 pub fn specification_to_json(specification: &Specification) -> String {
-    to_json(specification)
+    to_text(specification)
 }
 
 /// Writes verdicts as JSON at full precision: `{"overall": …, "decision": …, "load_state": …, "readings": […]}`. What is absent is null.
@@ -199,7 +195,14 @@ pub fn specification_to_json(specification: &Specification) -> String {
 /// ```
 #[must_use]
 pub fn verdicts_to_json(verdicts: &Verdicts) -> String {
-    to_json(verdicts)
+    to_text(verdicts)
+}
+
+fn json_error(path: String, error: &serde_json::Error, code_of: fn(&str) -> ErrorCode) -> JsonError {
+    // serde_json ends its sentence with the place; here the place stands apart.
+    let text = error.to_string();
+    let reason = text.rsplit_once(" at line ").map_or(text.as_str(), |(reason, _)| reason);
+    JsonError { code: code_of(reason), path, line: error.line(), column: error.column(), reason: reason.to_string() }
 }
 
 /// A value that is written with its keys. What serde derives would also take an array and guess the order of its members.
@@ -568,7 +571,7 @@ impl From<Warning> for WarningJson {
 /// ```
 #[must_use]
 pub const fn session_schema() -> &'static str {
-    include_str!("../../schema/alignment-session-1.json")
+    include_str!("../schema/alignment-session-1.json")
 }
 
 /// The JSON Schema of a specification, format `alignment-specification/1`.
@@ -579,7 +582,7 @@ pub const fn session_schema() -> &'static str {
 /// ```
 #[must_use]
 pub const fn specification_schema() -> &'static str {
-    include_str!("../../schema/alignment-specification-1.json")
+    include_str!("../schema/alignment-specification-1.json")
 }
 
 /// The JSON Schema of an assessment, as [`assessment_to_json`] writes it.
@@ -590,7 +593,7 @@ pub const fn specification_schema() -> &'static str {
 /// ```
 #[must_use]
 pub const fn assessment_schema() -> &'static str {
-    include_str!("../../schema/assessment.json")
+    include_str!("../schema/assessment.json")
 }
 
 /// The JSON Schema of a result, as [`measurement_to_json`] writes it.
@@ -601,5 +604,5 @@ pub const fn assessment_schema() -> &'static str {
 /// ```
 #[must_use]
 pub const fn measurement_schema() -> &'static str {
-    include_str!("../../schema/measurement.json")
+    include_str!("../schema/measurement.json")
 }
