@@ -89,13 +89,13 @@ fn main() -> ExitCode {
 
 fn run(arguments: &Arguments) -> Result<String, String> {
     if arguments.schema {
-        return Ok(session_schema());
+        return Ok(session_schema().to_string());
     }
     if arguments.result_schema {
-        return Ok(assessment_schema());
+        return Ok(assessment_schema().to_string());
     }
     if arguments.spec_schema {
-        return Ok(specification_schema());
+        return Ok(specification_schema().to_string());
     }
     let (name, text) = match &arguments.session {
         None => ("the demo session".to_owned(), DEMO.to_owned()),

@@ -83,7 +83,7 @@ fn names_end_in_their_unit_and_every_row_states_sign_and_source() {
 /// The schema's descriptions are the fields' Rust docs: the contract's meaning holds both.
 #[test]
 fn the_meaning_is_what_the_docs_and_the_schema_say() {
-    let schema: Value = serde_json::from_str(&measurement_schema()).unwrap();
+    let schema: Value = serde_json::from_str(measurement_schema()).unwrap();
     let resolve = |node: &Value| match node["$ref"].as_str() {
         Some(reference) => schema.pointer(reference.trim_start_matches('#')).unwrap().clone(),
         None => node.clone(),

@@ -2,11 +2,10 @@
 
 use crate::paths::{EXACT, assert_same};
 use crate::truth::READ_BACK;
-use alignment_core::json::{
-    assessment_schema, measurement_schema, measurement_to_json, session_from_json, session_schema, session_to_json,
-};
+use alignment_core::conformity::Specification;
+use alignment_core::json::{measurement_to_json, session_from_json, session_to_json};
 use alignment_core::simulate::VirtualVehicle;
-use alignment_core::{ErrorCode, Wheel, measure};
+use alignment_core::{Assessment, ErrorCode, Measurement, Session, Wheel, measure};
 use serde_json::{Value, json};
 
 fn demo() -> Value {

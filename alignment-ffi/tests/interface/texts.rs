@@ -198,10 +198,10 @@ fn a_virtual_car_is_an_exercise_with_its_key() {
 fn schemas_are_the_cores() {
     type Schema = unsafe extern "C" fn(*mut c_char, usize, *mut usize, *mut WaError) -> i32;
     let schemas: [(Schema, String); 4] = [
-        (wa_session_schema_json, session_schema()),
-        (wa_specification_schema_json, specification_schema()),
-        (wa_measurement_schema_json, measurement_schema()),
-        (wa_assessment_schema_json, assessment_schema()),
+        (wa_session_schema_json, session_schema().to_string()),
+        (wa_specification_schema_json, specification_schema().to_string()),
+        (wa_measurement_schema_json, measurement_schema().to_string()),
+        (wa_assessment_schema_json, assessment_schema().to_string()),
     ];
     for (function, expected) in schemas {
         // SAFETY: buffers of our own.
