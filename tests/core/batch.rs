@@ -338,8 +338,8 @@ fn a_session_in_doubt_has_its_own_bits_and_leaves_its_neighbours_theirs() {
         let rolling = &mut sessions.rolling[record * rolled..(record + 1) * rolled];
         let sweep = &mut sessions.sweep[record * swept..(record + 1) * swept];
         let ahead = &mut sessions.ahead[record];
-        let size = 10.0_f64.powi(-((record / 26) as i32) - 2);
-        match record / 2 % 13 {
+        let size = 10.0_f64.powi(-((record / 30) as i32) - 2);
+        match record / 2 % 15 {
             0 => rolling.reverse(),
             1 => sweep.reverse(),
             2 => rolling.swap(0, 2),
@@ -352,6 +352,19 @@ fn a_session_in_doubt_has_its_own_bits_and_leaves_its_neighbours_theirs() {
             9 => rolling.iter_mut().chain(&mut *sweep).chain([ahead]).for_each(|station| station.reverse()),
             10 => rolling.fill(rolling[0]),
             11 => sweep.fill(sweep[0]),
+            // Mirrored, and refused by what its sweep shows.
+            12 => sweep.iter_mut().chain([ahead]).for_each(|[fl, fr, rl, rr]| {
+                std::mem::swap(fl, fr);
+                std::mem::swap(rl, rr);
+            }),
+            // Wheels that roll in step with the steering, as rigidly as if they were locked.
+            13 => {
+                let seed = 100 + record as u64;
+                let car = VirtualVehicle { sweep_wheels_locked: false, ..VirtualVehicle::random(seed) };
+                for (station, rolled) in sweep.iter_mut().zip(&car.session().sweep) {
+                    *station = poses_of(rolled);
+                }
+            }
             _ => sweep[0][1][0][0] += 1e-9,
         }
     }
