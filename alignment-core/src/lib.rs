@@ -64,6 +64,10 @@
 //! # Ok::<(), alignment_core::Error>(())
 //! ```
 
+//!
+//! # How we know
+//! What every reading and function was held against, and what has not been checked: [`how_we_know`].
+
 #![no_std]
 #![forbid(unsafe_code)]
 
@@ -80,6 +84,12 @@ pub mod datum;
 pub mod error;
 pub mod frame;
 pub mod gauge;
+#[cfg(doc)]
+#[doc = include_str!("../docs/how-we-know.md")]
+pub mod how_we_know {
+    #[doc = include_str!("../docs/references.md")]
+    pub mod references {}
+}
 pub mod joint;
 #[cfg(feature = "json")]
 pub mod json;
