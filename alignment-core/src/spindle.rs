@@ -405,11 +405,11 @@ impl<'a> RolledWheel<'a> {
     }
 }
 
+#[cfg(feature = "simd")]
 impl<'a, T: Real> RolledWheel<'a, T> {
     /// As [`observe`](RolledWheel::observe) of a wheel that was seen at all stations, `across` being outward; and whether it is beyond doubt: it
     /// rolled far enough for no warning, by steps that can be no others. The stations stand in the order of travel of the number that
     /// `first` takes.
-    #[cfg(feature = "simd")]
     #[inline(always)]
     pub(crate) fn observe_plain(
         stations: &'a [[Transform<Rig, Target, T>; 4]],
@@ -453,7 +453,9 @@ impl<'a, T: Real> RolledWheel<'a, T> {
         let sums = centre(&mut stations);
         (Self { direction, heading, stations, sums, range_deg }, sound)
     }
+}
 
+impl<T: Real> RolledWheel<'_, T> {
     /// The wheel's own travel per radian of roll, and whether the stations tell it.
     #[inline(always)]
     pub(crate) fn travel_if_told(&self, up: Vector<Rig, T>) -> (Vector<Rig, T>, T::Truth) {
