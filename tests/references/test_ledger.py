@@ -30,13 +30,15 @@ def test_the_table_in_the_docs_is_this_one() -> None:
         TABLE.write_text(made)
     committed = TABLE.read_text()
     # The last digits are the machine's: figures may differ tenfold, all else not at all.
-    assert WORST.sub("", committed) == WORST.sub("", made)
-    worst = [
-        [float(found[1]) for found in WORST.finditer(text)]
+    without = r"| \2 | \3 \2 |"
+    assert WORST.sub(without, committed) == WORST.sub(without, made)
+    figures = [
+        [(float(found[1]), float(found[3])) for found in WORST.finditer(text)]
         for text in (committed, made)
     ]
-    for stated, now in zip(*worst, strict=True):
-        assert now <= 10 * max(stated, 1e-17), f"{stated} is stated, {now} was found"
+    for (stated, allowed), (now, _) in zip(*figures, strict=True):
+        most = max(10 * stated, allowed / 100)
+        assert now <= most, f"{stated} is stated, {now} was found"
 
 
 @pytest.mark.parametrize(
