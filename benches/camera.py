@@ -71,12 +71,15 @@ class Draws:
         What is read without noise.
     foretold : array of shape (paths, paths)
         The covariance by the law of propagation.
+    warned : int
+        How many draws the library warned of, though nothing is wrong with them.
     """
 
     paths: tuple[str, ...]
     read: Array
     truth: Array
     foretold: Array
+    warned: int
 
 
 def solve_many(
@@ -200,6 +203,7 @@ def draw(seed: int, count: int, corner_px: float) -> Draws:
         np.column_stack([read[path] for path in COMPARED]),
         np.array(truth, dtype=np.float64),
         np.array(known.covariance_matrix())[np.ix_(chosen, chosen)],
+        int(np.count_nonzero(read.warnings)),
     )
 
 
@@ -340,6 +344,7 @@ def print_draws(count: int, seed: int, corner_px: float) -> None:
     print(f"{'':<32}{'found':>12}{'foretold':>12}{'ratio':>9}{'bias':>12}")
     for row in zip(draws.paths, found, foretold, found / foretold, bias, strict=True):
         print("{:<32}{:12.6f}{:12.6f}{:9.4f}{:12.6f}".format(*row))
+    print(f"\nsound sessions with a warning: {draws.warned}")
     ratios = combinations(draws)
     chance = np.sqrt(len(draws.paths) / count)
     print(f"\nany combination of them: {ratios.min():.4f} to {ratios.max():.4f}")

@@ -138,15 +138,13 @@ pub struct ClampCompensation {
     pub warnings: Vec<Warning>,
 }
 
-impl From<ByWheel<Compensation>> for ClampCompensation {
-    /// Clamps that are known.
-    fn from(ByWheel { fl, fr, rl, rr }: ByWheel<Compensation>) -> Self {
+impl ClampCompensation {
+    /// Clamps that are known, and nothing left over.
+    pub(crate) fn known(ByWheel { fl, fr, rl, rr }: ByWheel<Compensation>) -> Self {
         let wheels = ByWheel { fl: Some(fl), fr: Some(fr), rl: Some(rl), rr: Some(rr) };
         Self { wheels, travel_direction_in_rig: None, residuals: Vec::new(), warnings: Vec::new() }
     }
-}
 
-impl ClampCompensation {
     /// The compensation of all four wheels.
     ///
     /// # Errors

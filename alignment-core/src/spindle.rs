@@ -676,7 +676,7 @@ fn accumulate<const N: usize>(
 }
 
 /// Solves normal equations, of which the lower triangle is read, by Cholesky. Says whether they can be solved: not when a column is a mix of those
-/// before it.
+/// before it. The same steps as nalgebra's, which takes single numbers alone.
 #[inline(always)]
 fn solve<T: Real, const N: usize>(normal: [[T; N]; N], right: [T; N]) -> ([T; N], T::Truth) {
     let (mut factor, mut solution) = (normal, right);

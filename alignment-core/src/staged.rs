@@ -73,7 +73,9 @@ pub(crate) fn measure_into(
     let Seen { rolling, ahead, steered, hidden, .. } = seen;
     result.reference = session.reference;
     let Level { up, clamps, uneven } = match known.zip(session.up) {
-        Some((known, up)) => Level { up: session::up_in_rig(up)?, clamps: known.clamps.into(), uneven: None },
+        Some((known, up)) => {
+            Level { up: session::up_in_rig(up)?, clamps: ClampCompensation::known(known.clamps), uneven: None }
+        }
         None => level(session, rolling, ahead)?,
     };
     result.datum_normal = up.to_array();

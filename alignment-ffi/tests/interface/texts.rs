@@ -197,16 +197,16 @@ fn a_virtual_car_is_an_exercise_with_its_key() {
 #[test]
 fn schemas_are_the_cores() {
     type Schema = unsafe extern "C" fn(*mut c_char, usize, *mut usize, *mut WaError) -> i32;
-    let schemas: [(Schema, String); 4] = [
-        (wa_session_schema_json, session_schema().to_string()),
-        (wa_specification_schema_json, specification_schema().to_string()),
-        (wa_measurement_schema_json, measurement_schema().to_string()),
-        (wa_assessment_schema_json, assessment_schema().to_string()),
+    let schemas: [(Schema, &str); 4] = [
+        (wa_session_schema_json, session_schema()),
+        (wa_specification_schema_json, specification_schema()),
+        (wa_measurement_schema_json, measurement_schema()),
+        (wa_assessment_schema_json, assessment_schema()),
     ];
     for (function, expected) in schemas {
         // SAFETY: buffers of our own.
         in_two_calls(|result, capacity, length, error| unsafe { function(result, capacity, length, error) })
-            .gave(&expected);
+            .gave(expected);
     }
 }
 
