@@ -13,7 +13,6 @@ from __future__ import annotations
 
 import json
 import math
-from collections.abc import Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -105,9 +104,9 @@ LEDGER = Ledger()
 hold = LEDGER.hold
 
 
-def without_reference(rows: Iterator[Row] | None = None) -> list[str]:
+def without_reference() -> list[str]:
     """Find the functions and readings that nothing from outside was held against."""
-    held = {row.what for row in rows or iter(LEDGER.rows.values()) if not row.rounding}
+    held = {row.what for row in LEDGER.rows.values() if not row.rounding}
     return [what for what in [*READINGS, *FUNCTIONS] if what not in held]
 
 

@@ -240,7 +240,7 @@ def test_one_fit_says_that_an_axis_which_moves_is_of_no_rigid_car(
 def test_axis_between_stations_is_that_of_the_turn_between_them(
     measure: Measure, seed: int, method: str, engine: str
 ) -> None:
-    car, procedure = setup(seed, share=COMMON_SHARE)
+    car, procedure = setup(seed, share=COMMON_SHARE, method=method)
     measured = measure_in_engine(car, procedure, engine=engine)
     bay = Bay(car, procedure, engine)
     entries = measure(measured.session)["instantaneous_axes"]
