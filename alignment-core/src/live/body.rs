@@ -10,12 +10,15 @@ use nalgebra::Matrix3;
 /// The body in one frame.
 pub(super) struct Body {
     pub(super) then_from_now: Transform<Rig, Rig>,
+    /// The targets in it.
+    pub(super) targets: Seen,
     /// Which targets are where they belong in it, and how many.
     pub(super) confirming: ByWheel<bool>,
     pub(super) confirmed: usize,
 }
 
 /// What a frame shows of the body.
+#[expect(clippy::large_enum_variant, reason = "most are of this variant, and none is kept")]
 pub(super) enum Found {
     Body(Body),
     /// What is seen does not show it.
@@ -86,17 +89,19 @@ impl Tracker {
         });
         let then_from_now =
             self.body_from(seen, only(lifted, false)).or_else(|| self.body_from(seen, only(lifted, true)))?;
-        Some(Body { then_from_now, confirming: ByWheel::default(), confirmed: 0 })
+        let targets = in_body(&then_from_now, seen);
+        Some(Body { then_from_now, targets, confirming: ByWheel::default(), confirmed: 0 })
     }
 
     /// Which of the targets that are fixed are where they belong in a body.
     fn confirm(&self, seen: &Seen, fixed: ByWheel<bool>, then_from_now: Transform<Rig, Rig>) -> Body {
+        let targets = in_body(&then_from_now, seen);
         let confirming = ByWheel::from_fn(|wheel| {
-            let there = |pose| self.wheels.get(wheel).is_there(&then_from_now.then_from(pose));
-            *fixed.get(wheel) && seen.get(wheel).as_ref().is_some_and(there)
+            let there = |target| self.wheels.get(wheel).is_there(target);
+            *fixed.get(wheel) && targets.get(wheel).as_ref().is_some_and(there)
         });
         let confirmed = Wheel::ALL.iter().filter(|&&wheel| *confirming.get(wheel)).count();
-        Body { then_from_now, confirming, confirmed }
+        Body { then_from_now, targets, confirming, confirmed }
     }
 
     /// Whether two bodies put what is seen in the same place.
@@ -135,6 +140,11 @@ impl Tracker {
         }
         fixed.motion(&near?, self.lever_mm)
     }
+}
+
+/// What is seen, in a body.
+pub(super) fn in_body(then_from_now: &Transform<Rig, Rig>, seen: &Seen) -> Seen {
+    ByWheel::from_fn(|wheel| seen.get(wheel).as_ref().map(|pose| then_from_now.then_from(pose)))
 }
 
 fn only(wheels: ByWheel<bool>, front: bool) -> ByWheel<bool> {
@@ -199,9 +209,7 @@ impl Fixed {
                 turned[(0, 1)] - turned[(1, 0)],
             ]);
             let curvature = Matrix3::identity() * turned.trace() - (turned + turned.transpose()) * 0.5;
-            // What has no inverse, or is no maximum, leaves a turn free.
-            let inverse = curvature.try_inverse().filter(|_| least_pivot(&curvature) > 1e-9)?;
-            let step = Vector::<Rig>::wrap(inverse * nalgebra::Vector3::from(skew.to_array()));
+            let step = solved(&curvature, skew)?;
             rotation = cayley(step) * rotation;
             if step.dot(step) < SETTLED * SETTLED {
                 break;
@@ -226,12 +234,13 @@ fn outer(a: Vector<Rig>, b: Vector<Rig>) -> Matrix3<f64> {
     nalgebra::Vector3::from(a.to_array()) * nalgebra::RowVector3::from(b.to_array())
 }
 
-/// The least of the pivots of a symmetric matrix: positive when it is positive definite.
-fn least_pivot(m: &Matrix3<f64>) -> f64 {
-    let first = m[(0, 0)];
-    let second = m[(1, 1)] - m[(0, 1)] * m[(0, 1)] / first;
-    let third = m.determinant() / (first * second);
-    first.min(second).min(third)
+/// A⁻¹·v of a symmetric matrix, by its adjugate; None when it has next to no inverse.
+fn solved(matrix: &Matrix3<f64>, v: Vector<Rig>) -> Option<Vector<Rig>> {
+    let [a, b, c] = matrix.data.0.map(Vector::<Rig>::new);
+    let [bc, ca, ab] = [b.cross(c), c.cross(a), a.cross(b)];
+    let determinant = a.dot(bc);
+    let solution = Vector::new([bc.dot(v), ca.dot(v), ab.dot(v)]);
+    (determinant > 1e-9).then(|| solution * (1.0 / determinant))
 }
 
 /// Cayley's rotation about a vector by nearly its length: exactly a rotation, whatever the length.

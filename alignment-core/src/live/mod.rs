@@ -295,16 +295,26 @@ impl Tracker {
         let found = self.find_body(&seen, fixed, time_s);
         let contradiction = matches!(found, Found::Contradiction);
         let (mut weak, mut confirming) = (true, None);
-        if let Found::Body(body) = found {
+        let targets = if let Found::Body(body) = found {
             (self.then_from_now, self.body_s) = (body.then_from_now, time_s);
             weak = body.confirmed < 2;
             confirming = Some(body.confirming);
-        }
+            body.targets
+        } else {
+            body::in_body(&self.then_from_now, &seen)
+        };
         let (held, smoothing_s, body_s) = (self.is_held(), self.settings.smoothing_s, self.body_s);
+        // Most targets were last seen together.
+        let mut last = (f64::NAN, 1.0);
+        let mut share_after = |since_s: f64| {
+            if smoothing_s > 0.0 && since_s.to_bits() != last.0.to_bits() {
+                last = (since_s, 1.0 - libm::exp(-since_s / smoothing_s));
+            }
+            last.1
+        };
         for wheel in Wheel::ALL {
             let tracked = self.wheels.get_mut(wheel);
-            let Some(rig_from_target) = seen.get(wheel).filter(|_| !tracked.knocked) else { continue };
-            let target = self.then_from_now.then_from(&rig_from_target);
+            let Some(target) = targets.get(wheel).filter(|_| !tracked.knocked) else { continue };
             let belongs = match (*fixed.get(wheel), confirming) {
                 (true, Some(confirming)) => *confirming.get(wheel),
                 // It does not help to find the body, so it is not doubted when the body is not found.
@@ -315,7 +325,7 @@ impl Tracker {
             };
             if belongs {
                 (tracked.doubted, tracked.weak) = (0, weak);
-                tracked.take(&target, time_s, body_s, smoothing_s, held);
+                tracked.take(&target, time_s, body_s, share_after(time_s - tracked.seen_s), held);
             } else {
                 tracked.doubted += 1;
                 tracked.knocked = tracked.doubted >= KNOCKED_SIGHTINGS;

@@ -231,17 +231,8 @@ impl Tracked {
         })
     }
 
-    /// Takes a sighting in the body.
-    pub(super) fn take(
-        &mut self,
-        target: &Transform<Rig, Target>,
-        time_s: f64,
-        body_s: f64,
-        smoothing_s: f64,
-        held: bool,
-    ) {
-        let since_s = time_s - self.seen_s;
-        let share = if smoothing_s > 0.0 { 1.0 - libm::exp(-since_s / smoothing_s) } else { 1.0 };
+    /// Takes a sighting in the body, with its share in what is smoothed.
+    pub(super) fn take(&mut self, target: &Transform<Rig, Target>, time_s: f64, body_s: f64, share: f64, held: bool) {
         if share >= 1.0 || self.anew || !Near::ANEW.holds(apart(target, &self.smoothed)) {
             (self.smoothed, self.mean_s) = (*target, time_s);
         } else {
@@ -253,7 +244,8 @@ impl Tracked {
             self.go_on();
         }
         if !self.is_being_lifted() {
-            self.shown = self.shown_from_seen.then_from(&self.smoothed);
+            let hangs = self.stance == Stance::Lifted;
+            self.shown = if hangs { self.shown_from_seen.then_from(&self.smoothed) } else { self.smoothed };
         }
         if self.anew {
             self.anew = false;
