@@ -331,11 +331,12 @@ impl Tracker {
         let fixed = self.fixed(&seen);
         let found = self.find_body(&seen, fixed, time_s);
         let contradiction = matches!(found, Found::Contradiction);
-        let (mut weak, mut confirming) = (true, None);
+        let (mut weak, mut confirming, mut by_rear) = (true, None, false);
         let targets = if let Found::Body(body) = found {
             (self.then_from_now, self.body_s) = (body.then_from_now, time_s);
             weak = body.confirmed < 2;
             confirming = Some(body.confirming);
+            by_rear = body.by_rear;
             body.targets
         } else {
             body::in_body(&self.then_from_now, &seen)
@@ -364,6 +365,9 @@ impl Tracker {
             if belongs {
                 (tracked.doubted, tracked.weak) = (0, weak);
                 tracked.take(&target, time_s, body_s, share_after(time_s - tracked.seen_s), held);
+                if by_rear && tracked.is_fixed() {
+                    tracked.show_axis(&target);
+                }
             } else {
                 tracked.doubted += 1;
                 tracked.knocked = tracked.doubted >= KNOCKED_SIGHTINGS;

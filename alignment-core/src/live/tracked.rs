@@ -179,19 +179,13 @@ impl Tracked {
         !self.front || self.locked && self.axis.is_some()
     }
 
-    /// How far a target is from where it belongs, whatever the steering did: the squares of chord and shift. None of a front wheel whose axis is
-    /// not known.
+    /// How far a target is from where it belongs: the squares of chord and shift. Of a front wheel by what neither steering nor rolling changes: the
+    /// lean of its spindle up the steering axis, and the place of its centre along the axis and off it. None without a measured axis.
     fn off(&self, target: &Transform<Rig, Target>) -> Option<(f64, f64)> {
         if !self.front {
             return Some(apart(target, &self.seen_reference));
         }
-        let axis = self.axis?;
-        if self.locked {
-            let (now, then) = (axis.carried(target), axis.carried(&self.seen_reference));
-            return Some((square(now.direction - then.direction), square(now.point - then.point)));
-        }
-        // A wheel that rolls keeps the lean of its spindle up the axis, and the place of its centre along the axis and off it.
-        let AxisLine { direction, point, .. } = axis.line;
+        let AxisLine { direction, point, .. } = self.seen_line()?;
         let coordinates = |target| {
             let WheelInRig { spindle, centre } = wheel::locate(&self.clamp, target);
             let from = centre - point;
@@ -200,6 +194,20 @@ impl Tracked {
         let (now, then) = (coordinates(target), coordinates(&self.seen_reference));
         let [leans, along, off] = [now[0] - then[0], now[1] - then[1], now[2] - then[2]];
         Some((leans * leans, along * along + off * off))
+    }
+
+    /// Its steering axis as it is seen: of a wheel that hangs elsewhere.
+    pub(super) fn seen_line(&self) -> Option<AxisLine> {
+        let line = self.axis?.line;
+        if self.stance != Stance::Lifted {
+            return Some(line);
+        }
+        let seen_from_shown = self.shown_from_seen.inverse();
+        Some(AxisLine {
+            direction: seen_from_shown.direction(line.direction),
+            point: seen_from_shown.point(line.point),
+            ..line
+        })
     }
 
     /// Whether a target is where it belongs, as far as can be told.
@@ -269,6 +277,13 @@ impl Tracked {
         }
         let turned_rad = self.about_axis();
         (self.step_rad, self.turned_rad) = ((turned_rad - self.turned_rad).abs(), turned_rad);
+    }
+
+    /// Where a target shows the steering axis: steering leaves that where it is in the body, but the target may have rolled with its wheel.
+    pub(super) fn show_axis(&mut self, target: &Transform<Rig, Target>) {
+        if let (Some(axis), Some(seen)) = (self.axis, self.seen_line()) {
+            self.axis = Some(Axis { line: axis.line, ..Axis::of(seen, target) });
+        }
     }
 
     /// Goes on from what is shown: where the target is now it is shown where it was.
