@@ -129,7 +129,7 @@ mod tests {
     }
 
     fn linkage() -> Linkage {
-        let stations: [Pair; 9] = core::array::from_fn(|i| (0.09 * (i as f64 - 4.0), law(0.09 * (i as f64 - 4.0))));
+        let stations: Vec<Pair> = (-4..=4).map(|i| 0.09 * f64::from(i)).map(|s| (s, law(s))).collect();
         Linkage::of(&stations)
     }
 
