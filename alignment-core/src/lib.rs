@@ -29,6 +29,7 @@
 //! | [`propagation`], [`monte_carlo`] | what the uncertainties of any inputs make of any function of them: to first order, and by trials |
 //! | [`uncertainty`] | what every reading is worth; what each input contributes; how far to roll and sweep |
 //! | [`conformity`] | limits, decision rules and verdicts |
+//! | [`diagnosis`] | what the readings hint at: parts that may be bent or shifted, never a verdict |
 //! | [`assessment`] | readings, what they are worth and verdicts in one call |
 //! | [`repeatability`] | repeats of a reading: repeatability, reproducibility, and what clamping anew, operators and cars add |
 //!
@@ -81,7 +82,10 @@ pub mod conformity;
 #[cfg(feature = "nalgebra")]
 mod convert;
 pub mod datum;
+pub mod diagnosis;
 pub mod error;
+#[cfg(feature = "simulate")]
+mod faults;
 pub mod frame;
 pub mod gauge;
 #[cfg(doc)]
