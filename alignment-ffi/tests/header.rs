@@ -5,7 +5,7 @@ use std::path::{Path, PathBuf};
 use std::{env, fs};
 
 /// In the order in which the header is read.
-const MODULES: [&str; 25] = [
+const MODULES: [&str; 26] = [
     "status",
     "error",
     "memory",
@@ -21,6 +21,7 @@ const MODULES: [&str; 25] = [
     "propagation",
     "uncertainty",
     "conformity",
+    "diagnosis",
     "repeatability",
     "units",
     "wheel",

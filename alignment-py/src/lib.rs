@@ -38,6 +38,7 @@ mod _native {
     use super::propagation::{Watch, run_watched};
     use super::{error, json, run, tree};
     use alignment_core::conformity::{self, Decision, Limits, Production, Tolerance, Uncertain};
+    use alignment_core::diagnosis::{self, NormalTolerances};
     use alignment_core::error::WarningCode;
     use alignment_core::json::specification_to_json;
     use alignment_core::monte_carlo::Settings;
@@ -227,6 +228,24 @@ mod _native {
         run(py, || {
             let (uncertainty, freedom) = (standard_uncertainty.as_ref(), degrees_of_freedom.as_ref());
             conformity::judge_all(&readings, uncertainty, freedom, &specification).map(|verdicts| json(&verdicts))
+        })
+    }
+
+    /// What readings, given in the order of `READINGS`, hint at; returns the hints as JSON.
+    #[pyfunction]
+    fn diagnose(
+        readings: Vec<Option<f64>>,
+        covariance: Option<Vec<f64>>,
+        specification: Option<Bound<'_, PyAny>>,
+        tolerances: Bound<'_, PyAny>,
+    ) -> PyResult<String> {
+        let py = tolerances.py();
+        let readings = alignment(readings)?;
+        let specification = specification.map(tree::specification).transpose()?;
+        let tolerances: NormalTolerances = tree::arguments(tolerances)?;
+        run(py, || {
+            let (covariance, specification) = (covariance.as_deref(), specification.as_ref());
+            diagnosis::diagnose(&readings, covariance, specification, &tolerances).map(|hints| json(&hints))
         })
     }
 

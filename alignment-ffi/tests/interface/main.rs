@@ -4,6 +4,7 @@
 
 mod batch;
 mod conformity;
+mod diagnosis;
 mod measure;
 mod owned;
 mod poses;
