@@ -303,7 +303,7 @@ class Faults(Value):
     ...     caster_deg = truth.steering.right.caster_deg
     ...     print(f"{truth.axles.front.setback_mm:.1f} mm, {caster_deg:.2f}°")
     3.0 mm, 4.30°
-    15.3 mm, 2.88°
+    15.7 mm, 2.87°
     """
 
     bent_knuckles: tuple[BentKnuckle, ...] = ()
