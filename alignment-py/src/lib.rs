@@ -233,6 +233,7 @@ mod _native {
 
     /// What readings, given in the order of `READINGS`, hint at; returns the hints as JSON.
     #[pyfunction]
+    #[expect(clippy::needless_pass_by_value, reason = "Python's list is converted to one of Rust")]
     fn diagnose(
         readings: Vec<Option<f64>>,
         covariance: Option<Vec<f64>>,

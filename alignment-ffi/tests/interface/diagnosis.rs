@@ -4,7 +4,7 @@ use crate::structs::fresh;
 use crate::{CAPACITY, Call, call, example, in_two_calls};
 use alignment_core::Wheel;
 use alignment_core::diagnosis::{Cause, NormalTolerances, diagnose};
-use alignment_core::json::specification_from_json;
+use alignment_core::json::{session_to_json, specification_from_json};
 use alignment_core::simulate::{BentKnuckle, VirtualVehicle};
 use alignment_core::uncertainty::propagate;
 use std::ffi::c_char;
@@ -77,6 +77,20 @@ fn hints_are_the_cores() {
     with(&raw const tolerances, covariance.len()).refused(WA_NOT_FINITE, "sai_deg");
     tolerances.size = 4;
     with(&raw const tolerances, covariance.len()).refused(WA_BAD_STRUCT_SIZE, "tolerances");
+}
+
+/// An instructor's faults come with the text of the virtual car; one that was written before there were any is read.
+#[test]
+fn a_virtual_car_has_its_faults() {
+    let session = |text: String| {
+        in_two_calls(|result, capacity, length, error| unsafe {
+            wa_virtual_vehicle_session_json(text.as_ptr().cast(), text.len(), result, capacity, length, error)
+        })
+    };
+    session(serde_json::to_string(&bent()).unwrap()).gave(&session_to_json(&bent().session()));
+    let mut before = serde_json::to_value(VirtualVehicle::default()).unwrap();
+    assert!(before.as_object_mut().unwrap().remove("faults").is_some());
+    session(before.to_string()).gave(&session_to_json(&VirtualVehicle::default().session()));
 }
 
 #[test]
