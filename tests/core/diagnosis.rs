@@ -269,7 +269,7 @@ fn two_faults_give_two_hints() {
 
 fn faulty(seed: u64) -> (VirtualVehicle, Specification) {
     let (mut car, specification) = sound(seed);
-    let side = if seed % 2 == 0 { Side::Left } else { Side::Right };
+    let side = if seed.is_multiple_of(2) { Side::Left } else { Side::Right };
     let provoked = &PROVOKED[usize::try_from(seed / 2).unwrap() % PROVOKED.len()];
     let wheel = if provoked.rear { side.front_wheel().other_end() } else { side.front_wheel() };
     (provoked.fault)(&mut car.faults, wheel, 1.0);
