@@ -291,8 +291,7 @@ pub unsafe extern "C" fn wa_tracker_readings(
 ) -> i32 {
     let job = || {
         // SAFETY: the caller's promises are handed on.
-        let (tracker, target) =
-            unsafe { (self::tracker(tracker)?, Target::new("live_readings", live_readings)?) };
+        let (tracker, target) = unsafe { (self::tracker(tracker)?, Target::new("live_readings", live_readings)?) };
         target.write(tracker.readings().into());
         Ok(())
     };
@@ -401,8 +400,7 @@ pub unsafe extern "C" fn wa_tracker_compensate(
 ) -> i32 {
     let job = || {
         // SAFETY: the caller's promises are handed on.
-        let (tracker, compensation) =
-            unsafe { (self::tracker(tracker)?, in_place("compensation", compensation)?) };
+        let (tracker, compensation) = unsafe { (self::tracker(tracker)?, in_place("compensation", compensation)?) };
         let wheel = choice("wheel", wheel, Wheel::ALL)?;
         let compensation = [*compensation; 4];
         tracker.compensate(wheel, &as_compensations(&compensation)?.fl)?;

@@ -5,6 +5,7 @@
 mod batch;
 mod conformity;
 mod diagnosis;
+mod live;
 mod measure;
 mod owned;
 mod poses;
