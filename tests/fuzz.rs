@@ -77,6 +77,7 @@ families!(
     judging,
     diagnosing,
     uncertainties,
+    followed,
     worth,
     session
 );

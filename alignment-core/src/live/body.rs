@@ -97,7 +97,7 @@ impl Tracker {
     fn confirm(&self, seen: &Seen, fixed: ByWheel<bool>, then_from_now: Transform<Rig, Rig>) -> Body {
         let targets = in_body(&then_from_now, seen);
         let confirming = ByWheel::from_fn(|wheel| {
-            let there = |target| self.wheels.get(wheel).is_there(target);
+            let there = |target| self.wheels.get(wheel).is_there(self.geometry.up, target);
             *fixed.get(wheel) && targets.get(wheel).as_ref().is_some_and(there)
         });
         let confirmed = Wheel::ALL.iter().filter(|&&wheel| *confirming.get(wheel)).count();

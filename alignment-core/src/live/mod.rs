@@ -340,6 +340,7 @@ impl Tracker {
         } else {
             body::in_body(&self.then_from_now, &seen)
         };
+        let up = self.geometry.up;
         let (held, smoothing_s, body_s) = (self.is_held(), self.settings.smoothing_s, self.body_s);
         // Most targets were last seen together.
         let mut last = (f64::NAN, 1.0);
@@ -355,10 +356,10 @@ impl Tracker {
             let belongs = match (*fixed.get(wheel), confirming) {
                 (true, Some(confirming)) => *confirming.get(wheel),
                 // It does not help to find the body, so it is not doubted when the body is not found.
-                (true, None) if contradiction || !tracked.is_there(&target) => continue,
+                (true, None) if contradiction || !tracked.is_there(up, &target) => continue,
                 (true, None) => true,
-                (false, _) if tracked.is_fixed() => tracked.is_there(&target),
-                (false, _) => tracked.is_possible(held, &target, time_s),
+                (false, _) if tracked.is_fixed() => tracked.is_there(up, &target),
+                (false, _) => tracked.is_possible(up, held, &target, time_s),
             };
             if belongs {
                 (tracked.doubted, tracked.weak) = (0, weak);

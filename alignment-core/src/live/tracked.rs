@@ -71,6 +71,8 @@ pub(super) struct Tracked {
     pub(super) turned_rad: f64,
     /// By how much it has turned between the last two sightings, radians.
     pub(super) step_rad: f64,
+    /// Where the wheel was in the session.
+    pub(super) home: WheelInRig,
     /// How near it is to where it belongs when it is there.
     pub(super) near: Near,
     /// And when it hung in between: tyres that have moved sideways let nothing go back where it was.
@@ -102,6 +104,11 @@ pub(super) struct Tracked {
 pub(super) const KNOCKED_SIGHTINGS: u8 = 3;
 /// Two sightings are near in time within this, s.
 pub(super) const JUMP_S: f64 = 0.2;
+/// No wheel is further from where it was in the session than this, mm, whatever is done with it; nor turned by more than 60°; nor is its spindle
+/// steeper than 60°.
+const FAR_MM: f64 = 200.0;
+const FAR_COSINE: f64 = 0.5;
+const FAR_LEAN: f64 = 0.866;
 /// So many times what one fixed axis left of the sweep is what a front wheel may be off the axis.
 const MOVING_AXIS: f64 = 5.0;
 /// So many times further than else a wheel may be from where it belongs when it hung in between.
@@ -124,6 +131,7 @@ impl Tracked {
         Self {
             front,
             clamp,
+            home: wheel::locate(&clamp, &ahead),
             spindle_ahead: wheel::locate(&clamp, &ahead).spindle,
             reference: ahead,
             seen_reference: ahead,
@@ -195,26 +203,33 @@ impl Tracked {
     }
 
     /// Whether a target is where it belongs, as far as can be told.
-    pub(super) fn is_there(&self, target: &Transform<Rig, Target>) -> bool {
+    pub(super) fn is_there(&self, up: Vector<Rig>, target: &Transform<Rig, Target>) -> bool {
         let near = if self.hung { self.nearly } else { self.near };
-        self.off(target).map_or_else(|| self.is_near(target), |off| near.holds(off))
+        self.off(target).map_or_else(|| self.is_at_home(up, target), |off| near.holds(off))
     }
 
-    /// Whether a target is no further away than any can be.
-    fn is_near(&self, target: &Transform<Rig, Target>) -> bool {
-        let shifted = (0.0, square(target.origin() - self.seen_reference.origin()));
-        Near::FAR.holds(self.off(target).unwrap_or(shifted))
+    /// Whether the wheel of a target is no further from where it was in the session than any can be, and stands upright.
+    fn is_at_home(&self, up: Vector<Rig>, target: &Transform<Rig, Target>) -> bool {
+        let hangs = self.stance == Stance::Lifted;
+        let shown = if hangs { self.shown_from_seen.then_from(target) } else { *target };
+        let WheelInRig { spindle, centre } = wheel::locate(&self.clamp, &shown);
+        let turned = spindle.dot(self.home.spindle) >= FAR_COSINE && spindle.dot(up).abs() <= FAR_LEAN;
+        turned && square(centre - self.home.centre) <= FAR_MM * FAR_MM
     }
 
     /// Whether a target is where it can be, whatever is done with the wheel.
-    pub(super) fn is_possible(&self, held: bool, target: &Transform<Rig, Target>, time_s: f64) -> bool {
-        if self.anew {
-            return true;
-        }
-        if !self.is_near(target) {
+    pub(super) fn is_possible(
+        &self,
+        up: Vector<Rig>,
+        held: bool,
+        target: &Transform<Rig, Target>,
+        time_s: f64,
+    ) -> bool {
+        if !self.is_at_home(up, target) {
             return false;
         }
-        if self.is_being_lifted()
+        if self.anew
+            || self.is_being_lifted()
             || self.seen_s == f64::NEG_INFINITY
             || time_s - self.seen_s > JUMP_S && self.doubted == 0
         {
@@ -344,8 +359,6 @@ pub(super) struct Near {
 impl Near {
     /// Nothing that is adjusted goes faster than this between two sightings that are near in time: by 1° or 10 mm.
     const JUMP: Self = Self::of_rad(PI / 180.0, 10.0);
-    /// No target is further from where it belongs than this, whatever is done with the wheel: by 30° or 300 mm.
-    const FAR: Self = Self::of_rad(PI / 6.0, 300.0);
     /// A smoothed pose that is further from the target than this starts anew: by 10° or 300 mm.
     const ANEW: Self = Self::of_rad(PI / 18.0, 300.0);
 
