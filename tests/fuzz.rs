@@ -75,6 +75,7 @@ families!(
     by_hand,
     repeats,
     judging,
+    diagnosing,
     uncertainties,
     followed,
     worth,

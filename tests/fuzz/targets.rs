@@ -4,6 +4,7 @@
 mod bytes;
 
 use alignment_core::conformity::{self, Decision, Limits, Production, Rule, Uncertain};
+use alignment_core::diagnosis::{self, NormalTolerances};
 use alignment_core::gauge::{self, AxisAngles, GaugePosition, PitchPosition};
 use alignment_core::json::{
     measurement_to_json, session_from_json, session_to_json, specification_from_json, specification_to_json,
@@ -13,12 +14,14 @@ use alignment_core::monte_carlo::Distribution;
 use alignment_core::paths::COUNT;
 use alignment_core::propagation::{Input, Number, coverage_factor, law_of_propagation, numerical_tolerance};
 use alignment_core::session::{Datum, Method, RollingBody, SweepBody};
+use alignment_core::simulate::VirtualVehicle;
 use alignment_core::{
     Alignment, Assessment, ByWheel, Error, Pose, Wheel, assess, compensation, datum, measure, pose::Axes,
     repeatability, steering, sweep, turns, tyre, uncertainty, units, vehicle, wheel,
 };
 use bytes::Bytes;
 use std::fmt::Debug;
+use std::sync::LazyLock;
 
 /// Fails if a number in the value is NaN or infinite: `Debug` shows every field, and JSON would write null.
 fn assert_finite(value: &impl Debug) {
@@ -338,6 +341,52 @@ pub fn judging(bytes: &[u8]) -> bool {
         }
     };
     any | many | of_all
+}
+
+/// Hints from readings that were moved and spoiled in a few places.
+pub fn diagnosing(bytes: &[u8]) -> bool {
+    static SOUND: LazyLock<Alignment> = LazyLock::new(|| VirtualVehicle::default().truth());
+    let mut bytes = Bytes::new(bytes);
+    let mut values = SOUND.values();
+    for _ in 0..bytes.below(12) {
+        let value = &mut values[bytes.below(COUNT)];
+        *value = match bytes.below(12) {
+            0 => None,
+            1 => Some(bytes.number()),
+            _ => value.map(|value| value + bytes.between(-30.0, 30.0)),
+        };
+    }
+    let covariance = bytes.flag().then(|| {
+        let mut covariance = vec![0.0; COUNT * COUNT];
+        let variance = bytes.between(0.0, 4.0);
+        for i in 0..COUNT {
+            covariance[i * COUNT + i] = variance;
+        }
+        if bytes.below(4) == 0 {
+            let place = bytes.below(COUNT * COUNT);
+            bytes.spoil_number(&mut covariance[place]);
+        }
+        covariance
+    });
+    let mut tolerances = NormalTolerances::default();
+    if bytes.below(4) == 0 {
+        let one = bytes.number();
+        tolerances = match bytes.below(4) {
+            0 => NormalTolerances { included_angle_deg: one, ..tolerances },
+            1 => NormalTolerances { setback_mm: one, ..tolerances },
+            2 => NormalTolerances { thrust_angle_deg: one, ..tolerances },
+            _ => NormalTolerances { coverage_factor: one, ..tolerances },
+        };
+    }
+    let text = bytes.specification_text();
+    let specification = bytes.flag().then(|| specification_from_json(&text).ok()).flatten();
+    let readings = Alignment::from_values(&values);
+    let hints = diagnosis::diagnose(&readings, covariance.as_deref(), specification.as_ref(), &tolerances);
+    for hint in hints.iter().flatten() {
+        assert!(!hint.evidence.is_empty() && !hint.other_causes.is_empty());
+        assert!(!hint.to_string().contains("NaN"));
+    }
+    given(hints)
 }
 
 /// Uncertainties through functions of every kind, all but the trials, which take too long here.
