@@ -77,5 +77,6 @@ families!(
     judging,
     uncertainties,
     worth,
+    adjusting,
     session
 );

@@ -30,6 +30,7 @@
 //! | [`uncertainty`] | what every reading is worth; what each input contributes; how far to roll and sweep |
 //! | [`conformity`] | limits, decision rules and verdicts |
 //! | [`assessment`] | readings, what they are worth and verdicts in one call |
+//! | [`adjustment`] | readings and adjusters → what to turn, by how much, in which order |
 //! | [`repeatability`] | repeats of a reading: repeatability, reproducibility, and what clamping anew, operators and cars add |
 //!
 //! # Conventions
@@ -73,6 +74,7 @@
 
 extern crate alloc;
 
+pub mod adjustment;
 pub mod alignment;
 pub mod assessment;
 pub mod batch;
