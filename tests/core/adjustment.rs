@@ -1,16 +1,16 @@
 //! Adjusting: virtual cars brought to specification by adjusters that move them, and the plain formulas.
 
 use alignment_core::adjustment::{
-    Adjuster, Adjustment, Effect, Line, NOMINAL_WITHIN_DEG, Request, Rigid, TaperedShim, effects, fewest_moves,
-    foresee, shim_thicknesses_mm, slot_tilt_deg, subframe_shift, tapered_shim, tapered_shim_changes,
-    tapered_shim_on_shelf, tie_rod_steer_deg, tie_rod_turns, toe_changes_deg,
+    self, Adjuster, Adjustment, Effect, Line, NOMINAL_WITHIN_DEG, Request, Rigid, Stance, TaperedShim,
+    shim_thicknesses_mm, slot_tilt_deg, subframe_shift, tapered_shim, tapered_shim_changes, tapered_shim_on_shelf,
+    tie_rod_steer_deg, tie_rod_turns, toe_changes_deg,
 };
 use alignment_core::conformity::Tolerance;
 use alignment_core::gauge::AxisAngles;
 use alignment_core::paths::READINGS;
 use alignment_core::session::{ByAxle, ByWheel};
 use alignment_core::simulate::VirtualVehicle;
-use alignment_core::{Alignment, ErrorCode, Wheel, measure};
+use alignment_core::{Alignment, Error, ErrorCode, Wheel, measure};
 use rand::{RngExt, SeedableRng};
 use rand_pcg::Pcg64;
 
@@ -18,13 +18,33 @@ fn readings(car: &VirtualVehicle) -> Alignment {
     measure(&car.session()).unwrap().alignment
 }
 
-fn request(car: &VirtualVehicle, limits: &[(&'static str, f64, f64)]) -> Request {
+/// What is wanted, of a car that stands so.
+#[derive(Clone, Default)]
+struct Asked {
+    request: Request,
+    stance: Stance,
+}
+
+fn request(car: &VirtualVehicle, limits: &[(&'static str, f64, f64)]) -> Asked {
     let loaded = ByAxle { front: Some(car.front.rolling_radius_mm), rear: Some(car.rear.rolling_radius_mm) };
-    let mut request = Request { loaded_radius_mm: loaded, ..Request::default() };
+    let mut asked = Asked::default();
+    asked.stance.loaded_radius_mm = loaded;
     for &(path, nominal, within) in limits {
-        request.specification.limits.insert(path, nominal_within(nominal, within));
+        asked.request.specification.limits.insert(path, nominal_within(nominal, within));
     }
-    request
+    asked
+}
+
+fn fewest_moves(readings: &Alignment, list: &[Adjuster], asked: &Asked) -> Result<Adjustment, Error> {
+    adjustment::fewest_moves(readings, list, &asked.request, &asked.stance)
+}
+
+fn effects(readings: &Alignment, list: &[Adjuster], asked: &Asked) -> Result<Vec<Alignment>, Error> {
+    adjustment::effects(readings, list, &asked.stance)
+}
+
+fn foresee(readings: &Alignment, list: &[Adjuster], amounts: &[f64], asked: &Asked) -> Result<Alignment, Error> {
+    adjustment::foresee(readings, list, amounts, &asked.stance)
 }
 
 fn nominal_within(nominal: f64, within: f64) -> Tolerance {
@@ -290,7 +310,7 @@ fn mirrored_cars_are_set_alike() {
     let mut mirrored_request = request(&mirrored, &wanted(0.02));
     let mut own_request = request(&car, &wanted(0.02));
     for request in [&mut own_request, &mut mirrored_request] {
-        request.specification.limits.insert("steering.right.caster_deg", nominal_within(4.0, 0.02));
+        request.request.specification.limits.insert("steering.right.caster_deg", nominal_within(4.0, 0.02));
     }
     let one = fewest_moves(&readings(&car), &list, &own_request).unwrap();
     let other = fewest_moves(&readings(&mirrored), &flipped, &mirrored_request).unwrap();
@@ -405,7 +425,7 @@ fn typed(cambers: [f64; 4], toes: [f64; 4]) -> Alignment {
 fn rear_toe_moves_front_toe() {
     let before = typed([0.0; 4], [0.1, 0.1, 0.5, 0.1]);
     let rear = cam("rl", &[("wheels.rl.toe_deg", 0.1)], 5.0, 0.0);
-    let after = foresee(&before, &[rear], &[-4.0], &Request::default()).unwrap();
+    let after = foresee(&before, &[rear], &[-4.0], &Asked::default()).unwrap();
     assert!(
         (after.wheels.fl.toe_deg.unwrap() - 0.1).abs() < 1e-12
             && (after.wheels.fr.toe_deg.unwrap() - 0.1).abs() < 1e-12
@@ -422,13 +442,13 @@ fn limits_alone_need_fewer_moves_than_nominal_values() {
         cam("fl", &[("wheels.fl.camber_deg", 0.1)], 10.0, 0.0),
         cam("fr", &[("wheels.fr.camber_deg", 0.1)], 10.0, 0.0),
     ];
-    let mut request = Request::default();
-    request.specification.limits.insert("wheels.fl.camber_deg", nominal_within(-0.5, 0.75));
-    request.specification.limits.insert("wheels.fr.camber_deg", nominal_within(-0.5, 0.75));
-    request.specification.limits.insert("axles.front.cross_camber_deg", between(-0.5, 0.5));
+    let mut request = Asked::default();
+    request.request.specification.limits.insert("wheels.fl.camber_deg", nominal_within(-0.5, 0.75));
+    request.request.specification.limits.insert("wheels.fr.camber_deg", nominal_within(-0.5, 0.75));
+    request.request.specification.limits.insert("axles.front.cross_camber_deg", between(-0.5, 0.5));
     let nominal = fewest_moves(&before, &cams, &request).unwrap();
     assert_eq!(nominal.moves.len(), 2);
-    request.nominal_within_deg = None;
+    request.request.nominal_within_deg = None;
     let limits = fewest_moves(&before, &cams, &request).unwrap();
     assert_eq!(limits.moves.len(), 1);
     assert_eq!(limits.moves[0].adjuster, 1, "the one that comes nearer to nominal");
@@ -447,9 +467,9 @@ fn one_move_is_preferred_to_two() {
         cam("toe", &[("wheels.fl.toe_to_centreline_deg", 0.1)], 10.0, 0.0),
         cam("both", &[("wheels.fl.camber_deg", 0.15), ("wheels.fl.toe_to_centreline_deg", 0.1)], 10.0, 0.0),
     ];
-    let mut request = Request::default();
-    request.specification.limits.insert("wheels.fl.camber_deg", nominal_within(-0.5, 0.2));
-    request.specification.limits.insert("wheels.fl.toe_deg", nominal_within(0.1, 0.1));
+    let mut request = Asked::default();
+    request.request.specification.limits.insert("wheels.fl.camber_deg", nominal_within(-0.5, 0.2));
+    request.request.specification.limits.insert("wheels.fl.toe_deg", nominal_within(0.1, 0.1));
     let found = fewest_moves(&before, &cams, &request).unwrap();
     assert_eq!(found.moves.iter().map(|step| step.adjuster).collect::<Vec<_>>(), [2]);
     assert!((found.moves[0].amount + 2.0).abs() < 1e-6);
@@ -461,10 +481,10 @@ fn a_cross_limit_outranks_nominal_values() {
     let before = typed([-0.2, -1.4, -1.0, -1.0], [0.1; 4]);
     let cams =
         [cam("fl", &[("wheels.fl.camber_deg", 0.1)], 10.0, 0.0), cam("fr", &[("wheels.fr.camber_deg", 0.1)], 3.0, 0.0)];
-    let mut request = Request::default();
-    request.specification.limits.insert("wheels.fl.camber_deg", nominal_within(-0.5, 0.75));
-    request.specification.limits.insert("wheels.fr.camber_deg", nominal_within(-0.5, 0.75));
-    request.specification.limits.insert("axles.front.cross_camber_deg", between(-0.5, 0.5));
+    let mut request = Asked::default();
+    request.request.specification.limits.insert("wheels.fl.camber_deg", nominal_within(-0.5, 0.75));
+    request.request.specification.limits.insert("wheels.fr.camber_deg", nominal_within(-0.5, 0.75));
+    request.request.specification.limits.insert("axles.front.cross_camber_deg", between(-0.5, 0.5));
     // The right one comes to −1.1 and no further; the left one stays within 0.5 of it.
     let found = fewest_moves(&before, &cams, &request).unwrap();
     assert!(found.unmet.is_empty(), "{:?}", found.unmet);
@@ -478,11 +498,12 @@ fn the_limit_that_cannot_be_met_is_named_with_the_adjuster_that_ends() {
     let before = typed([-2.0, -0.5, -1.0, -1.0], [0.1; 4]);
     let cams =
         [cam("fr", &[("wheels.fr.camber_deg", 0.1)], 3.0, 0.0), cam("fl", &[("wheels.fl.camber_deg", 0.1)], 5.0, 0.0)];
-    let mut request = Request::default();
-    request.specification.limits.insert("wheels.fl.camber_deg", nominal_within(-0.5, 0.5));
-    request.specification.limits.insert("wheels.rl.camber_deg", between(-0.9, 0.0));
-    request.specification.limits.insert("steering.left.caster_deg", nominal_within(4.0, 0.5));
+    let mut request = Asked::default();
+    request.request.specification.limits.insert("wheels.fl.camber_deg", nominal_within(-0.5, 0.5));
+    request.request.specification.limits.insert("wheels.rl.camber_deg", between(-0.9, 0.0));
+    request.request.specification.limits.insert("steering.left.caster_deg", nominal_within(4.0, 0.5));
     request
+        .request
         .specification
         .limits
         .insert("turns.left_turn.toe_out_deg", Tolerance { min: Some(1.5), ..Tolerance::default() });
@@ -509,13 +530,14 @@ fn whole_steps_are_the_best_ones() {
             cam("b", &[("wheels.fr.camber_deg", 0.3), ("wheels.fr.toe_to_centreline_deg", draw(-0.2, 0.2))], 4.0, 1.0),
             cam("c", &[("wheels.fl.toe_to_centreline_deg", 0.15), ("wheels.fl.camber_deg", draw(-0.1, 0.1))], 3.0, 0.5),
         ];
-        let mut request = Request { nominal_within_deg: Some(0.0), ..Request::default() };
+        let mut request =
+            Asked { request: Request { nominal_within_deg: Some(0.0), ..Request::default() }, ..Asked::default() };
         for (path, nominal) in
             [("wheels.fl.camber_deg", -0.5), ("wheels.fr.camber_deg", -0.5), ("axles.front.total_toe_deg", 0.2)]
         {
-            request.specification.limits.insert(path, nominal_within(nominal, 3.0));
+            request.request.specification.limits.insert(path, nominal_within(nominal, 3.0));
         }
-        request.specification.limits.insert("axles.front.cross_camber_deg", between(-0.3, 0.3));
+        request.request.specification.limits.insert("axles.front.cross_camber_deg", between(-0.3, 0.3));
         let found = fewest_moves(&before, &cams, &request).unwrap();
         let score = |tree: &Alignment| {
             let off = |path: &str, nominal: f64| (tree.get(path).unwrap().unwrap() - nominal).powi(2);
@@ -559,14 +581,14 @@ fn many_alternatives_are_searched_to_the_end() {
             cams.push(cam(&format!("{path} {index}"), &[(path, change)], 30.0, 0.0));
         }
     }
-    let mut request = Request::default();
+    let mut request = Asked::default();
     for (path, nominal) in [
         ("wheels.fl.camber_deg", -0.5),
         ("wheels.fr.camber_deg", -0.5),
         ("wheels.rl.toe_deg", 0.1),
         ("wheels.rr.toe_deg", 0.1),
     ] {
-        request.specification.limits.insert(path, nominal_within(nominal, 0.2));
+        request.request.specification.limits.insert(path, nominal_within(nominal, 0.2));
     }
     let found = fewest_moves(&before, &cams, &request).unwrap();
     assert_eq!(found.moves.len(), 4);
@@ -627,10 +649,10 @@ fn what_is_no_adjuster_is_refused_with_its_place() {
     let error = foresee(&before, &list, &[9.0; 10], &request).unwrap_err();
     assert_eq!((error.code, error.input, error.station), (ErrorCode::OutOfRange, Some("amounts"), Some(0)));
     let mut wrong = request.clone();
-    wrong.specification.limits.insert("wheels.fl.colour", between(0.0, 1.0));
+    wrong.request.specification.limits.insert("wheels.fl.colour", between(0.0, 1.0));
     assert_eq!(fewest_moves(&before, &list, &wrong).unwrap_err().code, ErrorCode::UnknownReading);
     wrong = request.clone();
-    wrong.nominal_within_deg = Some(f64::NAN);
+    wrong.request.nominal_within_deg = Some(f64::NAN);
     assert_eq!(fewest_moves(&before, &list, &wrong).unwrap_err().code, ErrorCode::NotFinite);
     assert_eq!(car.adjusted(&list, &[0.0]).unwrap_err().code, ErrorCode::MissingInput);
     assert_eq!(car.adjusted(&list, &[f64::NAN; 10]).unwrap_err().code, ErrorCode::NotFinite);
@@ -774,9 +796,9 @@ fn what_is_near_enough_to_nominal_is_left_alone() {
     let before = typed([-0.5 + 0.9 * NOMINAL_WITHIN_DEG, -0.7, -1.0, -1.0], [0.1; 4]);
     let cams =
         [cam("fl", &[("wheels.fl.camber_deg", 0.1)], 5.0, 0.0), cam("fr", &[("wheels.fr.camber_deg", 0.1)], 5.0, 0.0)];
-    let mut request = Request::default();
-    request.specification.limits.insert("wheels.fl.camber_deg", nominal_within(-0.5, 0.5));
-    request.specification.limits.insert("wheels.fr.camber_deg", nominal_within(-0.5, 0.5));
+    let mut request = Asked::default();
+    request.request.specification.limits.insert("wheels.fl.camber_deg", nominal_within(-0.5, 0.5));
+    request.request.specification.limits.insert("wheels.fr.camber_deg", nominal_within(-0.5, 0.5));
     let found = fewest_moves(&before, &cams, &request).unwrap();
     assert_eq!(found.moves.len(), 1);
     assert!((found.moves[0].amount - 2.0).abs() < 1e-6);

@@ -3,7 +3,7 @@
 
 mod bytes;
 
-use alignment_core::adjustment::{self, Adjuster, Effect, Line, Request, Rigid, TaperedShim};
+use alignment_core::adjustment::{self, Adjuster, Effect, Line, Request, Rigid, Stance, TaperedShim};
 use alignment_core::conformity::{self, Decision, Limits, Production, Rule, Tolerance, Uncertain};
 use alignment_core::gauge::{self, AxisAngles, GaugePosition, PitchPosition};
 use alignment_core::json::{
@@ -475,8 +475,9 @@ pub fn adjusting(bytes: &[u8]) -> bool {
         let tolerance = Tolerance { nominal, minus: plus, plus, ..Tolerance::default() };
         request.specification.limits.insert(path, tolerance);
     }
-    any |= given(adjustment::effects(&readings, &list, &request));
-    let found = adjustment::fewest_moves(&readings, &list, &request);
+    let stance = Stance { loaded_radius_mm: bytes.radii(), centreline: bytes.centreline() };
+    any |= given(adjustment::effects(&readings, &list, &stance));
+    let found = adjustment::fewest_moves(&readings, &list, &request, &stance);
     if let Ok(found) = &found {
         let (turned, amounts): (Vec<Adjuster>, Vec<f64>) =
             found.moves.iter().map(|step| (list[step.adjuster].clone(), step.amount)).unzip();

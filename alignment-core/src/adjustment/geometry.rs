@@ -1,7 +1,7 @@
 //! What moving wheels does to the readings: the wheels and steering axes of a measured car as rigid bodies, moved one after the other, and
 //! read again in the frame that they then make, by the formulas with which they were measured.
 
-use super::solver::{Adjuster, Effect, Request, Rigid};
+use super::solver::{Adjuster, Effect, Rigid, Stance};
 use crate::alignment::Alignment;
 use crate::compensation::MAX_SPINDLE_SKEW_DEG;
 use crate::error::{Error, ErrorCode};
@@ -55,9 +55,9 @@ struct Start {
 
 impl<'a> Model<'a> {
     /// The adjusters in the order in which they are moved.
-    pub(super) fn new(tree: &'a Alignment, adjusters: Vec<&'a Adjuster>, request: &Request) -> Result<Self, Error> {
+    pub(super) fn new(tree: &'a Alignment, adjusters: Vec<&'a Adjuster>, stance: &Stance) -> Result<Self, Error> {
         let rigid = adjusters.iter().any(|adjuster| matches!(adjuster.effect, Effect::Rigid(_)));
-        let start = if rigid { Some(Start::of(tree, request)?) } else { None };
+        let start = if rigid { Some(Start::of(tree, stance)?) } else { None };
         let known = tree.values();
         if known.iter().flatten().any(|value| !value.is_finite()) {
             return Err(Error::new(ErrorCode::NotFinite).input("readings"));
@@ -131,8 +131,8 @@ trait Amount: Real + Number {}
 impl<T: Real + Number> Amount for T {}
 
 impl Start {
-    fn of(tree: &Alignment, request: &Request) -> Result<Self, Error> {
-        crate::session::check_loaded_radii(&request.loaded_radius_mm)?;
+    fn of(tree: &Alignment, stance: &Stance) -> Result<Self, Error> {
+        crate::session::check_loaded_radii(&stance.loaded_radius_mm)?;
         let wheels = ByWheel::try_from_fn(|wheel| {
             let readings = tree.wheels.get(wheel);
             let missing = |input| Error::new(ErrorCode::MissingInput).input(input).wheel(wheel);
@@ -161,13 +161,13 @@ impl Start {
             Ok(Some(Line { direction: direction.unit(), point: Vector::new(point) }))
         })?;
         let radii_mm = ByWheel::from_fn(|wheel| {
-            request.loaded_radius_mm.of_wheel(wheel).or(tree.wheels.get(wheel).rolling_radius_mm)
+            stance.loaded_radius_mm.of_wheel(wheel).or(tree.wheels.get(wheel).rolling_radius_mm)
         });
         let ground_mm = ByWheel::from_fn(|wheel| {
             let WheelInRig { spindle, centre } = *wheels.get(wheel);
             radii_mm.get(wheel).map(|radius| centre.z() - radius * hypot(spindle.x(), spindle.y()))
         });
-        let start = Self { car: Car { wheels, axes }, radii_mm, ground_mm, centreline: request.centreline };
+        let start = Self { car: Car { wheels, axes }, radii_mm, ground_mm, centreline: stance.centreline };
         start.moved::<f64>(&[], &[])?.stand.check_layout()?;
         Ok(start)
     }

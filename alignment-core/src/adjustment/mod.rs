@@ -35,7 +35,7 @@ mod solver;
 
 pub use solver::{
     Adjuster, Adjustment, Effect, Line, MAX_ADJUSTERS, MM_PER_DEG, Move, NOMINAL_WITHIN_DEG, Request, Rigid,
-    SHIFT_RANGE_MM, TURN_RANGE_DEG, Unmet, effects, fewest_moves, foresee,
+    SHIFT_RANGE_MM, Stance, TURN_RANGE_DEG, Unmet, effects, fewest_moves, foresee,
 };
 
 use crate::error::{Error, ErrorCode};

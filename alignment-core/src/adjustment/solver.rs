@@ -78,7 +78,7 @@ pub struct Rigid {
 /// What one unit of an adjuster does.
 #[derive(Debug, Clone, PartialEq)]
 #[cfg_attr(feature = "json", derive(serde::Serialize, serde::Deserialize))]
-#[cfg_attr(feature = "json", serde(rename_all = "snake_case"))]
+#[cfg_attr(feature = "json", serde(untagged))]
 pub enum Effect {
     /// Measured, or a maker's figure: the change of readings per unit, by their paths, degrees and mm. What is not listed but follows from
     /// what is, does follow: totals, cross values, the thrust angle and with it front toe.
@@ -118,24 +118,24 @@ pub struct Request {
     /// So near to its nominal value a reading is at it, degrees, of a length ten times as many mm; None when it is enough that all limits are
     /// met.
     pub nominal_within_deg: Option<f64>,
-    /// Radii under load, mm, as the readings were taken; the rolling radius stands in.
-    #[cfg_attr(feature = "json", serde(default))]
-    pub loaded_radius_mm: ByAxle<Option<f64>>,
-    /// The centreline to which the readings refer.
-    #[cfg_attr(feature = "json", serde(default))]
-    pub centreline: Centreline,
 }
 
 impl Default for Request {
     /// Nothing is wanted yet.
     fn default() -> Self {
-        Self {
-            specification: Specification::default(),
-            nominal_within_deg: Some(NOMINAL_WITHIN_DEG),
-            loaded_radius_mm: ByAxle::default(),
-            centreline: Centreline::default(),
-        }
+        Self { specification: Specification::default(), nominal_within_deg: Some(NOMINAL_WITHIN_DEG) }
     }
+}
+
+/// What the readings do not say of how they were taken, and is needed to foresee others.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+#[cfg_attr(feature = "json", derive(serde::Serialize, serde::Deserialize))]
+#[cfg_attr(feature = "json", serde(deny_unknown_fields, default))]
+pub struct Stance {
+    /// Radii under load, mm; the rolling radius stands in.
+    pub loaded_radius_mm: ByAxle<Option<f64>>,
+    /// The centreline to which the readings refer.
+    pub centreline: Centreline,
 }
 
 /// One thing to do.
@@ -232,7 +232,7 @@ impl Adjuster {
 /// As [`fewest_moves`].
 ///
 /// ```
-/// # use alignment_core::adjustment::{Adjuster, Effect, Request, Rigid, effects};
+/// # use alignment_core::adjustment::{Adjuster, Effect, Rigid, Stance, effects};
 /// # use alignment_core::{ByWheel, measure, simulate::VirtualVehicle};
 /// let readings = measure(&VirtualVehicle::default().session())?.alignment;
 /// let tie_rod = Adjuster {
@@ -249,15 +249,15 @@ impl Adjuster {
 ///     most: 10.0,
 ///     step: 0.0,
 /// };
-/// let effect = effects(&readings, &[tie_rod], &Request::default())?[0];
+/// let effect = effects(&readings, &[tie_rod], &Stance::default())?[0];
 /// // Toe follows the turn but for the lean of the axis, and camber changes a little.
 /// assert!((effect.wheels.fl.toe_deg.unwrap() - 0.86).abs() < 0.01);
 /// assert!(effect.wheels.fl.camber_deg.unwrap().abs() < 0.07);
 /// # Ok::<(), alignment_core::Error>(())
 /// ```
-pub fn effects(readings: &Alignment, adjusters: &[Adjuster], request: &Request) -> Result<Vec<Alignment>, Error> {
-    check(adjusters, request)?;
-    let model = Model::new(readings, adjusters.iter().collect(), request)?;
+pub fn effects(readings: &Alignment, adjusters: &[Adjuster], stance: &Stance) -> Result<Vec<Alignment>, Error> {
+    check(adjusters)?;
+    let model = Model::new(readings, adjusters.iter().collect(), stance)?;
     let still = vec![0.0; adjusters.len()];
     (0..adjusters.len()).map(|index| model.effect(&still, index)).collect()
 }
@@ -271,7 +271,7 @@ pub fn effects(readings: &Alignment, adjusters: &[Adjuster], request: &Request) 
 /// more of them than adjusters.
 ///
 /// ```
-/// # use alignment_core::adjustment::{Adjuster, Effect, Request, foresee};
+/// # use alignment_core::adjustment::{Adjuster, Effect, Stance, foresee};
 /// # use alignment_core::Alignment;
 /// let mut readings = Alignment::default();
 /// readings.wheels.fl.camber_deg = Some(-1.2);
@@ -285,7 +285,7 @@ pub fn effects(readings: &Alignment, adjusters: &[Adjuster], request: &Request) 
 ///     most: 6.0,
 ///     step: 0.5,
 /// };
-/// let after = foresee(&readings, &[shims], &[2.0], &Request::default())?;
+/// let after = foresee(&readings, &[shims], &[2.0], &Stance::default())?;
 /// assert!((after.wheels.fl.camber_deg.unwrap() + 0.7).abs() < 1e-12);
 /// assert!((after.axles.front.cross_camber_deg.unwrap() + 0.1).abs() < 1e-12);
 /// # Ok::<(), alignment_core::Error>(())
@@ -294,9 +294,9 @@ pub fn foresee(
     readings: &Alignment,
     adjusters: &[Adjuster],
     amounts: &[f64],
-    request: &Request,
+    stance: &Stance,
 ) -> Result<Alignment, Error> {
-    check(adjusters, request)?;
+    check(adjusters)?;
     if amounts.len() != adjusters.len() {
         return Err(Error::new(ErrorCode::MissingInput).input("amounts"));
     }
@@ -304,7 +304,7 @@ pub fn foresee(
         check_range(ErrorCode::OutOfRange, "amounts", amount, [adjuster.least, adjuster.most])
             .map_err(|error| error.station(index))?;
     }
-    Model::new(readings, adjusters.iter().collect(), request)?.foresee(amounts)
+    Model::new(readings, adjusters.iter().collect(), stance)?.foresee(amounts)
 }
 
 /// The fewest moves that bring a car to what is wanted of it, in the order in which they are done: degrees and mm, each amount in the units of its
@@ -328,7 +328,7 @@ pub fn foresee(
 /// has; [`ErrorCode::NotASpecification`].
 ///
 /// ```
-/// # use alignment_core::adjustment::{Adjuster, Effect, Request, fewest_moves};
+/// # use alignment_core::adjustment::{Adjuster, Effect, Request, Stance, fewest_moves};
 /// # use alignment_core::conformity::Tolerance;
 /// # use alignment_core::Alignment;
 /// let mut readings = Alignment::default();
@@ -347,17 +347,25 @@ pub fn foresee(
 /// let mut request = Request::default();
 /// request.specification.limits.insert("wheels.rl.toe_deg", toe);
 /// request.specification.limits.insert("wheels.rr.toe_deg", toe);
-/// let found = fewest_moves(&readings, &adjusters, &request)?;
+/// let found = fewest_moves(&readings, &adjusters, &request, &Stance::default())?;
 /// // Four notches would be nominal; the cam has three, and that is within the limits.
 /// assert_eq!((found.moves.len(), found.moves[0].adjuster, found.moves[0].amount), (1, 0, -3.0));
 /// assert!(found.unmet.is_empty());
 /// # Ok::<(), alignment_core::Error>(())
 /// ```
-pub fn fewest_moves(readings: &Alignment, adjusters: &[Adjuster], request: &Request) -> Result<Adjustment, Error> {
-    check(adjusters, request)?;
-    let order = order(readings, adjusters, request)?;
+pub fn fewest_moves(
+    readings: &Alignment,
+    adjusters: &[Adjuster],
+    request: &Request,
+    stance: &Stance,
+) -> Result<Adjustment, Error> {
+    check(adjusters)?;
+    if let Some(within) = request.nominal_within_deg {
+        check_range(ErrorCode::OutOfRange, "nominal_within_deg", within, [0.0, MAX_MAGNITUDE])?;
+    }
+    let order = order(readings, adjusters, stance)?;
     let sorted: Vec<&Adjuster> = order.iter().map(|&index| &adjusters[index]).collect();
-    let model = Model::new(readings, sorted.clone(), request)?;
+    let model = Model::new(readings, sorted.clone(), stance)?;
     let search = Search::new(&model, sorted, request)?;
     let amounts = search.fewest()?;
 
@@ -375,7 +383,7 @@ pub fn fewest_moves(readings: &Alignment, adjusters: &[Adjuster], request: &Requ
     Ok(Adjustment { moves, foreseen, unmet, unforeseen })
 }
 
-fn check(adjusters: &[Adjuster], request: &Request) -> Result<(), Error> {
+fn check(adjusters: &[Adjuster]) -> Result<(), Error> {
     if adjusters.len() > MAX_ADJUSTERS {
         let error = Error::new(ErrorCode::TooMany).input("adjusters");
         #[expect(clippy::cast_precision_loss, reason = "a count far below 2^52")]
@@ -384,15 +392,12 @@ fn check(adjusters: &[Adjuster], request: &Request) -> Result<(), Error> {
     for (index, adjuster) in adjusters.iter().enumerate() {
         adjuster.check().map_err(|error| error.station(index))?;
     }
-    if let Some(within) = request.nominal_within_deg {
-        check_range(ErrorCode::OutOfRange, "nominal_within_deg", within, [0.0, MAX_MAGNITUDE])?;
-    }
     Ok(())
 }
 
 /// The places of the adjusters in the order in which they are moved.
-fn order(readings: &Alignment, adjusters: &[Adjuster], request: &Request) -> Result<Vec<usize>, Error> {
-    let model = Model::new(readings, adjusters.iter().collect(), request)?;
+fn order(readings: &Alignment, adjusters: &[Adjuster], stance: &Stance) -> Result<Vec<usize>, Error> {
+    let model = Model::new(readings, adjusters.iter().collect(), stance)?;
     let still = vec![0.0; adjusters.len()];
     let mut keys = Vec::with_capacity(adjusters.len());
     for (index, adjuster) in adjusters.iter().enumerate() {
