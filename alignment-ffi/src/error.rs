@@ -62,6 +62,10 @@ pub(crate) enum Failure {
     NotAVehicle {
         reason: Box<serde_json::Error>,
     },
+    /// A text is no list of adjusters.
+    NotAdjusters {
+        reason: Box<serde_json::Error>,
+    },
     NullPointer {
         name: &'static str,
     },
@@ -131,6 +135,7 @@ impl Failure {
             Self::Core(error) => error.code.number(),
             Self::Json(error) => error.code.number(),
             Self::NotAVehicle { .. } => WA_NOT_A_SESSION,
+            Self::NotAdjusters { .. } => WA_NOT_A_SPECIFICATION,
             Self::NullPointer { .. } => WA_NULL_POINTER,
             Self::Misaligned { .. } => WA_MISALIGNED,
             Self::BadLength { .. } => WA_BAD_LENGTH,
@@ -167,6 +172,9 @@ impl fmt::Display for Failure {
             Self::Json(error) => error.fmt(f),
             Self::NotAVehicle { reason } => {
                 write!(f, "virtual_vehicle_json: {reason}; begin with what wa_virtual_vehicle_random_json gives")
+            }
+            Self::NotAdjusters { reason } => {
+                write!(f, "adjusters_json: {reason}; see wa_fewest_moves_json for what an adjuster has")
             }
             Self::NullPointer { name } => write!(f, "{name} is NULL; hand over what the header says"),
             Self::Misaligned { name, alignment } => {

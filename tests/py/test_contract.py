@@ -56,6 +56,12 @@ KEYWORDS = {
         "decision": "conformity::Decision",
     },
     "conformity::global_risks": {"production": "conformity::Production"},
+    "adjustment::effects": {"stance": "adjustment::Stance"},
+    "adjustment::foresee": {"stance": "adjustment::Stance"},
+    "adjustment::fewest_moves": {
+        "request": "adjustment::Request",
+        "stance": "adjustment::Stance",
+    },
     "uncertainty::plan": {"plan": "uncertainty::Plan"},
     "uncertainty::reach": {"plan": "uncertainty::Plan"},
     "uncertainty::monte_carlo": {"settings": "monte_carlo::Settings"},
@@ -66,7 +72,13 @@ KEYWORDS = {
 ARRAYS = {"batch::ahead_readings", "batch::measure"}
 """Functions whose records and columns are arrays and keywords in Python."""
 
-BUNDLES = {"conformity::Uncertain", "conformity::Production", "monte_carlo::Settings"}
+BUNDLES = {
+    "adjustment::Request",
+    "adjustment::Stance",
+    "conformity::Uncertain",
+    "conformity::Production",
+    "monte_carlo::Settings",
+}
 """Structs that are nothing but such a bundle."""
 
 NO_STRUCT = {
