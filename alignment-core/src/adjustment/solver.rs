@@ -28,6 +28,8 @@ pub const MM_PER_DEG: f64 = 10.0;
 
 /// No amount, and no change per unit, is greater.
 const MAX_MAGNITUDE: f64 = 1e6;
+/// No step is smaller, but for none.
+const LEAST_STEP: f64 = 1e-6;
 /// A limit that is missed by less is met: rounding. Degrees.
 const MET_WITHIN_DEG: f64 = 1e-6;
 /// A limit outweighs what is nominal by so much, and that the middle between limits by the reciprocal of the second.
@@ -102,7 +104,7 @@ pub struct Adjuster {
     pub least: f64,
     /// The most that it can be moved from where it is, units; not below 0.
     pub most: f64,
-    /// It moves by whole multiples of this, units: shims, notches; 0 for any amount.
+    /// It moves by whole multiples of this, units: shims, notches; at least 1e-6, or 0 for any amount.
     #[cfg_attr(feature = "json", serde(default))]
     pub step: f64,
 }
@@ -185,7 +187,8 @@ impl Adjuster {
     fn check(&self) -> Result<(), Error> {
         check_range(ErrorCode::OutOfRange, "least", self.least, [-MAX_MAGNITUDE, 0.0])?;
         check_range(ErrorCode::OutOfRange, "most", self.most, [0.0, MAX_MAGNITUDE])?;
-        check_range(ErrorCode::OutOfRange, "step", self.step, [0.0, MAX_MAGNITUDE])?;
+        let finest = if self.step == 0.0 { 0.0 } else { LEAST_STEP };
+        check_range(ErrorCode::OutOfRange, "step", self.step, [finest, MAX_MAGNITUDE])?;
         match &self.effect {
             Effect::Measured(changes) => {
                 for &change in changes.values() {
@@ -219,7 +222,9 @@ impl Adjuster {
         if self.step == 0.0 {
             return [self.least, self.most];
         }
-        [libm::ceil(self.least / self.step - 1e-9) * self.step, libm::floor(self.most / self.step + 1e-9) * self.step]
+        let (fewest, most) = (libm::ceil(self.least / self.step - 1e-9), libm::floor(self.most / self.step + 1e-9));
+        // A product that is rounded up is not to lie beyond the end.
+        [(fewest * self.step).max(self.least), (most * self.step).min(self.most)]
     }
 }
 
@@ -321,7 +326,7 @@ pub fn foresee(
 ///
 /// # Errors
 /// [`ErrorCode::TooMany`] for more than 16 adjusters; [`ErrorCode::NotFinite`]; [`ErrorCode::OutOfRange`] for a range that does not hold 0, a step
-/// below 0, or figures beyond 1e6; [`ErrorCode::AngleOutOfRange`], [`ErrorCode::LengthOutOfRange`] for an adjuster that turns its wheels by
+/// below 1e-6 that is not 0, or figures beyond 1e6; [`ErrorCode::AngleOutOfRange`], [`ErrorCode::LengthOutOfRange`] for an adjuster that turns its wheels by
 /// more than 30° or shifts them by more than 300 mm; [`ErrorCode::NotUnitLength`] of a line or a spindle; [`ErrorCode::UnknownReading`];
 /// [`ErrorCode::MissingInput`] for an adjuster without wheels, and for a wheel or steering axis that was not measured but is moved;
 /// [`ErrorCode::SpindleNotLateral`], [`ErrorCode::Mirrored`], [`ErrorCode::SidesSwapped`], [`ErrorCode::DifferentVehicles`] for wheels that no car

@@ -1429,7 +1429,7 @@ class Adjuster(Value):
         How far it can be moved from where it is, units; `least` is not above 0, `most`
         not below.
     step : float
-        It moves by whole multiples of this, units; 0 for any amount.
+        It moves by whole multiples of this, units, at least 1e-6; 0 for any amount.
     unit : str
         What one unit is, for people: turn, mm, notch.
     """
@@ -1678,8 +1678,8 @@ def fewest_moves(
     TooManyError
         More than 16 adjusters.
     NotFiniteError, OutOfRangeError
-        A number that is none; a range that does not hold 0, a step below 0, or figures
-        beyond 1e6.
+        A number that is none; a range that does not hold 0, a step below 1e-6 that is
+        not 0, or figures beyond 1e6.
     AngleOutOfRangeError, LengthOutOfRangeError
         An adjuster that turns its wheels by more than 30° or shifts them by more than
         300 mm.
