@@ -92,7 +92,7 @@ impl<'a> Model<'a> {
                 moved.readings(self.tree, |number| number)
             }
             None => Alignment {
-                steering: foreseeable(self.tree.steering),
+                steering: foreseeable(&self.tree.steering),
                 turns: crate::turns::TurnsReadings::default(),
                 ..*self.tree
             },
@@ -353,7 +353,7 @@ impl Alignment {
 }
 
 /// The readings of the steering but for those to the body and those of the sweep.
-fn foreseeable(steering: SteeringReadings) -> SteeringReadings {
+fn foreseeable(steering: &SteeringReadings) -> SteeringReadings {
     let side = |axis: SteeringAxisReadings| SteeringAxisReadings {
         caster_to_body_deg: None,
         sai_to_body_deg: None,
@@ -361,7 +361,7 @@ fn foreseeable(steering: SteeringReadings) -> SteeringReadings {
         residual_mm: None,
         ..axis
     };
-    SteeringReadings { left: side(steering.left), right: side(steering.right), sweep_range_deg: None, ..steering }
+    SteeringReadings { left: side(steering.left), right: side(steering.right), sweep_range_deg: None, ..*steering }
 }
 
 /// The changes that are listed, and those that follow from them by what the readings are: sums, differences and the thrust line.
