@@ -31,6 +31,7 @@
 //! | [`conformity`] | limits, decision rules and verdicts |
 //! | [`assessment`] | readings, what they are worth and verdicts in one call |
 //! | [`adjustment`] | readings and adjusters → what to turn, by how much, in which order |
+//! | [`live`] | a session and frames → readings while the car is moved, steered, lifted and half hidden |
 //! | [`repeatability`] | repeats of a reading: repeatability, reproducibility, and what clamping anew, operators and cars add |
 //!
 //! # Conventions
@@ -96,6 +97,7 @@ pub mod joint;
 #[cfg(feature = "json")]
 pub mod json;
 mod layout;
+pub mod live;
 #[cfg(feature = "simulate")]
 pub mod monte_carlo;
 pub mod paths;

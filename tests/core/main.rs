@@ -12,6 +12,7 @@ mod format;
 mod formulas;
 mod invariants;
 mod joint;
+mod live;
 mod paths;
 mod program;
 mod propagation;
