@@ -457,7 +457,7 @@ impl VirtualVehicle {
     /// };
     /// let after = car.adjusted(&[tie_rod], &[0.5])?;
     /// let more = after.front.left.toe_to_centreline_deg - car.front.left.toe_to_centreline_deg;
-    /// assert!((more - 0.43).abs() < 0.005);
+    /// assert!((more - 0.42).abs() < 0.005, "an axis that leans turns the wheel's heading a little less");
     /// assert_eq!(measure(&after.session())?.alignment.steering.left.caster_deg.map(|v| (v * 1e6).round()), Some(4e6));
     /// # Ok::<(), alignment_core::Error>(())
     /// ```

@@ -151,7 +151,9 @@ def test_toe_changes_centre_the_steering_wheel() -> None:
     forward = np.array([1.0, 0.0, 0.0])
 
     def yaw_of(*turns: Array) -> Array:
-        about = [Rotation.from_euler("z", turn, degrees=True) for turn in turns]
+        about = [
+            Rotation.from_euler("z", turn[:, None], degrees=True) for turn in turns
+        ]
         heading = math.prod(about[1:], start=about[0]).apply(forward)
         return np.degrees(np.arctan2(heading[:, 1], heading[:, 0]))
 
@@ -169,7 +171,7 @@ def test_toe_changes_centre_the_steering_wheel() -> None:
 def test_eccentrics() -> None:
     rng = rng_of("cam")
     size, angle = rng.uniform(0.5, 12.0, COUNT), rng.uniform(-180.0, 180.0, COUNT)
-    turn = Rotation.from_euler("z", angle, degrees=True)
+    turn = Rotation.from_euler("z", angle[:, None], degrees=True)
     centre = turn.apply(np.column_stack([np.zeros(COUNT), -size, np.zeros(COUNT)]))
     shift = adjustment.eccentric_shift_mm(eccentricity_mm=size, angle_deg=angle)
     hold(
@@ -207,7 +209,9 @@ def test_slots() -> None:
     shift, height = rng.uniform(-40.0, 40.0, COUNT), rng.uniform(200.0, 900.0, COUNT)
     lean = rng.uniform(-30.0, 30.0, COUNT)
     zero = np.zeros(COUNT)
-    before = Rotation.from_euler("y", lean, degrees=True).apply([0.0, 0.0, 1.0])
+    before = Rotation.from_euler("y", lean[:, None], degrees=True).apply(
+        [0.0, 0.0, 1.0]
+    )
     before *= (height / before[:, 2])[:, None]
     after = before + np.column_stack([shift, zero, zero])
     tilt = np.degrees(

@@ -336,7 +336,7 @@ pub struct SubframeShift {
 /// let right = AxisAngles { caster_deg: 4.0, sai_deg: 12.5 };
 /// // The left side leans inward more: its lower joint stands too far out, and the subframe goes to the right.
 /// let shift = subframe_shift(left, right, 4.0, 600.0, 1300.0)?;
-/// assert!((shift.lateral_mm + 5.53).abs() < 0.01 && shift.yaw_deg == 0.0);
+/// assert!((shift.lateral_mm + 5.52).abs() < 0.01 && shift.yaw_deg == 0.0);
 /// # Ok::<(), alignment_core::Error>(())
 /// ```
 pub fn subframe_shift(

@@ -1044,7 +1044,7 @@ def subframe_shift(
     ...     joint_distance_mm=1300.0,
     ... )
     >>> print(f"{shift.lateral_mm:.2f} mm to the left")
-    -5.53 mm to the left
+    -5.52 mm to the left
     """
     return several(
         "adjustment::subframe_shift",
@@ -1344,7 +1344,7 @@ def tapered_shim_on_shelf(
     >>> print(f"{shim.taper_deg}° at {shim.bearing_deg}°")
     0.75° at -15.0°
     >>> print(f"left: camber {shim.camber_left_deg:.3f}°, toe {shim.toe_left_deg:.3f}°")
-    left: camber 0.027°, toe 0.057°
+    left: camber 0.026°, toe 0.056°
     """
     return several(
         "adjustment::tapered_shim_on_shelf",
@@ -1561,7 +1561,7 @@ def effects(
     ... )
     >>> (effect,) = adjustment.effects(VirtualVehicle().truth(), [tie_rod])
     >>> print(f"toe {effect.wheels.fl.toe_deg:+.3f}° per turn")
-    toe +0.861° per turn
+    toe +0.838° per turn
     """
     text = _native.effects(
         _values(readings), _adjusters(adjusters), _stance(loaded_radius_mm, centreline)

@@ -362,7 +362,7 @@ class VirtualVehicle(Value):
         >>> tie_rod = Adjuster("left tie rod", Rigid(left, turn_deg=-0.86), -10.0, 10.0)
         >>> after = VirtualVehicle().adjusted([tie_rod], [0.5])
         >>> print(f"{after.front.left.toe_to_centreline_deg:.2f}°")
-        0.53°
+        0.52°
         """
         listed = _arrays.listed(amounts, "amounts")
         return from_json(
