@@ -32,9 +32,13 @@ const MAX_MAGNITUDE: f64 = 1e6;
 const LEAST_STEP: f64 = 1e-6;
 /// A limit that is missed by less is met: rounding. Degrees.
 const MET_WITHIN_DEG: f64 = 1e-6;
-/// A limit outweighs what is nominal by so much, and that the middle between limits by the reciprocal of the second.
-const LIMIT_WEIGHT: f64 = 1e4;
+/// A limit outweighs by so much one that cannot be met, that outweighs what is nominal, and that the middle between two limits: each the root of a
+/// share that passes for rounding.
+const LIMIT_WEIGHT: f64 = 1e5;
+const UNMET_WEIGHT: f64 = 30.0;
 const MIDDLE_WEIGHT: f64 = 1e-3;
+/// By so much a limit that cannot be met may be missed further for the sake of fewer moves, degrees.
+const SHORT_WITHIN_DEG: f64 = 1e-3;
 /// What holds adjusters where they are when nothing asks for them.
 const STAY_WEIGHT: f64 = 1e-5;
 /// Newton steps, and how small the last one is, degrees.
@@ -315,7 +319,8 @@ pub fn foresee(
 /// The fewest moves that bring a car to what is wanted of it, in the order in which they are done: degrees and mm, each amount in the units of its
 /// adjuster.
 ///
-/// What comes first: that all limits are met, or missed by as little as can be (least squares); then that every reading with a nominal value comes
+/// What comes first: that all limits are met. If they cannot be, the one that is missed by most is given up, and so on until the others are met;
+/// those given up then come as near as the others allow. After that every reading with a nominal value comes
 /// as near to it as the adjusters allow, within `nominal_within_deg`; then that as few adjusters as possible are moved; then nearness, to nominal
 /// values and to the middle between two limits.
 ///
@@ -371,7 +376,8 @@ pub fn fewest_moves(
     let order = order(readings, adjusters, stance)?;
     let sorted: Vec<&Adjuster> = order.iter().map(|&index| &adjusters[index]).collect();
     let model = Model::new(readings, sorted.clone(), stance)?;
-    let search = Search::new(&model, sorted, request)?;
+    let mut search = Search::new(&model, sorted, request)?;
+    search.give_up()?;
     let amounts = search.fewest()?;
 
     let mut moves = Vec::new();
@@ -456,14 +462,17 @@ struct Want {
     nominal: Option<f64>,
     /// Its unit in degrees.
     scale: f64,
+    /// Whether its limits were found to be beyond reach.
+    given_up: bool,
 }
 
 /// Where a set of adjusters brings the car.
 #[derive(Clone)]
 struct Point {
     amounts: Vec<f64>,
-    /// How far limits are missed, and nominal values: root of the sum of squares, degrees.
+    /// How far limits are missed, those that are given up, and nominal values: roots of the sums of squares, degrees.
     missed: f64,
+    short: f64,
     off: f64,
     cost: f64,
 }
@@ -491,7 +500,7 @@ impl<'a> Search<'a> {
                 continue;
             }
             let scale = if paths::unit(path) == "mm" { 1.0 / MM_PER_DEG } else { 1.0 };
-            wants.push(Want { position, limits, nominal, scale });
+            wants.push(Want { position, limits, nominal, scale, given_up: false });
         }
         let within = request.nominal_within_deg;
         Ok(Self { model, adjusters, wants, unforeseen, within })
@@ -499,6 +508,24 @@ impl<'a> Search<'a> {
 
     fn whole_ranges(&self) -> Vec<[f64; 2]> {
         self.adjusters.iter().map(|adjuster| adjuster.ends()).collect()
+    }
+
+    /// Gives up limits that cannot be met together with the others, the one that is missed by most first.
+    fn give_up(&mut self) -> Result<(), Error> {
+        let ranges = self.whole_ranges();
+        for _ in 0..self.wants.len() {
+            let reached = self.settle(&ranges, &vec![0.0; ranges.len()])?;
+            let readings = self.model.foresee(&reached.amounts)?.numbers();
+            let missed = |want: &Want| (want.beyond(readings[want.position]) * want.scale).abs();
+            let worst = (0..self.wants.len())
+                .filter(|&index| !self.wants[index].given_up)
+                .max_by(|&a, &b| missed(&self.wants[a]).total_cmp(&missed(&self.wants[b])));
+            match worst {
+                Some(worst) if missed(&self.wants[worst]) > MET_WITHIN_DEG => self.wants[worst].given_up = true,
+                _ => break,
+            }
+        }
+        Ok(())
     }
 
     /// The amounts of the fewest moves.
@@ -577,17 +604,19 @@ impl<'a> Search<'a> {
     }
 
     fn as_good(&self, point: &Point, all: &Point) -> bool {
-        point.missed <= all.missed + MET_WITHIN_DEG && self.within.is_none_or(|within| point.off <= all.off + within)
+        point.missed <= all.missed + MET_WITHIN_DEG
+            && point.short <= all.short + SHORT_WITHIN_DEG
+            && self.within.is_none_or(|within| point.off <= all.off + within)
     }
 
     /// How good the amounts are.
     fn point(&self, amounts: Vec<f64>) -> Result<Point, Error> {
         let readings = self.model.foresee(&amounts)?.numbers();
-        let (mut missed, mut off, mut aside) = (0.0, 0.0, 0.0);
+        let (mut missed, mut short, mut off, mut aside) = (0.0, 0.0, 0.0, 0.0);
         for want in &self.wants {
             let value = readings[want.position];
             let beyond = want.beyond(value) * want.scale;
-            missed += beyond * beyond;
+            *if want.given_up { &mut short } else { &mut missed } += beyond * beyond;
             if let Some(nominal) = want.nominal {
                 let by = (value - nominal) * want.scale;
                 off += by * by;
@@ -596,8 +625,11 @@ impl<'a> Search<'a> {
                 aside += by * by;
             }
         }
-        let cost = LIMIT_WEIGHT * LIMIT_WEIGHT * missed + off + MIDDLE_WEIGHT * MIDDLE_WEIGHT * aside;
-        Ok(Point { amounts, missed: sqrt(missed), off: sqrt(off), cost })
+        let cost = LIMIT_WEIGHT * LIMIT_WEIGHT * missed
+            + UNMET_WEIGHT * UNMET_WEIGHT * short
+            + off
+            + MIDDLE_WEIGHT * MIDDLE_WEIGHT * aside;
+        Ok(Point { amounts, missed: sqrt(missed), short: sqrt(short), off: sqrt(off), cost })
     }
 
     /// The best amounts between these bounds, whatever the steps: Newton's method, each step by least squares.
@@ -671,7 +703,8 @@ impl<'a> Search<'a> {
                 (None, None) => {}
             }
             let between = [want.limits.min.map_or(f64::NEG_INFINITY, to), want.limits.max.map_or(f64::INFINITY, to)];
-            intervals.push(Interval { coefficients, bounds: between, weight: LIMIT_WEIGHT });
+            let weight = if want.given_up { UNMET_WEIGHT } else { LIMIT_WEIGHT };
+            intervals.push(Interval { coefficients, bounds: between, weight });
         }
         for index in 0..free.len() {
             let coefficients = (0..free.len()).map(|other| f64::from(u8::from(other == index))).collect();
