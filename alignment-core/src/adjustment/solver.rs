@@ -320,8 +320,8 @@ pub fn foresee(
 /// adjuster.
 ///
 /// What comes first: that all limits are met. If they cannot be, the one that is missed by most is given up, and so on until the others are met;
-/// those given up then come as near as the others allow. After that every reading with a nominal value comes
-/// as near to it as the adjusters allow, within `nominal_within_deg`; then that as few adjusters as possible are moved; then nearness, to nominal
+/// those given up then come as near as the others allow. After that every reading with a nominal value comes as near to it as the adjusters allow,
+/// within `nominal_within_deg`; then as few adjusters as possible are moved; then nearness counts, to nominal
 /// values and to the middle between two limits.
 ///
 /// The amounts are exact: wheels and axes are moved as rigid bodies, one after the other, and the readings foreseen by the formulas with which they

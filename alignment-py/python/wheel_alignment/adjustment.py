@@ -1645,10 +1645,12 @@ def fewest_moves(
 ) -> Adjustment:
     """Find the fewest moves that bring a car to its specification, in their order.
 
-    What comes first: that all limits are met, or missed by as little as can be; then
-    that every reading with a nominal value comes as near to it as the adjusters allow,
-    within `nominal_within_deg`; then that as few adjusters as possible are moved; then
-    nearness, to nominal values and to the middle between two limits.
+    What comes first: that all limits are met. If they cannot be, the one that is missed
+    by most is given up, and so on until the others are met; those given up then come as
+    near as the others allow. After that every reading with a nominal value comes as
+    near to it as the adjusters allow, within `nominal_within_deg`; then as few
+    adjusters as possible are moved; then nearness counts, to nominal values and to the
+    middle between two limits.
 
     Parameters
     ----------
