@@ -75,7 +75,7 @@ fn assert_reads(now: &Alignment, truth: &Alignment, off: f64, but: &[&str]) {
 }
 
 fn is_clean(now: &LiveReadings) -> bool {
-    READINGS.iter().all(|path| now.flags(path).unwrap() == Flags::default())
+    READINGS.iter().all(|path| now.flags.of(path).unwrap() == Flags::default())
 }
 
 /// A bent wheel: other camber and toe.
@@ -179,7 +179,7 @@ fn a_car_lifted_and_tilted_by_two_degrees_reads_as_it_stood() {
             let up = moved(&car, motion([1.2 * share, 2.0 * share, -0.3 * share], [0.0, 20.0 * share, 300.0 * share]));
             let now = tracker.frame(f64::from(step) * 0.01, &seen(&up, 0.0)).unwrap();
             assert_reads(&now.alignment, &car.truth(), 1e-6, &[]);
-            assert_eq!(now.flags("wheels.fl.camber_deg").unwrap().held, all_at_once);
+            assert_eq!(now.flags.of("wheels.fl.camber_deg").unwrap().held, all_at_once);
         }
         tracker.lifted();
         let up = moved(&car, motion([1.2, 2.0, -0.3], [0.0, 20.0, 300.0]));
@@ -206,13 +206,13 @@ fn wheels_that_hang_go_on_from_what_they_read() {
         tracker.lift(ALL);
         for frame in 1..100 {
             let now = tracker.frame(f64::from(frame) * 0.01, &seen(&hanging(&car), 0.0)).unwrap();
-            assert!(now.flags("wheels.rr.camber_deg").unwrap().held);
+            assert!(now.flags.of("wheels.rr.camber_deg").unwrap().held);
             assert_reads(&now.alignment, &car.truth(), 1e-9, &[]);
             assert_eq!(now.knocked, ByWheel::default());
         }
         tracker.lifted();
         let now = tracker.frame(1.0, &seen(&hanging(&car), 0.0)).unwrap();
-        assert!(!now.flags("wheels.rr.camber_deg").unwrap().held);
+        assert!(!now.flags.of("wheels.rr.camber_deg").unwrap().held);
         assert_reads(&now.alignment, &car.truth(), 1e-7, &["mm"]);
 
         tracker.adjust(only(&[Wheel::Fl]));
@@ -366,12 +366,14 @@ fn what_is_hidden_is_held_then_stale() {
     let mut tracker = tracker(&car, LiveSettings::default());
     // Before the first frame nothing was seen.
     let now = tracker.frame(0.0, &hide(seen(&car, 0.0), &[Wheel::Fl])).unwrap();
-    assert!(now.flags("wheels.fl.camber_deg").unwrap().stale && !now.flags("wheels.rl.camber_deg").unwrap().stale);
+    assert!(
+        now.flags.of("wheels.fl.camber_deg").unwrap().stale && !now.flags.of("wheels.rl.camber_deg").unwrap().stale
+    );
     tracker.frame(0.01, &seen(&car, 0.0)).unwrap();
     for (time_s, held, stale) in [(0.05, false, false), (0.5, true, false), (1.5, true, true)] {
         let now = tracker.frame(time_s, &hide(seen(&car, 0.0), &[Wheel::Rr])).unwrap();
         let flags = |path| {
-            let Flags { held, stale, .. } = now.flags(path).unwrap();
+            let Flags { held, stale, .. } = now.flags.of(path).unwrap();
             (held, stale)
         };
         for path in
@@ -393,33 +395,33 @@ fn a_body_that_nothing_shows_makes_readings_weak_then_stale() {
     tracker.frame(0.0, &seen(&car, 0.0)).unwrap();
     tracker.adjust(only(&[Wheel::Fl]));
     let alone = hide(seen(&car, 0.0), &[Wheel::Fr, Wheel::Rl, Wheel::Rr]);
-    let flags = tracker.frame(0.05, &alone).unwrap().flags("wheels.fl.camber_deg").unwrap();
+    let flags = tracker.frame(0.05, &alone).unwrap().flags.of("wheels.fl.camber_deg").unwrap();
     assert_eq!(flags, Flags { weak: true, ..Flags::default() });
-    assert!(tracker.frame(0.5, &alone).unwrap().flags("wheels.fl.camber_deg").unwrap().held);
-    assert!(tracker.frame(2.0, &alone).unwrap().flags("wheels.fl.camber_deg").unwrap().stale);
+    assert!(tracker.frame(0.5, &alone).unwrap().flags.of("wheels.fl.camber_deg").unwrap().held);
+    assert!(tracker.frame(2.0, &alone).unwrap().flags.of("wheels.fl.camber_deg").unwrap().stale);
     assert!(is_clean(tracker.frame(2.1, &seen(&car, 0.0)).unwrap()));
     // One rear target, with which nothing else agrees, is weak; with a front one it is not.
     tracker.adjust(only(&[Wheel::Fl, Wheel::Rr]));
     let poses = hide(seen(&car, 0.0), &[Wheel::Fr]);
-    assert!(tracker.frame(2.2, &poses).unwrap().flags("wheels.rl.camber_deg").unwrap().weak);
-    assert!(!tracker.frame(2.3, &seen(&car, 0.0)).unwrap().flags("wheels.rl.camber_deg").unwrap().weak);
+    assert!(tracker.frame(2.2, &poses).unwrap().flags.of("wheels.rl.camber_deg").unwrap().weak);
+    assert!(!tracker.frame(2.3, &seen(&car, 0.0)).unwrap().flags.of("wheels.rl.camber_deg").unwrap().weak);
 }
 
 #[test]
 fn held_steering_that_is_turned_is_weak_and_so_are_wheels_turned_beyond_the_sweep() {
     let car = VirtualVehicle::default();
     let mut held = tracker(&car, LiveSettings { steering: Steering::Held, ..LiveSettings::default() });
-    assert!(!held.frame(0.0, &seen(&car, 0.5)).unwrap().flags("wheels.fl.camber_deg").unwrap().weak);
-    assert!(held.frame(0.1, &seen(&car, 5.0)).unwrap().flags("wheels.fl.camber_deg").unwrap().weak);
+    assert!(!held.frame(0.0, &seen(&car, 0.5)).unwrap().flags.of("wheels.fl.camber_deg").unwrap().weak);
+    assert!(held.frame(0.1, &seen(&car, 5.0)).unwrap().flags.of("wheels.fl.camber_deg").unwrap().weak);
     let mut free = tracker(&car, LiveSettings::default());
-    assert!(!free.frame(0.0, &seen(&car, 20.0)).unwrap().flags("wheels.fl.camber_deg").unwrap().weak);
-    assert!(free.frame(0.1, &seen(&car, 28.0)).unwrap().flags("wheels.fl.camber_deg").unwrap().weak);
+    assert!(!free.frame(0.0, &seen(&car, 20.0)).unwrap().flags.of("wheels.fl.camber_deg").unwrap().weak);
+    assert!(free.frame(0.1, &seen(&car, 28.0)).unwrap().flags.of("wheels.fl.camber_deg").unwrap().weak);
     // Without a sweep nothing can be referred back.
     let unswept = VirtualVehicle { sweep_deg: vec![], lock_deg: None, ..car.clone() };
     let mut without = tracker(&unswept, LiveSettings::default());
     let now = without.frame(0.0, &seen(&car, 0.0)).unwrap();
     assert!(is_clean(now) && now.alignment.steering.left.caster_deg.is_none() && now.steer_deg.left.is_none());
-    assert!(without.frame(0.1, &seen(&car, 5.0)).unwrap().flags("wheels.fl.camber_deg").unwrap().weak);
+    assert!(without.frame(0.1, &seen(&car, 5.0)).unwrap().flags.of("wheels.fl.camber_deg").unwrap().weak);
 }
 
 /// Wheels that were free to roll in the sweep do not show where the body is, but are referred back all the same.
@@ -509,7 +511,7 @@ fn hour(frames: u32, step_s: f64) {
         assert_eq!(now.knocked, ByWheel::default(), "{time_s}");
         for wheel in Wheel::ALL {
             let age_s = time_s - last_seen[wheel as usize];
-            let flags = now.flags(&format!("wheels.{wheel}.camber_deg")).unwrap();
+            let flags = now.flags.of(&format!("wheels.{wheel}.camber_deg")).unwrap();
             assert!(flags.held || age_s <= 2.0 * step_s, "{wheel} at {time_s}: seen {age_s} s ago");
             assert!(flags.stale || age_s <= 1.0, "{wheel} at {time_s}: seen {age_s} s ago");
             let off = now.alignment.wheels.get(wheel).camber_deg.unwrap() - truth.wheels.get(wheel).camber_deg.unwrap();
@@ -557,7 +559,7 @@ fn what_is_no_frame_and_no_setting_is_refused_and_changes_nothing() {
         assert_eq!(tracker.frame(time_s, &seen(&car, 0.0)).unwrap_err().input, Some("time_s"));
     }
     assert_eq!(*tracker.readings(), before);
-    assert!(tracker.readings().flags("wheels.fl.camber").is_err());
+    assert!(tracker.readings().flags.of("wheels.fl.camber").is_err());
     let mut clamp = compensation::Compensation {
         spindle_in_target: [0.0, 0.0, 2.0],
         centre_in_target_mm: [0.0; 3],
@@ -585,7 +587,7 @@ fn targets_come_one_at_a_time() {
             // In the first round the body is not known yet when the front targets are seen.
             if round > 1 {
                 assert_reads(&now.alignment, &car.truth(), 1e-9, &["mm"]);
-                assert!(READINGS.iter().all(|path| !now.flags(path).unwrap().held), "{round} {wheel}");
+                assert!(READINGS.iter().all(|path| !now.flags.of(path).unwrap().held), "{round} {wheel}");
             }
         }
     }

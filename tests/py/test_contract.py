@@ -44,6 +44,8 @@ ELSEWHERE = {
     "paths::Alignment::get": "alignment::Alignment::get",
     "paths::Alignment::values": "alignment::Alignment::values",
     "paths::Alignment::from_values": "alignment::Alignment::from_values",
+    # Making one is calling the class.
+    "live::Tracker::new": "live::Tracker",
     # An error of the core is an exception.
     "error::Error": "error::AlignmentError",
     "json::JsonError": "error::AlignmentError",
@@ -62,6 +64,7 @@ KEYWORDS = {
         "request": "adjustment::Request",
         "stance": "adjustment::Stance",
     },
+    "live::Tracker::new": {"settings": "live::LiveSettings"},
     "uncertainty::plan": {"plan": "uncertainty::Plan"},
     "uncertainty::reach": {"plan": "uncertainty::Plan"},
     "uncertainty::monte_carlo": {"settings": "monte_carlo::Settings"},
@@ -77,6 +80,7 @@ BUNDLES = {
     "adjustment::Stance",
     "conformity::Uncertain",
     "conformity::Production",
+    "live::LiveSettings",
     "monte_carlo::Settings",
 }
 """Structs that are nothing but such a bundle."""

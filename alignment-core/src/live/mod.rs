@@ -37,7 +37,7 @@
 //! let poses = ByWheel::from_fn(|wheel| session.ahead.get(wheel).frames().first().copied());
 //! let now = tracker.frame(0.0, &poses)?;
 //! assert!((now.alignment.wheels.fl.camber_deg.unwrap() + 0.5).abs() < 1e-9);
-//! assert!(!now.flags("wheels.fl.camber_deg")?.held);
+//! assert!(!now.flags.of("wheels.fl.camber_deg")?.held);
 //! # Ok::<(), alignment_core::Error>(())
 //! ```
 
@@ -118,7 +118,8 @@ pub const KNOCKED_RANGE_MM: [f64; 2] = [1e-2, 100.0];
 
 /// What is to be known of a reading before it is used.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Default)]
-#[cfg_attr(feature = "json", derive(serde::Serialize))]
+#[cfg_attr(feature = "json", derive(serde::Serialize, serde::Deserialize))]
+#[cfg_attr(feature = "json", serde(deny_unknown_fields))]
 pub struct Flags {
     /// It rests on something that was not seen for longer than [`LiveSettings::held_after_s`], or whose reading is held while it is lifted.
     pub held: bool,
@@ -129,6 +130,9 @@ pub struct Flags {
     pub weak: bool,
 }
 
+/// Before it is seen.
+const UNSEEN: Flags = Flags { held: true, stale: true, weak: false };
+
 impl core::ops::BitOr for Flags {
     type Output = Self;
     fn bitor(self, other: Self) -> Self {
@@ -136,9 +140,10 @@ impl core::ops::BitOr for Flags {
     }
 }
 
-/// Flags by what a reading rests on; [`LiveReadings::flags`] finds those of a path.
+/// Flags by what a reading rests on; [`of`](Self::of) finds those of a path.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
-#[cfg_attr(feature = "json", derive(serde::Serialize))]
+#[cfg_attr(feature = "json", derive(serde::Serialize, serde::Deserialize))]
+#[cfg_attr(feature = "json", serde(deny_unknown_fields))]
 pub struct FlagsByBasis {
     /// Of what rests on one wheel: its camber.
     pub wheels: ByWheel<Flags>,
@@ -148,18 +153,46 @@ pub struct FlagsByBasis {
     pub vehicle: Flags,
 }
 
+impl FlagsByBasis {
+    /// What is to be known of a reading, by its path.
+    ///
+    /// # Errors
+    /// [`ErrorCode::UnknownReading`].
+    ///
+    /// ```
+    /// # use alignment_core::live::{LiveSettings, Tracker};
+    /// # use alignment_core::simulate::VirtualVehicle;
+    /// let tracker = Tracker::new(&VirtualVehicle::default().session(), LiveSettings::default())?;
+    /// assert!(tracker.readings().flags.of("chassis.thrust_angle_deg")?.stale); // no frame yet
+    /// # Ok::<(), alignment_core::Error>(())
+    /// ```
+    pub fn of(&self, path: &str) -> Result<Flags, Error> {
+        let path = paths::READINGS[paths::position(path)?];
+        let wheel = Wheel::ALL.into_iter().find(|wheel| path.split('.').nth(1) == Some(wheel.name()));
+        let last = path.rsplit('.').next().unwrap_or_default();
+        Ok(match (wheel, last) {
+            (Some(wheel), "camber_deg") => *self.wheels.get(wheel),
+            // Of the clamp, not of the moment.
+            (Some(_), "runout_deg" | "rolling_radius_mm") => Flags::default(),
+            (None, "total_toe_deg" | "cross_camber_deg") if path.starts_with("axles.front") => self.axles.front,
+            (None, "total_toe_deg" | "cross_camber_deg") => self.axles.rear,
+            _ => self.vehicle,
+        })
+    }
+}
+
 /// What the wheels read at one moment.
 #[derive(Debug, Clone, PartialEq)]
 #[cfg_attr(feature = "json", derive(serde::Serialize))]
 pub struct LiveReadings {
-    /// When, s, by the clock of the frames.
+    /// When, s, by the clock of the frames; −∞ before the first.
     pub time_s: f64,
     /// The readings straight ahead, and those of the steering axes as the knuckles carry them; toe-out on turns is not read live. Absent where a
     /// clamp was knocked.
     pub alignment: Alignment,
     /// What is to be known of them before they are used.
-    pub by_basis: FlagsByBasis,
-    /// How old what each wheel's readings rest on is in the mean, s: the lag of the smoothing, and the time since the wheel was seen.
+    pub flags: FlagsByBasis,
+    /// How old what each wheel's readings rest on is in the mean, s: the lag of the smoothing, and the time since the wheel was seen; ∞ before.
     pub lag_s: ByWheel<f64>,
     /// How far each front wheel is turned from straight ahead, left positive, degrees. Absent without a measured steering axis.
     pub steer_deg: BySide<Option<f64>>,
@@ -167,27 +200,6 @@ pub struct LiveReadings {
     pub knocked: ByWheel<bool>,
     /// Where the vehicle is now: the axes of its frame seen in the rig (in the columns) and its origin.
     pub rig_from_vehicle: Pose,
-}
-
-impl LiveReadings {
-    /// What is to be known of a reading, by its path.
-    ///
-    /// # Errors
-    /// [`ErrorCode::UnknownReading`].
-    pub fn flags(&self, path: &str) -> Result<Flags, Error> {
-        let path = paths::READINGS[paths::position(path)?];
-        let of = &self.by_basis;
-        let wheel = Wheel::ALL.into_iter().find(|wheel| path.split('.').nth(1) == Some(wheel.name()));
-        let last = path.rsplit('.').next().unwrap_or_default();
-        Ok(match (wheel, last) {
-            (Some(wheel), "camber_deg") => *of.wheels.get(wheel),
-            // Of the clamp, not of the moment.
-            (Some(_), "runout_deg" | "rolling_radius_mm") => Flags::default(),
-            (None, "total_toe_deg" | "cross_camber_deg") if path.starts_with("axles.front") => of.axles.front,
-            (None, "total_toe_deg" | "cross_camber_deg") => of.axles.rear,
-            _ => of.vehicle,
-        })
-    }
 }
 
 /// Front wheels that are held, or whose axes are not known, have been steered when they turned by more than this, degrees.
@@ -222,6 +234,14 @@ impl Tracker {
     /// # Errors
     /// Those of [`measure`](crate::measure); [`ErrorCode::WheelNotSeen`] for a wheel that was not seen straight ahead, or not rolled;
     /// [`ErrorCode::NotFinite`] and [`ErrorCode::AngleOutOfRange`], [`ErrorCode::LengthOutOfRange`] or [`ErrorCode::OutOfRange`] of a setting.
+    ///
+    /// ```
+    /// # use alignment_core::live::{LiveSettings, Tracker};
+    /// # use alignment_core::simulate::VirtualVehicle;
+    /// let settings = LiveSettings { smoothing_s: 0.2, ..LiveSettings::default() };
+    /// let tracker = Tracker::new(&VirtualVehicle::default().session(), settings)?;
+    /// # Ok::<(), alignment_core::Error>(())
+    /// ```
     pub fn new(session: &Session, settings: LiveSettings) -> Result<Self, Error> {
         for (name, value) in [
             ("smoothing_s", settings.smoothing_s),
@@ -258,8 +278,12 @@ impl Tracker {
             readings: LiveReadings {
                 time_s: f64::NEG_INFINITY,
                 alignment: measurement.alignment,
-                by_basis: FlagsByBasis::default(),
-                lag_s: ByWheel::from_fn(|_| 0.0),
+                flags: FlagsByBasis {
+                    wheels: ByWheel::from_fn(|_| UNSEEN),
+                    axles: ByAxle { front: UNSEEN, rear: UNSEEN },
+                    vehicle: UNSEEN,
+                },
+                lag_s: ByWheel::from_fn(|_| f64::INFINITY),
                 steer_deg: BySide::default(),
                 knocked: ByWheel::default(),
                 rig_from_vehicle: Pose { rotation: [[0.0; 3]; 3], translation_mm: [0.0; 3] },
@@ -281,6 +305,19 @@ impl Tracker {
     ///
     /// # Errors
     /// [`ErrorCode::NotFinite`] and [`ErrorCode::OutOfRange`] of a time that is none or goes back; those of a [`Pose`], with its wheel.
+    ///
+    /// ```
+    /// # use alignment_core::live::{LiveSettings, Steering, Tracker};
+    /// # use alignment_core::{ByWheel, compensation, simulate::VirtualVehicle, Wheel};
+    /// # let session = VirtualVehicle::default().session();
+    /// # let mut tracker = Tracker::new(&session, LiveSettings::default())?;
+    /// # let poses = ByWheel::from_fn(|wheel| session.ahead.get(wheel).frames().first().copied());
+    /// let seen = ByWheel { rl: None, ..poses }; // its camera is blocked
+    /// let now = tracker.frame(0.0, &seen)?;
+    /// assert!((now.alignment.wheels.fr.camber_deg.unwrap() + 0.5).abs() < 1e-9);
+    /// assert!(now.flags.of("wheels.rl.camber_deg")?.stale);
+    /// # Ok::<(), alignment_core::Error>(())
+    /// ```
     pub fn frame(&mut self, time_s: f64, poses: &ByWheel<Option<Pose>>) -> Result<&LiveReadings, Error> {
         if !time_s.is_finite() {
             return Err(Error::new(ErrorCode::NotFinite).input("time_s"));
@@ -337,6 +374,16 @@ impl Tracker {
     }
 
     /// The readings of the last frame; before the first, those of the session.
+    ///
+    /// ```
+    /// # use alignment_core::live::{LiveSettings, Steering, Tracker};
+    /// # use alignment_core::{ByWheel, compensation, simulate::VirtualVehicle, Wheel};
+    /// # let session = VirtualVehicle::default().session();
+    /// # let mut tracker = Tracker::new(&session, LiveSettings::default())?;
+    /// # let poses = ByWheel::from_fn(|wheel| session.ahead.get(wheel).frames().first().copied());
+    /// assert!(tracker.readings().alignment.steering.left.caster_deg.is_some());
+    /// # Ok::<(), alignment_core::Error>(())
+    /// ```
     #[must_use]
     pub fn readings(&self) -> &LiveReadings {
         &self.readings
@@ -345,6 +392,18 @@ impl Tracker {
     /// Says which wheels are being adjusted from now on, and which are not: the target of one that is adjusted is not fixed in the body.
     ///
     /// A wheel whose adjustment ends belongs where it is then, and helps to find the body again.
+    ///
+    /// ```
+    /// # use alignment_core::live::{LiveSettings, Steering, Tracker};
+    /// # use alignment_core::{ByWheel, compensation, simulate::VirtualVehicle, Wheel};
+    /// # let session = VirtualVehicle::default().session();
+    /// # let mut tracker = Tracker::new(&session, LiveSettings::default())?;
+    /// # let poses = ByWheel::from_fn(|wheel| session.ahead.get(wheel).frames().first().copied());
+    /// tracker.adjust(ByWheel { fl: true, ..ByWheel::default() });
+    /// tracker.frame(0.0, &poses)?;
+    /// tracker.adjust(ByWheel::default()); // done
+    /// # Ok::<(), alignment_core::Error>(())
+    /// ```
     pub fn adjust(&mut self, wheels: ByWheel<bool>) {
         let held = self.is_held();
         for wheel in Wheel::ALL {
@@ -358,11 +417,35 @@ impl Tracker {
     }
 
     /// Says whether the front wheels may be steered from now on.
+    ///
+    /// ```
+    /// # use alignment_core::live::{LiveSettings, Steering, Tracker};
+    /// # use alignment_core::{ByWheel, compensation, simulate::VirtualVehicle, Wheel};
+    /// # let session = VirtualVehicle::default().session();
+    /// # let mut tracker = Tracker::new(&session, LiveSettings::default())?;
+    /// # let poses = ByWheel::from_fn(|wheel| session.ahead.get(wheel).frames().first().copied());
+    /// tracker.steer(Steering::Held);
+    /// assert!(!tracker.frame(0.0, &poses)?.flags.of("wheels.fl.toe_deg")?.weak);
+    /// # Ok::<(), alignment_core::Error>(())
+    /// ```
     pub fn steer(&mut self, steering: Steering) {
         self.settings.steering = steering;
     }
 
     /// Says which wheels are about to be lifted: their readings are held until [`lifted`](Self::lifted).
+    ///
+    /// ```
+    /// # use alignment_core::live::{LiveSettings, Steering, Tracker};
+    /// # use alignment_core::{ByWheel, compensation, simulate::VirtualVehicle, Wheel};
+    /// # let session = VirtualVehicle::default().session();
+    /// # let mut tracker = Tracker::new(&session, LiveSettings::default())?;
+    /// # let poses = ByWheel::from_fn(|wheel| session.ahead.get(wheel).frames().first().copied());
+    /// let front = ByWheel { fl: true, fr: true, ..ByWheel::default() };
+    /// tracker.frame(0.0, &poses)?;
+    /// tracker.lift(front);
+    /// assert!(tracker.frame(0.1, &poses)?.flags.of("wheels.fl.camber_deg")?.held);
+    /// # Ok::<(), alignment_core::Error>(())
+    /// ```
     pub fn lift(&mut self, wheels: ByWheel<bool>) {
         for wheel in Wheel::ALL {
             if *wheels.get(wheel) {
@@ -375,6 +458,19 @@ impl Tracker {
     ///
     /// What is shown goes on from the smoothed pose; without smoothing the noise of one pose stays in it. A wheel that is not seen
     /// goes on from when it is seen again.
+    ///
+    /// ```
+    /// # use alignment_core::live::{LiveSettings, Steering, Tracker};
+    /// # use alignment_core::{ByWheel, compensation, simulate::VirtualVehicle, Wheel};
+    /// # let session = VirtualVehicle::default().session();
+    /// # let mut tracker = Tracker::new(&session, LiveSettings::default())?;
+    /// # let poses = ByWheel::from_fn(|wheel| session.ahead.get(wheel).frames().first().copied());
+    /// tracker.lift(ByWheel { fl: true, fr: true, rl: true, rr: true });
+    /// tracker.frame(0.0, &poses)?; // as often as it takes
+    /// tracker.lifted();
+    /// assert!(!tracker.frame(0.1, &poses)?.flags.of("wheels.fl.camber_deg")?.held);
+    /// # Ok::<(), alignment_core::Error>(())
+    /// ```
     pub fn lifted(&mut self) {
         let (body_s, time_s) = (self.body_s, self.readings.time_s);
         for wheel in Wheel::ALL {
@@ -390,6 +486,19 @@ impl Tracker {
     }
 
     /// Says that all wheels stand again: they are read as they stand, from when they are seen.
+    ///
+    /// ```
+    /// # use alignment_core::live::{LiveSettings, Steering, Tracker};
+    /// # use alignment_core::{ByWheel, compensation, simulate::VirtualVehicle, Wheel};
+    /// # let session = VirtualVehicle::default().session();
+    /// # let mut tracker = Tracker::new(&session, LiveSettings::default())?;
+    /// # let poses = ByWheel::from_fn(|wheel| session.ahead.get(wheel).frames().first().copied());
+    /// tracker.lift(ByWheel { fl: true, fr: true, rl: true, rr: true });
+    /// tracker.lifted();
+    /// tracker.lowered();
+    /// assert!(!tracker.frame(0.0, &poses)?.flags.of("wheels.fl.camber_deg")?.stale);
+    /// # Ok::<(), alignment_core::Error>(())
+    /// ```
     pub fn lowered(&mut self) {
         for wheel in Wheel::ALL {
             let tracked = self.wheels.get_mut(wheel);
@@ -410,6 +519,21 @@ impl Tracker {
     ///
     /// # Errors
     /// [`ErrorCode::NotFinite`], [`ErrorCode::NotUnitLength`] and [`ErrorCode::LengthOutOfRange`] of a compensation that is none.
+    ///
+    /// ```
+    /// # use alignment_core::live::{LiveSettings, Steering, Tracker};
+    /// # use alignment_core::{ByWheel, compensation, simulate::VirtualVehicle, Wheel};
+    /// # let session = VirtualVehicle::default().session();
+    /// # let mut tracker = Tracker::new(&session, LiveSettings::default())?;
+    /// # let poses = ByWheel::from_fn(|wheel| session.ahead.get(wheel).frames().first().copied());
+    /// let up = session.up.unwrap();
+    /// let clamps = compensation::from_rolling(
+    ///     &session.rolling, up, &session.clamp_standoff_mm, &Default::default(), Default::default(),
+    /// )?;
+    /// tracker.compensate(Wheel::Fl, &clamps.all_wheels()?.fl)?;
+    /// assert_eq!(tracker.frame(0.0, &poses)?.knocked, ByWheel::default());
+    /// # Ok::<(), alignment_core::Error>(())
+    /// ```
     pub fn compensate(&mut self, wheel: Wheel, compensation: &Compensation) -> Result<(), Error> {
         compensation.check().map_err(|error| error.wheel(wheel))?;
         *self.geometry.compensation.get_mut(wheel) = Some(*compensation);
@@ -444,7 +568,7 @@ impl Tracker {
             *self.readings.lag_s.get_mut(wheel) = self.readings.time_s - tracked.mean_s;
             *self.readings.knocked.get_mut(wheel) = tracked.knocked;
         }
-        self.readings.by_basis = self.flags(self.steering_is_weak());
+        self.readings.flags = self.flags(self.steering_is_weak());
         let (compensation, stand) = self.geometry.stand().ok_or(Error::new(ErrorCode::WheelNotSeen))?;
         self.geometry.fill(&compensation, &stand, &mut self.readings.alignment)?;
         for wheel in Wheel::ALL {
