@@ -5,7 +5,7 @@ use std::path::{Path, PathBuf};
 use std::{env, fs};
 
 /// In the order in which the header is read.
-const MODULES: [&str; 26] = [
+const MODULES: [&str; 27] = [
     "status",
     "error",
     "memory",
@@ -30,6 +30,7 @@ const MODULES: [&str; 26] = [
     "gauge",
     "tyre",
     "datum",
+    "adjustment",
     "simulate",
     "json",
 ];
