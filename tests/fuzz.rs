@@ -76,6 +76,7 @@ families!(
     repeats,
     judging,
     uncertainties,
+    followed,
     worth,
     adjusting,
     session

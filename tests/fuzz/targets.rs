@@ -9,6 +9,7 @@ use alignment_core::gauge::{self, AxisAngles, GaugePosition, PitchPosition};
 use alignment_core::json::{
     measurement_to_json, session_from_json, session_to_json, specification_from_json, specification_to_json,
 };
+use alignment_core::live::{LiveSettings, Steering, Tracker};
 use alignment_core::monte_carlo::Distribution;
 use alignment_core::paths::COUNT;
 use alignment_core::propagation::{Input, Number, coverage_factor, law_of_propagation, numerical_tolerance};
@@ -385,6 +386,62 @@ pub fn uncertainties(bytes: &[u8]) -> bool {
     }
     given(numerical_tolerance(least.abs(), 2));
     given(coverage_factor(probability, most));
+    any
+}
+
+/// A tracker and what is done with the car: poses of the session and others, in any order.
+pub fn followed(bytes: &[u8]) -> bool {
+    let mut bytes = Bytes::new(bytes);
+    let (mut session, clamps) = bytes.session();
+    session.lock_left = None;
+    session.lock_right = None;
+    let mut settings = LiveSettings {
+        smoothing_s: bytes.one_of([0.0, 0.1, 2.0]),
+        steering: bytes.one_of([Steering::Free, Steering::Held]),
+        ..LiveSettings::default()
+    };
+    if bytes.below(16) == 0 {
+        settings.knocked_deg = bytes.number();
+        settings.held_after_s = bytes.number();
+    }
+    let mut tracker = match Tracker::new(&session, settings) {
+        Ok(tracker) => tracker,
+        refused => return given(refused.map(|_| ())),
+    };
+    let stations: Vec<_> = session.sweep.iter().chain([&session.ahead]).chain(&session.rolling).cloned().collect();
+    let (mut time_s, mut any) = (0.0, false);
+    for _ in 0..4 + bytes.below(24) {
+        let wheels = ByWheel::from_fn(|_| bytes.flag());
+        match bytes.below(16) {
+            0 => tracker.adjust(wheels),
+            1 => tracker.steer(bytes.one_of([Steering::Free, Steering::Held])),
+            2 => tracker.lift(wheels),
+            3 => tracker.lifted(),
+            4 => tracker.lowered(),
+            5 => {
+                let mut clamp = *clamps.get(bytes.wheel());
+                if bytes.flag() {
+                    bytes.spoil_number(&mut clamp.centre_in_target_mm[0]);
+                }
+                any |= given(tracker.compensate(bytes.wheel(), &clamp));
+            }
+            _ => {}
+        }
+        time_s = if bytes.below(24) == 0 { bytes.number() } else { time_s + bytes.between(0.0, 0.3) };
+        let station = &stations[bytes.below(stations.len())];
+        let mut poses =
+            ByWheel::from_fn(|wheel| station.get(wheel).frames().first().copied().filter(|_| bytes.below(6) > 0));
+        if bytes.below(4) == 0 {
+            let wheel = bytes.wheel();
+            *poses.get_mut(wheel) = Some(bytes.pose());
+        }
+        let last_s = tracker.readings().time_s;
+        let read = tracker.frame(time_s, &poses).map(|now| (now.alignment, now.steer_deg, now.rig_from_vehicle));
+        if read.is_err() {
+            time_s = last_s.max(0.0);
+        }
+        any |= given(read);
+    }
     any
 }
 
