@@ -61,6 +61,7 @@ fn numerical_tolerance([standard_uncertainty, digits]: [f64; 2]) -> Result<[f64;
 type Found<'py> = (Bound<'py, PyArray2<f64>>, Bound<'py, PyArray1<i32>>);
 
 /// The formula of a path.
+#[expect(clippy::too_many_lines, reason = "a table: one row per formula")]
 fn formula(path: &str) -> Option<Formula> {
     Some(match path {
         "units::deg_from_rad" => row(|[angle]| Ok([units::deg_from_rad(angle)])),
