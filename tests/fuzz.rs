@@ -79,5 +79,6 @@ families!(
     uncertainties,
     followed,
     worth,
+    adjusting,
     session
 );

@@ -719,6 +719,10 @@ fn place(
     }
     if let Some(input) = input {
         write!(f, "{dot}{input}")?;
+        // Without a stage it is a place in a list of inputs.
+        if let (None, Some(index)) = (stage, station) {
+            write!(f, "[{index}]")?;
+        }
         dot = ".";
     }
     if let Some(wheel) = wheel {

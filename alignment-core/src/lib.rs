@@ -31,6 +31,7 @@
 //! | [`conformity`] | limits, decision rules and verdicts |
 //! | [`diagnosis`] | what the readings hint at: parts that may be bent or shifted, never a verdict |
 //! | [`assessment`] | readings, what they are worth and verdicts in one call |
+//! | [`adjustment`] | readings and adjusters → what to turn, by how much, in which order |
 //! | [`live`] | a session and frames → readings while the car is moved, steered, lifted and half hidden |
 //! | [`repeatability`] | repeats of a reading: repeatability, reproducibility, and what clamping anew, operators and cars add |
 //!
@@ -75,6 +76,7 @@
 
 extern crate alloc;
 
+pub mod adjustment;
 pub mod alignment;
 pub mod assessment;
 pub mod batch;

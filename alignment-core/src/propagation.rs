@@ -7,8 +7,9 @@
 //! Units are those of the caller: an input's uncertainty has the unit of its estimate, an output's that of its own.
 
 use crate::error::{Error, ErrorCode};
+use crate::lanes::Real;
 use crate::statistics::student_t_quantile;
-use crate::units;
+use crate::units::{self, DEG_PER_RAD};
 use alloc::vec;
 use alloc::vec::Vec;
 use core::iter::zip;
@@ -268,6 +269,36 @@ impl<const N: usize> Number for Dual<N> {
     fn hypot(self, other: Self) -> Self {
         let hypot = libm::hypot(self.value, other.value);
         self.with(other, hypot, [self.value / hypot, other.value / hypot])
+    }
+}
+
+/// So the formulas of the readings carry derivatives along as well.
+impl<const N: usize> Real for Dual<N> {
+    type Truth = bool;
+    fn within(self, bounds: [f64; 2]) -> bool {
+        self.value.within(bounds)
+    }
+    fn like(self, value: f64) -> Self {
+        Self::constant(value)
+    }
+    fn if_less(self, bound: Self, then: Self, otherwise: Self) -> Self {
+        if self.value < bound.value { then } else { otherwise }
+    }
+    fn sqrt(self) -> Self {
+        Number::sqrt(self)
+    }
+    fn scale_to_one(self) -> Self {
+        if self.value > 0.0 { Self::constant(1.0) / self } else { Self::constant(1.0) }
+    }
+    fn asin_deg(self) -> Self {
+        let v = self.value;
+        self.through(v.asin_deg(), DEG_PER_RAD / libm::sqrt((1.0 - v) * (1.0 + v)))
+    }
+    fn atan2_deg(self, x: Self) -> Self {
+        Self { value: self.value.atan2_deg(x.value), ..self.atan2_rad(x) * DEG_PER_RAD }
+    }
+    fn atan2_rad(self, x: Self) -> Self {
+        Number::atan2(self, x)
     }
 }
 

@@ -7,7 +7,9 @@
 //! An instructor gives it [`Faults`]: a bent knuckle, a shifted subframe, a camera that sees nothing. Each moves wheels and steering axes as rigid
 //! bodies, and the answer key is that of the car as they have left it; [`diagnosis`](crate::diagnosis) says what the readings then hint at.
 
+use crate::adjustment::{Adjuster, Effect};
 use crate::alignment::Alignment;
+use crate::error::{Error, ErrorCode};
 pub use crate::faults::{
     AxleShift, BentKnuckle, BentSteeringArm, DeadCamera, Faults, PIVOT_HEIGHTS_MM, PivotEnd, ShiftedPivot,
 };
@@ -459,6 +461,121 @@ impl VirtualVehicle {
         }
     }
 
+    /// The car once these adjusters have been turned by these amounts, each in its units, one after the other as they are listed.
+    ///
+    /// Knuckles turn about the lines of the adjusters, which are given in this car's vehicle frame and stand still in its body, or about their own
+    /// steering axes; then every wheel stands on the ground again, straight up or down. What the car is built of is read off anew where
+    /// the wheels have come to stand: camber, toe, caster, SAI, trail and scrub, tracks, setbacks, wheelbase, and where the car stands in the rig.
+    ///
+    /// # Errors
+    /// [`ErrorCode::MissingInput`] for an adjuster whose effect is no geometry, a rear wheel that is to turn about its steering axis, or fewer or
+    /// more amounts than adjusters; [`ErrorCode::NotFinite`].
+    ///
+    /// ```
+    /// # use alignment_core::adjustment::{Adjuster, Effect, Rigid};
+    /// # use alignment_core::{ByWheel, measure, simulate::VirtualVehicle};
+    /// let car = VirtualVehicle::default();
+    /// let turned = Rigid {
+    ///     wheels: ByWheel { fl: true, ..ByWheel::default() },
+    ///     line: None,
+    ///     turn_deg: -0.86,
+    ///     shift_mm: 0.0,
+    ///     carries_axis: false,
+    /// };
+    /// let tie_rod = Adjuster {
+    ///     name: "left tie rod".into(),
+    ///     unit: "turn".into(),
+    ///     effect: Effect::Rigid(turned),
+    ///     least: -10.0,
+    ///     most: 10.0,
+    ///     step: 0.0,
+    /// };
+    /// let after = car.adjusted(&[tie_rod], &[0.5])?;
+    /// let more = after.front.left.toe_to_centreline_deg - car.front.left.toe_to_centreline_deg;
+    /// assert!((more - 0.42).abs() < 0.005, "an axis that leans turns the wheel's heading a little less");
+    /// let caster_deg = measure(&after.session())?.alignment.steering.left.caster_deg.unwrap();
+    /// assert!((caster_deg - 4.0).abs() < 1e-4, "the axis stays, but for the centreline");
+    /// # Ok::<(), alignment_core::Error>(())
+    /// ```
+    pub fn adjusted(&self, adjusters: &[Adjuster], amounts: &[f64]) -> Result<Self, Error> {
+        let missing = |input| Error::new(ErrorCode::MissingInput).input(input);
+        if adjusters.len() != amounts.len() {
+            return Err(missing("amounts"));
+        }
+        let mut spindles = ByWheel::from_fn(|wheel| self.spindle(wheel));
+        let mut centres = ByWheel::from_fn(|wheel| self.centre(wheel));
+        let mut axes = ByWheel::from_fn(|wheel| is_front(wheel).then(|| self.axis(wheel)));
+        for (adjuster, &amount) in adjusters.iter().zip(amounts) {
+            let Effect::Rigid(rigid) = &adjuster.effect else { return Err(missing("rigid")) };
+            for wheel in Wheel::ALL.into_iter().filter(|&wheel| *rigid.wheels.get(wheel)) {
+                let (point, along) = match &rigid.line {
+                    Some(line) => (Vector::new(line.point_mm), Vector::new(line.direction)),
+                    None => (*axes.get(wheel)).ok_or(missing("line"))?,
+                };
+                let turn = rotation_about(along, rad_from_deg(rigid.turn_deg * amount));
+                let shift = along.unit() * (rigid.shift_mm * amount);
+                let move_point = |p: Vector<Vehicle>| point + turned(&turn, p - point) + shift;
+                *spindles.get_mut(wheel) = turned(&turn, *spindles.get(wheel));
+                *centres.get_mut(wheel) = move_point(*centres.get(wheel));
+                if rigid.carries_axis {
+                    let axis = axes.get_mut(wheel);
+                    *axis = axis.map(|(ground, direction)| (move_point(ground), turned(&turn, direction)));
+                }
+            }
+        }
+        let after = self.built_of(&spindles, &centres, &axes);
+        let numbers = after.rig_from_vehicle.translation_mm;
+        let sound =
+            numbers.iter().all(|v| v.is_finite()) && after.truth().values().iter().flatten().all(|v| v.is_finite());
+        if sound { Ok(after) } else { Err(Error::new(ErrorCode::NotFinite).input("amounts")) }
+    }
+
+    /// The car whose wheels and steering axes have come to stand here, in the vehicle frame that it had.
+    fn built_of(
+        &self,
+        spindles: &ByWheel<Vector<Vehicle>>,
+        centres: &ByWheel<Vector<Vehicle>>,
+        axes: &ByWheel<Option<(Vector<Vehicle>, Vector<Vehicle>)>>,
+    ) -> Self {
+        let middle = |left: Wheel, right: Wheel| (*centres.get(left) + *centres.get(right)) * 0.5;
+        let (rear, front) = (middle(Wheel::Rl, Wheel::Rr), middle(Wheel::Fl, Wheel::Fr));
+        let between = (front - rear).square_to(UP);
+        let turn = Rotation3::from_axis_angle(&Vector3::z_axis(), libm::atan2(between.y(), between.x()));
+        let back = |v: Vector<Vehicle>| turned(&turn.inverse(), v);
+        let mut after = self.clone();
+        after.wheelbase_mm = between.norm();
+        for (axle, left, right) in [(&mut after.front, Wheel::Fl, Wheel::Fr), (&mut after.rear, Wheel::Rl, Wheel::Rr)] {
+            let across = back(*centres.get(left) - *centres.get(right));
+            (axle.track_mm, axle.setback_mm) = (across.y(), across.x());
+            for wheel in [left, right] {
+                let side = wheel.side().sign();
+                let spindle = back(*spindles.get(wheel));
+                let this = if side > 0.0 { &mut axle.left } else { &mut axle.right };
+                let level = hypot(spindle.x(), spindle.y());
+                this.camber_deg = -deg_from_rad(libm::atan2(spindle.z(), level));
+                this.toe_to_centreline_deg = deg_from_rad(libm::atan2(spindle.x(), side * spindle.y()));
+                let Some((point, direction)) = *axes.get(wheel) else { continue };
+                let direction = back(direction);
+                this.caster_deg = deg_from_rad(libm::atan(-direction.x() / direction.z()));
+                this.sai_deg = deg_from_rad(libm::atan(-side * direction.y() / direction.z()));
+                // From the wheel centre down the wheel plane to the contact centre, and from there to where the axis comes to the same height.
+                let down = (UP * -1.0).square_to(spindle).unit() * axle.rolling_radius_mm;
+                let from_contact = back(point - *centres.get(wheel)) - down;
+                let at_ground = from_contact - direction * (from_contact.z() / direction.z());
+                this.caster_trail_mm = at_ground.x();
+                this.scrub_radius_mm = -side * at_ground.y();
+            }
+        }
+        // The ground stays; the origin is as high above it as the rear wheel centres are.
+        let height = |car: &Self| car.centre(Wheel::Rl).z() - car.contact(Wheel::Rl).z();
+        let mean = |car: &Self| (height(car) + car.centre(Wheel::Rr).z() - car.contact(Wheel::Rr).z()) / 2.0;
+        let origin = rear.square_to(UP) + UP * (mean(&after) - mean(self));
+        let to_rig = self.to_rig();
+        let axes = [FORWARD, UP.cross(FORWARD), UP].map(|axis| to_rig.direction(turned(&turn, axis)));
+        after.rig_from_vehicle = Transform::<Rig, Vehicle>::from_axes(axes, to_rig.point(origin)).into();
+        after
+    }
+
     fn steering_truth(&self, wheels: &ByWheel<WheelReadings>) -> SteeringReadings {
         let ahead_error_deg = wheels.fr.toe_deg.zip(wheels.fl.toe_deg).map(|(right, left)| (right - left) / 2.0);
         if self.sweep_deg.is_empty() {
@@ -748,6 +865,10 @@ const DRIFT_STEPS: u32 = 200;
 
 pub(crate) const FORWARD: Vector<Vehicle> = Vector::new([1.0, 0.0, 0.0]);
 pub(crate) const UP: Vector<Vehicle> = Vector::new([0.0, 0.0, 1.0]);
+
+fn is_front(wheel: Wheel) -> bool {
+    matches!(wheel, Wheel::Fl | Wheel::Fr)
+}
 
 /// Turns a vector about an axis by an angle, right-handed.
 pub(crate) fn turn_about<F: Frame>(axis: Vector<F>, angle_rad: f64, v: Vector<F>) -> Vector<F> {

@@ -26,6 +26,7 @@
 use crate::compensation::{Compensation, Residual};
 use crate::error::{Error, ErrorCode};
 use crate::frame::{Frame, Knuckle, Rig, Target, Transform, Vector, Vehicle};
+use crate::lanes::Real;
 use crate::layout::{ByWheel, Side};
 use crate::pose;
 use crate::rigid::FixedDirection;
@@ -235,12 +236,12 @@ fn checked_axis(axis: [f64; 3]) -> Result<Vector<Vehicle>, Error> {
     Ok(axis.unit())
 }
 
-fn caster_of(axis: Vector<Vehicle>) -> f64 {
-    atan2_deg(-axis.x(), axis.z())
+fn caster_of<T: Real>(axis: Vector<Vehicle, T>) -> T {
+    (-axis.x()).atan2_deg(axis.z())
 }
 
-fn sai_of(side: Side, axis: Vector<Vehicle>) -> f64 {
-    atan2_deg(-side.sign() * axis.y(), axis.z())
+fn sai_of<T: Real>(side: Side, axis: Vector<Vehicle, T>) -> T {
+    (axis.y().like(-side.sign()) * axis.y()).atan2_deg(axis.z())
 }
 
 /// A steering axis fitted to a sweep, in the rig.
@@ -475,12 +476,52 @@ fn check_count(sweep: &[SweepStation], least: usize) -> Result<(), Error> {
 }
 
 /// A front wheel straight ahead, in the vehicle frame: what the readings of its steering axis refer to.
-pub(crate) struct FrontWheel {
+pub(crate) struct FrontWheel<T = f64> {
     pub(crate) side: Side,
-    pub(crate) spindle: Vector<Vehicle>,
-    pub(crate) centre: Vector<Vehicle>,
+    pub(crate) spindle: Vector<Vehicle, T>,
+    pub(crate) centre: Vector<Vehicle, T>,
     /// None when no radius is known.
-    pub(crate) contact: Option<Vector<Vehicle>>,
+    pub(crate) contact: Option<Vector<Vehicle, T>>,
+}
+
+/// What the axis of a front wheel shows, as the fields of [`SteeringAxisReadings`].
+pub(crate) struct AxisFigures<T> {
+    pub(crate) caster_deg: T,
+    pub(crate) sai_deg: T,
+    pub(crate) included_angle_deg: T,
+    pub(crate) caster_trail_mm: Option<T>,
+    pub(crate) scrub_radius_mm: Option<T>,
+    pub(crate) caster_trail_in_wheel_plane_mm: Option<T>,
+    pub(crate) scrub_radius_in_wheel_plane_mm: Option<T>,
+    /// The point of the axis nearest to the wheel centre.
+    pub(crate) point: Vector<Vehicle, T>,
+}
+
+impl<T: Real> FrontWheel<T> {
+    /// Where an axis meets the ground of this wheel: the plane through its contact centre, square to the datum's normal.
+    fn ground_point(&self, direction: Vector<Vehicle, T>, point: Vector<Vehicle, T>) -> Option<Vector<Vehicle, T>> {
+        Some(point + direction * ((self.contact?.z() - point.z()) / direction.z()))
+    }
+
+    /// The figures of the axis that has this direction, upward, and goes through this point.
+    pub(crate) fn axis_figures(&self, direction: Vector<Vehicle, T>, point: Vector<Vehicle, T>) -> AxisFigures<T> {
+        let side = self.side;
+        let ground = self.ground_point(direction, point);
+        let from_contact = ground.zip(self.contact).map(|(ground, contact)| ground - contact);
+        let heading = wheel::heading_of(side, self.spindle);
+        let sign = point.x().like(side.sign());
+        let outward = wheel::up_like(sign).cross(heading) * sign;
+        AxisFigures {
+            caster_deg: caster_of(direction),
+            sai_deg: sai_of(side, direction),
+            included_angle_deg: sai_of(side, direction) + wheel::camber_of(self.spindle),
+            caster_trail_mm: from_contact.map(Vector::x),
+            scrub_radius_mm: from_contact.map(|from| -sign * from.y()),
+            caster_trail_in_wheel_plane_mm: from_contact.map(|from| from.dot(heading)),
+            scrub_radius_in_wheel_plane_mm: from_contact.map(|from| -from.dot(outward)),
+            point: point + direction * (self.centre - point).dot(direction),
+        }
+    }
 }
 
 impl SteeringAxis {
@@ -510,8 +551,7 @@ impl AxisLine {
         vehicle_from_rig: &Transform<Vehicle, Rig>,
         wheel: &FrontWheel,
     ) -> Option<Vector<Vehicle>> {
-        let (k, q) = (vehicle_from_rig.direction(self.direction), vehicle_from_rig.point(self.point));
-        Some(q + k * ((wheel.contact?.z() - q.z()) / k.z()))
+        wheel.ground_point(vehicle_from_rig.direction(self.direction), vehicle_from_rig.point(self.point))
     }
 
     /// The readings of an axis between two stations.
@@ -544,28 +584,24 @@ impl AxisLine {
     ) -> Result<SteeringAxisReadings, Error> {
         let side = wheel.side;
         let k = vehicle_from_rig.direction(self.direction);
-        let q = vehicle_from_rig.point(self.point);
-        let ground = self.ground_point(vehicle_from_rig, wheel);
-        let from_contact = ground.zip(wheel.contact).map(|(ground, contact)| ground - contact);
-        let heading = wheel::heading_of(side, wheel.spindle);
-        let outward = wheel::UP.cross(heading) * side.sign();
+        let figures = wheel.axis_figures(k, vehicle_from_rig.point(self.point));
         let to_body = attitude_deg
             .map(|(pitch, roll)| axis_to_body(k.to_array(), pitch, roll))
             .transpose()
             .map_err(|error| error.input("ride_height_mm"))?;
         let to_body = to_body.map(Vector::new);
         Ok(SteeringAxisReadings {
-            caster_deg: Some(caster_of(k)),
-            sai_deg: Some(sai_of(side, k)),
-            included_angle_deg: Some(sai_of(side, k) + wheel::camber_of(wheel.spindle)),
-            caster_trail_mm: from_contact.map(Vector::x),
-            scrub_radius_mm: from_contact.map(|from| -side.sign() * from.y()),
-            caster_trail_in_wheel_plane_mm: from_contact.map(|from| from.dot(heading)),
-            scrub_radius_in_wheel_plane_mm: from_contact.map(|from| -from.dot(outward)),
+            caster_deg: Some(figures.caster_deg),
+            sai_deg: Some(figures.sai_deg),
+            included_angle_deg: Some(figures.included_angle_deg),
+            caster_trail_mm: figures.caster_trail_mm,
+            scrub_radius_mm: figures.scrub_radius_mm,
+            caster_trail_in_wheel_plane_mm: figures.caster_trail_in_wheel_plane_mm,
+            scrub_radius_in_wheel_plane_mm: figures.scrub_radius_in_wheel_plane_mm,
             caster_to_body_deg: to_body.map(caster_of),
             sai_to_body_deg: to_body.map(|k| sai_of(side, k)),
             axis_direction: Some(k.to_array()),
-            axis_point_mm: Some((q + k * (wheel.centre - q).dot(k)).to_array()),
+            axis_point_mm: Some(figures.point.to_array()),
             residual_deg: Some(self.residual.rotation_deg),
             residual_mm: Some(self.residual.translation_mm),
         })

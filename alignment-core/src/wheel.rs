@@ -253,8 +253,9 @@ impl TurnedAbout {
 }
 
 /// Unit vector in which the wheel points, horizontal: f = s·(a × z).
-pub(crate) fn heading_of(side: Side, spindle: Vector<Vehicle>) -> Vector<Vehicle> {
-    (spindle.cross(UP) * side.sign()).unit()
+pub(crate) fn heading_of<T: Real>(side: Side, spindle: Vector<Vehicle, T>) -> Vector<Vehicle, T> {
+    let sign = spindle.x().like(side.sign());
+    (spindle.cross(up_like(sign)) * sign).unit()
 }
 
 #[inline(always)]
@@ -266,10 +267,7 @@ pub(crate) fn contact_centre_of<T: Real>(
     centre - up_like(loaded_radius_mm).square_to(spindle) * (loaded_radius_mm / spindle.x().hypot(spindle.y()))
 }
 
-/// The datum's normal in the vehicle frame.
-pub(crate) const UP: Vector<Vehicle> = Vector::new([0.0, 0.0, 1.0]);
-
-/// The same, as what a formula computes with.
+/// The datum's normal in the vehicle frame, as what a formula computes with.
 #[inline(always)]
 pub(crate) fn up_like<T: Real>(number: T) -> Vector<Vehicle, T> {
     Vector::new([number.like(0.0), number.like(0.0), number.like(1.0)])

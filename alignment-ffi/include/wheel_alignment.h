@@ -1331,6 +1331,76 @@ typedef struct wa_plane {
     double residual_mm;
 } wa_plane;
 
+// By how much the toe of either front wheel has to change.
+typedef struct wa_toe_changes {
+    // Of the left wheel, degrees, positive toe-in.
+    double left_deg;
+    // Of the right wheel, degrees, positive toe-in.
+    double right_deg;
+} wa_toe_changes;
+
+// The two positions of an eccentric that give one shift.
+typedef struct wa_eccentric_angles {
+    // The one nearer to the middle position, degrees, -90 to 90.
+    double near_deg;
+    // The one beyond the end of its stroke, degrees: 180 less the other.
+    double far_deg;
+} wa_eccentric_angles;
+
+// By how much the shims of a wishbone have to grow at its two bolts.
+typedef struct wa_shim_thicknesses {
+    // At the front bolt, mm; negative for shims to be taken out.
+    double front_mm;
+    // At the rear bolt, mm.
+    double rear_mm;
+} wa_shim_thicknesses;
+
+// How a subframe has to be moved in its clearance holes.
+typedef struct wa_subframe_shift {
+    // To the left, mm.
+    double lateral_mm;
+    // Forward, mm.
+    double longitudinal_mm;
+    // To the left, about the middle between its two lower joints, degrees.
+    double yaw_deg;
+} wa_subframe_shift;
+
+// A tapered shim between hub and axle.
+typedef struct wa_tapered_shim {
+    // The angle between its two faces, degrees.
+    double taper_deg;
+    // Where its thick edge is, seen in the plane of the wheel: 0° at the top, positive toward the front, degrees, -180 to 180.
+    double bearing_deg;
+} wa_tapered_shim;
+
+// What a tapered shim changes.
+typedef struct wa_shim_changes {
+    // Camber, degrees, positive with the top further outward.
+    double camber_change_deg;
+    // Toe, degrees, positive for more toe-in.
+    double toe_change_deg;
+} wa_shim_changes;
+
+// A tapered shim as it is on the shelf, and what it leaves over.
+typedef struct wa_shelf_shim {
+    // The angle between its two faces, degrees; 0 where none is better than any.
+    double taper_deg;
+    // Where its thick edge is: 0° at the top, positive toward the front, degrees, -180 to 180.
+    double bearing_deg;
+    // What is left of the wanted change of camber, degrees.
+    double camber_left_deg;
+    // What is left of the wanted change of toe, degrees.
+    double toe_left_deg;
+} wa_shelf_shim;
+
+// What the readings do not say of how they were taken, and is needed to foresee others.
+typedef struct wa_stance {
+    // Radii under load of the front and of the rear axle, mm; where absent the rolling radius stands in.
+    struct wa_optional loaded_radius_mm[2];
+    // The centreline to which the readings refer: WA_CENTRELINE_...
+    int32_t centreline;
+} wa_stance;
+
 #ifdef __cplusplus
 extern "C" {
 #endif // __cplusplus
@@ -2826,6 +2896,250 @@ int32_t wa_plane_through(const double *points_mm,
                          struct wa_plane *plane,
                          struct wa_error *error);
 
+// By how much turning a tie rod turns its wheel about the steering axis, degrees: asin(turns·pitch/arm). The
+// arm stands square to the rod before it is turned.
+//
+// turns: of either sign; positive ones give toe-in where the caller counts them so.
+// thread_pitch_mm: mm per turn, 0.2 to 10; of a sleeve with two threads that of both together.
+// arm_mm: from the steering axis to the joint, mm, 10 to 3000.
+//
+// Returns WA_SUCCESS; WA_NOT_FINITE; WA_LENGTH_OUT_OF_RANGE; WA_OUT_OF_RANGE for turns that steer by more
+// than 30°.
+int32_t wa_tie_rod_steer_deg(double turns,
+                             double thread_pitch_mm,
+                             double arm_mm,
+                             double *steer_deg,
+                             struct wa_error *error);
+
+// How many turns of a tie rod turn its wheel about the steering axis by an angle: arm·sin(angle)/pitch.
+//
+// steer_deg: degrees, -30 to 30.
+// thread_pitch_mm: mm per turn, 0.2 to 10.
+// arm_mm: mm, 10 to 3000.
+//
+// Returns WA_SUCCESS; WA_NOT_FINITE; WA_ANGLE_OUT_OF_RANGE; WA_LENGTH_OUT_OF_RANGE.
+int32_t wa_tie_rod_turns(double steer_deg,
+                         double thread_pitch_mm,
+                         double arm_mm,
+                         double *turns,
+                         struct wa_error *error);
+
+// By how much each tie rod has to change the toe of its wheel so that total toe is as wanted and the car runs
+// straight with its steering wheel centred: left = total/2 - toe - wheel/ratio, right = total/2 - toe +
+// wheel/ratio.
+//
+// left_toe_deg, right_toe_deg: to the thrust line, degrees, positive toe-in, within ± 20°.
+// total_toe_deg: wanted, degrees, within ± 20°.
+// steering_wheel_deg: from its centre, positive to the left, degrees, within ± 360°.
+// steering_ratio: turn of the steering wheel over that of the road wheels, 1 to 50.
+//
+// Returns WA_SUCCESS; WA_NOT_FINITE; WA_ANGLE_OUT_OF_RANGE; WA_OUT_OF_RANGE.
+int32_t wa_toe_changes_deg(double left_toe_deg,
+                           double right_toe_deg,
+                           double total_toe_deg,
+                           double steering_wheel_deg,
+                           double steering_ratio,
+                           struct wa_toe_changes *changes,
+                           struct wa_error *error);
+
+// How far an eccentric pushes what it guides, mm: eccentricity·sin(angle).
+//
+// eccentricity_mm: 0.01 to 100 mm.
+// angle_deg: from its middle position, degrees, within ± 360°.
+//
+// Returns WA_SUCCESS; WA_NOT_FINITE; WA_LENGTH_OUT_OF_RANGE; WA_ANGLE_OUT_OF_RANGE.
+int32_t wa_eccentric_shift_mm(double eccentricity_mm,
+                              double angle_deg,
+                              double *shift_mm,
+                              struct wa_error *error);
+
+// Where an eccentric has to stand for a shift: asin(shift/eccentricity) from its middle position, and 180° less
+// that.
+//
+// shift_mm: mm, no more than the eccentricity.
+// eccentricity_mm: 0.01 to 100 mm.
+//
+// Returns WA_SUCCESS; WA_NOT_FINITE; WA_LENGTH_OUT_OF_RANGE.
+int32_t wa_eccentric_angles_deg(double shift_mm,
+                                double eccentricity_mm,
+                                struct wa_eccentric_angles *angles,
+                                struct wa_error *error);
+
+// By how much a strut leans further when the mount at its top is shifted in its slot, degrees:
+// atan(tan(inclination) + shift/height) - inclination.
+//
+// shift_mm: mm, within ± 500.
+// height_mm: of the slot above the joint on which the strut stands, mm, 10 to 3000.
+// inclination_deg: of the strut toward the side to which the shift counts, degrees, within ± 60°.
+//
+// Returns WA_SUCCESS; WA_NOT_FINITE; WA_LENGTH_OUT_OF_RANGE; WA_ANGLE_OUT_OF_RANGE.
+int32_t wa_slot_tilt_deg(double shift_mm,
+                         double height_mm,
+                         double inclination_deg,
+                         double *tilt_deg,
+                         struct wa_error *error);
+
+// How far the mount at the top of a strut has to be shifted for it to lean further by an angle, mm:
+// height·(tan(inclination + tilt) - tan(inclination)).
+//
+// tilt_deg: degrees, within ± 20°.
+// height_mm: mm, 10 to 3000.
+// inclination_deg: degrees, within ± 60°.
+//
+// Returns WA_SUCCESS; WA_NOT_FINITE; WA_LENGTH_OUT_OF_RANGE; WA_ANGLE_OUT_OF_RANGE.
+int32_t wa_slot_shift_mm(double tilt_deg,
+                         double height_mm,
+                         double inclination_deg,
+                         double *shift_mm,
+                         struct wa_error *error);
+
+// By how much the shims of a wishbone have to grow for a change of camber and caster: front = camber/C +
+// caster/K, rear = camber/C - caster/K.
+//
+// camber_change_deg, caster_change_deg: wanted, degrees, within ± 20°.
+// camber_deg_per_mm: C, of 1 mm more at both bolts, 0.001 to 10° in magnitude.
+// caster_deg_per_mm: K, of 1 mm moved from the rear bolt to the front one, 0.001 to 10° in magnitude.
+//
+// Returns WA_SUCCESS; WA_NOT_FINITE; WA_ANGLE_OUT_OF_RANGE; WA_OUT_OF_RANGE.
+int32_t wa_shim_thicknesses_mm(double camber_change_deg,
+                               double caster_change_deg,
+                               double camber_deg_per_mm,
+                               double caster_deg_per_mm,
+                               struct wa_shim_thicknesses *shims,
+                               struct wa_error *error);
+
+// How a front subframe that carries the lower joints of both steering axes has to be moved so that caster is as
+// wanted on both sides, and SAI alike.
+//
+// left, right: caster and SAI of either side, degrees, within ± 60°.
+// caster_deg: wanted on both sides, degrees, within ± 60°.
+// height_mm: of the upper mounts above the lower joints, mm, 10 to 3000.
+// joint_distance_mm: of the lower joints from each other, mm, 10 to 3000.
+//
+// Returns WA_SUCCESS; WA_NOT_FINITE; WA_ANGLE_OUT_OF_RANGE, also for sides that differ by more than a yaw of 30°
+// makes good; WA_LENGTH_OUT_OF_RANGE.
+int32_t wa_subframe_shift(const struct wa_axis_angles *left,
+                          const struct wa_axis_angles *right,
+                          double caster_deg,
+                          double height_mm,
+                          double joint_distance_mm,
+                          struct wa_subframe_shift *shift,
+                          struct wa_error *error);
+
+// The tapered shim that changes camber and toe by these amounts, exactly; the same on both sides of the car.
+//
+// camber_deg: of the wheel without the shim, degrees, within ± 20°.
+// camber_change_deg: wanted, degrees, within ± 20°.
+// toe_change_deg: wanted, degrees, positive toe-in, within ± 20°.
+//
+// Returns WA_SUCCESS; WA_NOT_FINITE; WA_ANGLE_OUT_OF_RANGE.
+int32_t wa_tapered_shim(double camber_deg,
+                        double camber_change_deg,
+                        double toe_change_deg,
+                        struct wa_tapered_shim *shim,
+                        struct wa_error *error);
+
+// What a tapered shim changes: the inverse of wa_tapered_shim.
+//
+// camber_deg: of the wheel without the shim, degrees, within ± 20°.
+// shim: taper 0 to 15°, bearing within ± 360°.
+//
+// Returns WA_SUCCESS; WA_NOT_FINITE; WA_ANGLE_OUT_OF_RANGE.
+int32_t wa_tapered_shim_changes(double camber_deg,
+                                const struct wa_tapered_shim *shim,
+                                struct wa_shim_changes *changes,
+                                struct wa_error *error);
+
+// The tapered shim from the shelf that comes nearest to changing camber and toe by these amounts, and what it
+// leaves over.
+//
+// camber_deg: of the wheel without the shim, degrees, within ± 20°.
+// camber_change_deg, toe_change_deg: wanted, degrees, within ± 20°.
+// taper_step_deg: tapers are whole multiples of this, degrees, 0.001 to 15.
+// most_taper_deg: the greatest taper, degrees, 0 to 15.
+// bearing_step_deg: the shim can be turned to whole multiples of this, counted from the top, degrees, 0.1 to 360.
+//
+// Returns WA_SUCCESS; WA_NOT_FINITE; WA_ANGLE_OUT_OF_RANGE.
+int32_t wa_tapered_shim_on_shelf(double camber_deg,
+                                 double camber_change_deg,
+                                 double toe_change_deg,
+                                 double taper_step_deg,
+                                 double most_taper_deg,
+                                 double bearing_step_deg,
+                                 struct wa_shelf_shim *shim,
+                                 struct wa_error *error);
+
+// What one unit of each adjuster changes of every reading: of geometry the derivatives of the readings' own
+// formulas, of measured effects the figures given and what follows from them.
+//
+// readings: such as those of wa_measurement.
+// adjusters_json: adjusters_length bytes, as wa_fewest_moves_json takes them.
+// stance: NULL where the rolling radii stand in and the centreline is that of the axle midpoints.
+//
+// The result is a list of trees like "alignment" in wa_measure_json, degrees and mm per unit.
+//
+// Returns what wa_fewest_moves_json returns.
+int32_t wa_effects_json(const struct wa_alignment *readings,
+                        const char *adjusters_json,
+                        size_t adjusters_length,
+                        const struct wa_stance *stance,
+                        char *result_json,
+                        size_t result_capacity,
+                        size_t *result_length,
+                        struct wa_error *error);
+
+// The readings once adjusters have been moved, one after the other as they are listed.
+//
+// readings: such as those of wa_measurement.
+// adjusters_json: adjusters_length bytes, as wa_fewest_moves_json takes them.
+// amounts: amounts_count of them, one for each adjuster, in its units.
+// stance: NULL where the rolling radii stand in and the centreline is that of the axle midpoints.
+// foreseen: struct of the caller whose size is set. Readings of turning, to the body, and of the sweep itself are absent.
+//
+// Returns what wa_fewest_moves_json returns; WA_OUT_OF_RANGE for an amount beyond the range of its adjuster;
+// WA_MISSING_INPUT for fewer or more of them than adjusters.
+int32_t wa_foresee(const struct wa_alignment *readings,
+                   const char *adjusters_json,
+                   size_t adjusters_length,
+                   const double *amounts,
+                   size_t amounts_count,
+                   const struct wa_stance *stance,
+                   struct wa_alignment *foreseen,
+                   struct wa_error *error);
+
+// The fewest moves that bring a car to its specification, in the order in which they are done: rear before front,
+// camber and caster before toe. All limits come first, then nearness to nominal values, then the number of moves.
+//
+// readings: such as those of wa_measurement.
+// adjusters_json: adjusters_length bytes: a list of up to 16 adjusters, each {"name": ..., "unit": ..., "effect": ...,
+//     "least": ..., "most": ..., "step": ...}. An effect is measured, {"wheels.fl.camber_deg": 0.25, ...} per unit, or geometry,
+//     {"wheels": {"fl": true, "fr": false, "rl": false, "rr": false}, "line": {"point_mm": [x, y, z], "direction": [x, y, z]},
+//     "turn_deg": ..., "shift_mm": ..., "carries_axis": ...} per unit, about a line in the vehicle frame, or with "line": null about
+//     the steering axis.
+// specification_json: specification_length bytes, format "alignment-specification/1".
+// nominal_within_deg: so near to nominal is at it, degrees, customarily 0.005; NULL when it is enough that all limits are met.
+// stance: NULL where the rolling radii stand in and the centreline is that of the axle midpoints.
+//
+// The result is {"moves": [{"adjuster": ..., "amount": ..., "foreseen": ...}], "foreseen": ..., "unmet": [{"path": ...,
+// "limits": ..., "nearest": ..., "short_by": ..., "at_end": [...]}], "unforeseen": [...]}.
+//
+// Returns WA_SUCCESS; WA_BUFFER_TOO_SMALL; WA_NOT_UTF8; WA_NOT_A_SPECIFICATION, also for a text that is no list of adjusters;
+// WA_TOO_MANY; WA_NOT_FINITE; WA_OUT_OF_RANGE; WA_ANGLE_OUT_OF_RANGE and WA_LENGTH_OUT_OF_RANGE for an adjuster that moves its
+// wheels by more than 30° or 300 mm; WA_NOT_UNIT_LENGTH; WA_UNKNOWN_READING; WA_MISSING_INPUT for a wheel or steering axis that was
+// not measured but is moved; WA_SPINDLE_NOT_LATERAL, WA_MIRRORED, WA_SIDES_SWAPPED and WA_DIFFERENT_VEHICLES for wheels that no
+// car has.
+int32_t wa_fewest_moves_json(const struct wa_alignment *readings,
+                             const char *adjusters_json,
+                             size_t adjusters_length,
+                             const char *specification_json,
+                             size_t specification_length,
+                             const double *nominal_within_deg,
+                             const struct wa_stance *stance,
+                             char *result_json,
+                             size_t result_capacity,
+                             size_t *result_length,
+                             struct wa_error *error);
+
 // A virtual car drawn at random by a seed, far beyond what is sound, without noise. The same seed gives the same car.
 //
 // The result has the members of the virtual vehicle, which may be changed before it goes to
@@ -2866,6 +3180,29 @@ int32_t wa_virtual_vehicle_truth_json(const char *virtual_vehicle_json,
                                       size_t result_capacity,
                                       size_t *result_length,
                                       struct wa_error *error);
+
+// A virtual car once adjusters have been turned, one after the other as they are listed: what the car is built of is read off anew where its wheels
+// have come to stand.
+//
+// virtual_vehicle_json: virtual_vehicle_length bytes, as wa_virtual_vehicle_random_json gives them.
+// adjusters_json: adjusters_length bytes, as wa_fewest_moves_json takes them, each with geometry for its effect.
+// amounts: amounts_count of them, one for each adjuster, in its units.
+//
+// The result is a virtual car, as wa_virtual_vehicle_random_json gives it.
+//
+// Returns WA_SUCCESS; WA_BUFFER_TOO_SMALL; WA_NOT_UTF8; WA_NOT_A_SESSION for a text that is no virtual vehicle, WA_NOT_A_SPECIFICATION for
+// one that is no list of adjusters; WA_MISSING_INPUT for an effect that is no geometry, a rear wheel that is to turn about its steering
+// axis, or fewer or more amounts than adjusters; WA_NOT_FINITE.
+int32_t wa_virtual_vehicle_adjusted_json(const char *virtual_vehicle_json,
+                                         size_t virtual_vehicle_length,
+                                         const char *adjusters_json,
+                                         size_t adjusters_length,
+                                         const double *amounts,
+                                         size_t amounts_count,
+                                         char *result_json,
+                                         size_t result_capacity,
+                                         size_t *result_length,
+                                         struct wa_error *error);
 
 // The JSON Schema (2020-12) of a session, format "alignment-session/1".
 //

@@ -3,9 +3,9 @@
 use crate::memory::{StatesSize, fill, stated_size};
 use crate::status::{
     WA_BAD_LENGTH, WA_BAD_STRUCT_SIZE, WA_BUFFER_TOO_SMALL, WA_CONTRADICTION, WA_INTERNAL_FAULT, WA_MISALIGNED,
-    WA_NONE, WA_NOT_A_SESSION, WA_NOT_UTF8, WA_NULL_POINTER, WA_OUT_OF_RANGE, WA_STAGE_AHEAD, WA_STAGE_LOCK_LEFT,
-    WA_STAGE_LOCK_RIGHT, WA_STAGE_ROLLING, WA_STAGE_SWEEP, WA_SUCCESS, WA_TOO_MANY, WA_WHEEL_FL, WA_WHEEL_FR,
-    WA_WHEEL_RL, WA_WHEEL_RR,
+    WA_NONE, WA_NOT_A_SESSION, WA_NOT_A_SPECIFICATION, WA_NOT_UTF8, WA_NULL_POINTER, WA_OUT_OF_RANGE, WA_STAGE_AHEAD,
+    WA_STAGE_LOCK_LEFT, WA_STAGE_LOCK_RIGHT, WA_STAGE_ROLLING, WA_STAGE_SWEEP, WA_SUCCESS, WA_TOO_MANY, WA_WHEEL_FL,
+    WA_WHEEL_FR, WA_WHEEL_RL, WA_WHEEL_RR,
 };
 use alignment_core::json::JsonError;
 use alignment_core::session::Stage;
@@ -60,6 +60,10 @@ pub(crate) enum Failure {
     Json(Box<JsonError>),
     /// A text is no virtual vehicle.
     NotAVehicle {
+        reason: Box<serde_json::Error>,
+    },
+    /// A text is no list of adjusters.
+    NotAdjusters {
         reason: Box<serde_json::Error>,
     },
     NullPointer {
@@ -131,6 +135,7 @@ impl Failure {
             Self::Core(error) => error.code.number(),
             Self::Json(error) => error.code.number(),
             Self::NotAVehicle { .. } => WA_NOT_A_SESSION,
+            Self::NotAdjusters { .. } => WA_NOT_A_SPECIFICATION,
             Self::NullPointer { .. } => WA_NULL_POINTER,
             Self::Misaligned { .. } => WA_MISALIGNED,
             Self::BadLength { .. } => WA_BAD_LENGTH,
@@ -167,6 +172,9 @@ impl fmt::Display for Failure {
             Self::Json(error) => error.fmt(f),
             Self::NotAVehicle { reason } => {
                 write!(f, "virtual_vehicle_json: {reason}; begin with what wa_virtual_vehicle_random_json gives")
+            }
+            Self::NotAdjusters { reason } => {
+                write!(f, "adjusters_json: {reason}; see wa_fewest_moves_json for what an adjuster has")
             }
             Self::NullPointer { name } => write!(f, "{name} is NULL; hand over what the header says"),
             Self::Misaligned { name, alignment } => {

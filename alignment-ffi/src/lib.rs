@@ -4,6 +4,7 @@
 #![expect(clippy::doc_markdown, reason = "these comments become the header's, for readers of C")]
 #![expect(clippy::missing_safety_doc, reason = "the header says it once for all functions, under Memory")]
 
+mod adjustment;
 mod alignment;
 mod batch;
 mod compensation;
@@ -33,6 +34,7 @@ mod vehicle;
 mod version;
 mod wheel;
 
+pub use adjustment::*;
 pub use alignment::*;
 pub use batch::*;
 pub use compensation::*;

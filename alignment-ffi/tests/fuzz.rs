@@ -166,6 +166,7 @@ impl Sound {
         texts.push(specification);
         texts.push(serde_json::to_string(&cars[0]).unwrap());
         texts.extend(READINGS[..9].iter().map(|&path| path.to_owned()));
+        texts.push(ADJUSTERS.to_owned());
         texts.extend(["", "205/55R16", "{}", "wheels.fl", "205/55", "null", "°"].map(str::to_owned));
         Self { sessions: sessions.iter().map(session_struct).collect(), texts }
     }
@@ -299,7 +300,14 @@ macro_rules! of_numbers {
 of_numbers!(
     u64,
     WaAxisAngles,
+    WaEccentricAngles,
     WaExpanded,
+    WaShelfShim,
+    WaShimChanges,
+    WaShimThicknesses,
+    WaSubframeShift,
+    WaTaperedShim,
+    WaToeChanges,
     WaInput,
     WaOutput,
     WaPlane,
@@ -356,6 +364,10 @@ in_a_row! {
     WaGaugePosition: |random, index| WaGaugePosition {
         yaw_deg: if random.one_in(9) { random.number() } else { 20.0 * (f64::from(index) - 1.0) },
         camber_deg: if random.one_in(9) { random.number() } else { 0.5 },
+    };
+    WaStance: |random, _index| WaStance {
+        loaded_radius_mm: [(); 2].map(|()| random.optional(300.0)),
+        centreline: random.choice(),
     };
     WaPitchPosition: |random, index| WaPitchPosition {
         azimuth_deg: if random.one_in(9) { random.number() } else { 20.0 * (f64::from(index) - 1.0) },
@@ -1020,6 +1032,13 @@ impl<T: Content + 'static> Argument for *mut T {
 /// Draws the arguments of a function, and calls it.
 type Broken = Box<dyn Fn(&mut Draw) -> i32>;
 
+/// Two adjusters, one measured and one of geometry.
+const ADJUSTERS: &str = r#"[
+    {"name": "shims", "unit": "mm", "effect": {"wheels.fl.camber_deg": 0.25}, "least": -3, "most": 6, "step": 0.5},
+    {"name": "tie rod", "unit": "turn", "effect": {"wheels": {"fl": false, "fr": true, "rl": false, "rr": false},
+        "line": null, "turn_deg": 0.86}, "least": -10, "most": 10}
+]"#;
+
 macro_rules! calls {
     ($($name:ident($($argument:ident),*);)*) => {$(
         fn $name<$($argument: Argument + 'static),*>(function: unsafe extern "C" fn($($argument),*) -> i32) -> Broken {
@@ -1042,6 +1061,7 @@ calls! {
     c8(A, B, C, D, E, F, G, H);
     c9(A, B, C, D, E, F, G, H, I);
     c10(A, B, C, D, E, F, G, H, I, J);
+    c11(A, B, C, D, E, F, G, H, I, J, K);
 }
 
 macro_rules! functions {
@@ -1065,19 +1085,20 @@ fn functions() -> Vec<(&'static str, Broken)> {
             wa_pose_from_left_handed_y_up, wa_pose_from_quaternion_wxyz, wa_pose_from_right_handed_y_up,
             wa_pose_from_rotation_vector_rad, wa_pose_from_z_down, wa_pose_mean, wa_repeatability, wa_sai_deg, wa_session_schema_json,
             wa_specification_schema_json, wa_thrust_angle_deg, wa_toe_deg, wa_toe_from_length_deg, wa_toe_length_mm,
-            wa_tolerance_limits, wa_turning_radius_mm;
+            wa_tolerance_limits, wa_turning_radius_mm, wa_eccentric_angles_deg, wa_eccentric_shift_mm, wa_tapered_shim_changes;
         c5: wa_ackermann_inner_deg, wa_ackermann_outer_deg, wa_axis_direction, wa_axis_to_body, wa_contact_centre_mm,
             wa_hub_line_azimuth_deg, wa_plan_json, wa_pose_mean_and_spread, wa_reach, wa_session_to_json, wa_toe_to_thrust_line_deg,
-            wa_uncertainty_covariance_matrix, wa_uncertainty_expanded_tree, wa_virtual_vehicle_random_json, wa_yaw_from_plate_deg;
+            wa_uncertainty_covariance_matrix, wa_uncertainty_expanded_tree, wa_virtual_vehicle_random_json, wa_yaw_from_plate_deg, wa_slot_shift_mm, wa_slot_tilt_deg, wa_tapered_shim, wa_tie_rod_steer_deg, wa_tie_rod_turns;
         c6: wa_tracker_frame, wa_ackermann_percent_by_cotangents, wa_ackermann_percent_by_toe_out, wa_body_attitude_deg, wa_camber_at_yaw_deg,
             wa_caster_by_linear_rule_deg, wa_caster_by_two_positions_deg, wa_follow_json, wa_from_spinning, wa_measure_json,
             wa_pitch_at_azimuth_deg, wa_sai_by_linear_rule_deg, wa_sai_by_two_positions_deg, wa_specification_to_json,
             wa_uncertainty_correlation, wa_uncertainty_covariance, wa_uncertainty_expanded, wa_virtual_vehicle_session_json,
-            wa_virtual_vehicle_truth_json;
-        c7: wa_ahead_readings, wa_judge, wa_one_way_json, wa_uncertainty_budget_by_pose_json, wa_uncertainty_budget_json;
-        c8: wa_assess_json, wa_from_rolling, wa_global_risks, wa_wheel_from_spinning;
+            wa_virtual_vehicle_truth_json, wa_shim_thicknesses_mm;
+        c7: wa_ahead_readings, wa_judge, wa_one_way_json, wa_uncertainty_budget_by_pose_json, wa_uncertainty_budget_json, wa_subframe_shift, wa_toe_changes_deg;
+        c8: wa_assess_json, wa_from_rolling, wa_global_risks, wa_wheel_from_spinning, wa_effects_json, wa_foresee, wa_tapered_shim_on_shelf;
         c9: wa_combine, wa_judge_all_json, wa_monte_carlo_json, wa_wheel_from_rolling;
-        c10: wa_crossed_json, wa_diagnose_json;
+        c10: wa_crossed_json, wa_diagnose_json, wa_virtual_vehicle_adjusted_json;
+        c11: wa_fewest_moves_json;
     };
     all.push(("wa_tracker_free", free()));
     all

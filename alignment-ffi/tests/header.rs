@@ -5,7 +5,7 @@ use std::path::{Path, PathBuf};
 use std::{env, fs};
 
 /// In the order in which the header is read.
-const MODULES: [&str; 27] = [
+const MODULES: [&str; 28] = [
     "status",
     "error",
     "memory",
@@ -31,6 +31,7 @@ const MODULES: [&str; 27] = [
     "gauge",
     "tyre",
     "datum",
+    "adjustment",
     "simulate",
     "json",
 ];

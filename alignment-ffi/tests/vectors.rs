@@ -61,9 +61,10 @@ type Four = unsafe extern "C" fn(f64, f64, f64, f64, *mut f64, *mut WaError) -> 
 type Sided = unsafe extern "C" fn(i32, f64, f64, f64, *mut f64, *mut WaError) -> i32;
 
 /// What the C function of a formula gives for a row: its status, and the numbers that it wrote.
+#[expect(clippy::too_many_lines, reason = "a line for each formula")]
 fn call(path: &str, row: &[f64]) -> (i32, Vec<f64>) {
     let none = ptr::null_mut();
-    let mut found = [7.0; 3];
+    let mut found = [7.0; 4];
     let to = found.as_mut_ptr();
     let r = |index: usize| row[index];
     let from = |index: usize| row[index..].as_ptr();
@@ -84,7 +85,7 @@ fn call(path: &str, row: &[f64]) -> (i32, Vec<f64>) {
             "units::rad_from_deg" => one(wa_rad_from_deg),
             "units::degrees_minutes_from_deg" => {
                 let status = wa_degrees_minutes_from_deg(r(0), &raw mut minutes, none);
-                found = [f64::from(minutes.negative), minutes.degrees, minutes.minutes];
+                found = [f64::from(minutes.negative), minutes.degrees, minutes.minutes, 7.0];
                 (status, 3)
             }
             "units::deg_from_degrees_minutes" => {
@@ -119,13 +120,13 @@ fn call(path: &str, row: &[f64]) -> (i32, Vec<f64>) {
             "gauge::axis_from_cambers" => {
                 let positions = [gauge(1), gauge(3), gauge(5)];
                 let status = wa_axis_from_cambers(side(r(0)), positions.as_ptr(), &raw mut angles, none);
-                found = [angles.caster_deg, angles.sai_deg, 7.0];
+                found = [angles.caster_deg, angles.sai_deg, 7.0, 7.0];
                 (status, 2)
             }
             "gauge::axis_from_pitches" => {
                 let positions = [pitch(1), pitch(3), pitch(5)];
                 let status = wa_axis_from_pitches(side(r(0)), positions.as_ptr(), &raw mut angles, none);
-                found = [angles.caster_deg, angles.sai_deg, 7.0];
+                found = [angles.caster_deg, angles.sai_deg, 7.0, 7.0];
                 (status, 2)
             }
             "gauge::caster_by_two_positions_deg" => sided(wa_caster_by_two_positions_deg),
@@ -139,6 +140,24 @@ fn call(path: &str, row: &[f64]) -> (i32, Vec<f64>) {
             "gauge::pitch_at_azimuth_deg" => {
                 let (axis, ahead) = (WaAxisAngles { caster_deg: r(1), sai_deg: r(2) }, pitch(3));
                 (wa_pitch_at_azimuth_deg(side(r(0)), &raw const axis, &raw const ahead, r(5), to, none), 1)
+            }
+            // Structs of numbers lie as arrays of them do.
+            "adjustment::tie_rod_steer_deg" => three(wa_tie_rod_steer_deg),
+            "adjustment::tie_rod_turns" => three(wa_tie_rod_turns),
+            "adjustment::toe_changes_deg" => (wa_toe_changes_deg(r(0), r(1), r(2), r(3), r(4), to.cast(), none), 2),
+            "adjustment::eccentric_shift_mm" => two(wa_eccentric_shift_mm),
+            "adjustment::eccentric_angles_deg" => (wa_eccentric_angles_deg(r(0), r(1), to.cast(), none), 2),
+            "adjustment::slot_tilt_deg" => three(wa_slot_tilt_deg),
+            "adjustment::slot_shift_mm" => three(wa_slot_shift_mm),
+            "adjustment::shim_thicknesses_mm" => (wa_shim_thicknesses_mm(r(0), r(1), r(2), r(3), to.cast(), none), 2),
+            "adjustment::subframe_shift" => {
+                let (left, right) = (from(0).cast(), from(2).cast());
+                (wa_subframe_shift(left, right, r(4), r(5), r(6), to.cast(), none), 3)
+            }
+            "adjustment::tapered_shim" => (wa_tapered_shim(r(0), r(1), r(2), to.cast(), none), 2),
+            "adjustment::tapered_shim_changes" => (wa_tapered_shim_changes(r(0), from(1).cast(), to.cast(), none), 2),
+            "adjustment::tapered_shim_on_shelf" => {
+                (wa_tapered_shim_on_shelf(r(0), r(1), r(2), r(3), r(4), r(5), to.cast(), none), 4)
             }
             "propagation::coverage_factor" => two(wa_coverage_factor),
             "propagation::effective_degrees_of_freedom" => {
@@ -169,7 +188,7 @@ fn plain_formulas_have_the_bits_of_the_vectors() {
             rows += 1;
         }
     }
-    assert_eq!((tables.as_object().unwrap().len(), rows), (37, 37 * 60));
+    assert_eq!((tables.as_object().unwrap().len(), rows), (49, 49 * 60));
 }
 
 #[test]

@@ -4,6 +4,7 @@
 //! 0 for left and 1 for right. What a formula gives is a row as well.
 
 use crate::{caught, error};
+use alignment_core::adjustment::{self, TaperedShim};
 use alignment_core::gauge::{self, AxisAngles, GaugePosition, PitchPosition};
 use alignment_core::session::ByWheel;
 use alignment_core::units::{self, DegreesMinutes};
@@ -60,6 +61,7 @@ fn numerical_tolerance([standard_uncertainty, digits]: [f64; 2]) -> Result<[f64;
 type Found<'py> = (Bound<'py, PyArray2<f64>>, Bound<'py, PyArray1<i32>>);
 
 /// The formula of a path.
+#[expect(clippy::too_many_lines, reason = "a table: one row per formula")]
 fn formula(path: &str) -> Option<Formula> {
     Some(match path {
         "units::deg_from_rad" => row(|[angle]| Ok([units::deg_from_rad(angle)])),
@@ -141,6 +143,47 @@ fn formula(path: &str) -> Option<Formula> {
         "gauge::pitch_at_azimuth_deg" => row(|[s, caster_deg, sai_deg, ahead_azimuth, ahead_pitch, azimuth]| {
             let ahead = PitchPosition { azimuth_deg: ahead_azimuth, pitch_deg: ahead_pitch };
             gauge::pitch_at_azimuth_deg(side(s), AxisAngles { caster_deg, sai_deg }, ahead, azimuth).map(one)
+        }),
+        "adjustment::tie_rod_steer_deg" => {
+            row(|[turns, pitch, arm]| adjustment::tie_rod_steer_deg(turns, pitch, arm).map(one))
+        }
+        "adjustment::tie_rod_turns" => row(|[steer, pitch, arm]| adjustment::tie_rod_turns(steer, pitch, arm).map(one)),
+        "adjustment::toe_changes_deg" => row(|[left, right, total, wheel, ratio]| {
+            adjustment::toe_changes_deg(left, right, total, wheel, ratio).map(|found| [found.left_deg, found.right_deg])
+        }),
+        "adjustment::eccentric_shift_mm" => {
+            row(|[eccentricity, angle]| adjustment::eccentric_shift_mm(eccentricity, angle).map(one))
+        }
+        "adjustment::eccentric_angles_deg" => row(|[shift, eccentricity]| {
+            adjustment::eccentric_angles_deg(shift, eccentricity).map(|found| [found.near_deg, found.far_deg])
+        }),
+        "adjustment::slot_tilt_deg" => {
+            row(|[shift, height, lean]| adjustment::slot_tilt_deg(shift, height, lean).map(one))
+        }
+        "adjustment::slot_shift_mm" => {
+            row(|[tilt, height, lean]| adjustment::slot_shift_mm(tilt, height, lean).map(one))
+        }
+        "adjustment::shim_thicknesses_mm" => row(|[camber, caster, by_both, by_moved]| {
+            adjustment::shim_thicknesses_mm(camber, caster, by_both, by_moved)
+                .map(|found| [found.front_mm, found.rear_mm])
+        }),
+        "adjustment::subframe_shift" => row(|[cl, sl, cr, sr, caster, height, distance]| {
+            let left = AxisAngles { caster_deg: cl, sai_deg: sl };
+            let right = AxisAngles { caster_deg: cr, sai_deg: sr };
+            adjustment::subframe_shift(left, right, caster, height, distance)
+                .map(|found| [found.lateral_mm, found.longitudinal_mm, found.yaw_deg])
+        }),
+        "adjustment::tapered_shim" => row(|[camber, camber_change, toe_change]| {
+            adjustment::tapered_shim(camber, camber_change, toe_change)
+                .map(|found| [found.taper_deg, found.bearing_deg])
+        }),
+        "adjustment::tapered_shim_changes" => row(|[camber, taper_deg, bearing_deg]| {
+            adjustment::tapered_shim_changes(camber, TaperedShim { taper_deg, bearing_deg })
+                .map(|found| [found.camber_change_deg, found.toe_change_deg])
+        }),
+        "adjustment::tapered_shim_on_shelf" => row(|[camber, camber_change, toe_change, step, most, turn]| {
+            adjustment::tapered_shim_on_shelf(camber, camber_change, toe_change, step, most, turn)
+                .map(|found| [found.taper_deg, found.bearing_deg, found.camber_left_deg, found.toe_left_deg])
         }),
         "propagation::coverage_factor" => {
             row(|[probability, freedom]| propagation::coverage_factor(probability, freedom).map(one))

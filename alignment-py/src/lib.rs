@@ -1,5 +1,6 @@
 //! The native half of the Python package `wheel_alignment`: sessions in, results as JSON out, errors as exceptions.
 
+mod adjustment;
 mod batch;
 mod error;
 mod formulas;
@@ -11,8 +12,9 @@ mod stages;
 mod tree;
 mod uncertainty;
 
-use alignment_core::Error;
-use pyo3::exceptions::PyRuntimeError;
+use alignment_core::paths::COUNT;
+use alignment_core::{Alignment, Error};
+use pyo3::exceptions::{PyRuntimeError, PyValueError};
 use pyo3::prelude::*;
 use serde::Serialize;
 use std::panic::{AssertUnwindSafe, catch_unwind};
@@ -33,23 +35,32 @@ fn json(value: &impl Serialize) -> String {
     serde_json::to_string(value).unwrap_or_else(|error| unreachable!("plain data has a JSON form: {error}"))
 }
 
+/// The tree of these readings, which stand in the order of `READINGS`.
+fn alignment(values: Vec<Option<f64>>) -> PyResult<Alignment> {
+    let values: [Option<f64>; COUNT] =
+        values.try_into().map_err(|_| PyValueError::new_err("one value for each of READINGS is needed"))?;
+    Ok(Alignment::from_values(&values))
+}
+
 /// The native half of `wheel_alignment`.
 #[pymodule(gil_used = false)]
 mod _native {
     use super::propagation::{Watch, run_watched};
-    use super::{error, json, run, tree};
+    use super::{alignment, error, json, run, tree};
     use alignment_core::conformity::{self, Decision, Limits, Production, Tolerance, Uncertain};
     use alignment_core::diagnosis::{self, NormalTolerances};
     use alignment_core::error::WarningCode;
     use alignment_core::json::specification_to_json;
     use alignment_core::monte_carlo::Settings;
-    use alignment_core::paths::{COUNT, READINGS};
+    use alignment_core::paths::READINGS;
     use alignment_core::uncertainty::{Plan, watched_monte_carlo};
-    use alignment_core::{Alignment, ErrorCode, repeatability};
+    use alignment_core::{ErrorCode, repeatability};
     use pyo3::exceptions::PyValueError;
     use pyo3::prelude::*;
     use pyo3::types::PyTuple;
 
+    #[pymodule_export]
+    use super::adjustment::{effects, fewest_moves, foresee, virtual_adjusted};
     #[pymodule_export]
     use super::batch::{ahead_records, cores, measure_records};
     #[pymodule_export]
@@ -304,12 +315,6 @@ mod _native {
 
     fn limits((min, max): (Option<f64>, Option<f64>)) -> Limits {
         Limits { min, max }
-    }
-
-    fn alignment(values: Vec<Option<f64>>) -> PyResult<Alignment> {
-        let values: [Option<f64>; COUNT] =
-            values.try_into().map_err(|_| PyValueError::new_err("one value for each of READINGS is needed"))?;
-        Ok(Alignment::from_values(&values))
     }
 
     #[pymodule_init]

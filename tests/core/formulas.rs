@@ -3,6 +3,7 @@
 //! Numbers are the sixteen hexadecimal digits of their bits; of NaN the sign and the payload mean nothing, so it is `nan`. A row is the
 //! inputs, one number after the other (0 for left and 1 for right), and the outputs, or the number of the error.
 
+use alignment_core::adjustment::{self, TaperedShim};
 use alignment_core::gauge::{self, AxisAngles, GaugePosition, PitchPosition};
 use alignment_core::session::ByWheel;
 use alignment_core::units::{self, DegreesMinutes};
@@ -158,6 +159,65 @@ fn formulas() -> Vec<Formula> {
             |[s, caster_deg, sai_deg, azimuth_deg, pitch_deg, azimuth]| {
                 let ahead = PitchPosition { azimuth_deg, pitch_deg };
                 gauge::pitch_at_azimuth_deg(side(s), AxisAngles { caster_deg, sai_deg }, ahead, azimuth)
+            },
+        ),
+        one(
+            "adjustment::tie_rod_steer_deg",
+            &[Between(-6.0, 6.0), Between(0.5, 2.5), Between(60.0, 180.0)],
+            |[a, b, c]| adjustment::tie_rod_steer_deg(a, b, c),
+        ),
+        one("adjustment::tie_rod_turns", &[small, Between(0.5, 2.5), Between(60.0, 180.0)], |[a, b, c]| {
+            adjustment::tie_rod_turns(a, b, c)
+        }),
+        several(
+            "adjustment::toe_changes_deg",
+            &[small, small, small, Between(-40.0, 40.0), Between(10.0, 22.0)],
+            |[a, b, c, d, e]| adjustment::toe_changes_deg(a, b, c, d, e).map(|found| [found.left_deg, found.right_deg]),
+        ),
+        one("adjustment::eccentric_shift_mm", &[Between(1.0, 12.0), angle], |[a, b]| {
+            adjustment::eccentric_shift_mm(a, b)
+        }),
+        several("adjustment::eccentric_angles_deg", &[Between(-3.0, 3.0), Between(3.0, 12.0)], |[a, b]| {
+            adjustment::eccentric_angles_deg(a, b).map(|found| [found.near_deg, found.far_deg])
+        }),
+        one("adjustment::slot_tilt_deg", &[small, Between(300.0, 700.0), tilt], |[a, b, c]| {
+            adjustment::slot_tilt_deg(a, b, c)
+        }),
+        one("adjustment::slot_shift_mm", &[small, Between(300.0, 700.0), tilt], |[a, b, c]| {
+            adjustment::slot_shift_mm(a, b, c)
+        }),
+        several(
+            "adjustment::shim_thicknesses_mm",
+            &[small, small, Between(0.05, 0.6), Between(-0.9, -0.1)],
+            |[a, b, c, d]| adjustment::shim_thicknesses_mm(a, b, c, d).map(|found| [found.front_mm, found.rear_mm]),
+        ),
+        several(
+            "adjustment::subframe_shift",
+            &[small, tilt, small, tilt, small, Between(300.0, 700.0), width],
+            |[caster_left, sai_left, caster_right, sai_right, caster, height, distance]| {
+                let left = AxisAngles { caster_deg: caster_left, sai_deg: sai_left };
+                let right = AxisAngles { caster_deg: caster_right, sai_deg: sai_right };
+                adjustment::subframe_shift(left, right, caster, height, distance)
+                    .map(|found| [found.lateral_mm, found.longitudinal_mm, found.yaw_deg])
+            },
+        ),
+        several("adjustment::tapered_shim", &[small, small, small], |[a, b, c]| {
+            adjustment::tapered_shim(a, b, c).map(|found| [found.taper_deg, found.bearing_deg])
+        }),
+        several(
+            "adjustment::tapered_shim_changes",
+            &[small, Between(0.0, 3.0), angle],
+            |[a, taper_deg, bearing_deg]| {
+                adjustment::tapered_shim_changes(a, TaperedShim { taper_deg, bearing_deg })
+                    .map(|found| [found.camber_change_deg, found.toe_change_deg])
+            },
+        ),
+        several(
+            "adjustment::tapered_shim_on_shelf",
+            &[small, Between(-2.0, 2.0), Between(-2.0, 2.0), Between(0.1, 0.5), Between(1.0, 3.0), Between(5.0, 60.0)],
+            |[a, b, c, d, e, f]| {
+                adjustment::tapered_shim_on_shelf(a, b, c, d, e, f)
+                    .map(|found| [found.taper_deg, found.bearing_deg, found.camber_left_deg, found.toe_left_deg])
             },
         ),
         one("propagation::coverage_factor", &[Between(0.5, 0.999), Between(1.0, 60.0)], |[a, b]| {

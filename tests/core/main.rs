@@ -1,6 +1,7 @@
 //! What crosses crates, in one binary: the virtual vehicle read back, invariants, the session format, the program, the contract, and
 //! the formulas used by hand.
 
+mod adjustment;
 mod batch;
 mod by_hand;
 mod conformity;

@@ -3,7 +3,8 @@
 
 mod bytes;
 
-use alignment_core::conformity::{self, Decision, Limits, Production, Rule, Uncertain};
+use alignment_core::adjustment::{self, Adjuster, Effect, Line, Request, Rigid, Stance, TaperedShim};
+use alignment_core::conformity::{self, Decision, Limits, Production, Rule, Tolerance, Uncertain};
 use alignment_core::diagnosis::{self, NormalTolerances};
 use alignment_core::gauge::{self, AxisAngles, GaugePosition, PitchPosition};
 use alignment_core::json::{
@@ -535,4 +536,60 @@ pub fn session(bytes: &[u8]) -> bool {
     }
     given(sweep::follow(&session));
     given(result)
+}
+
+/// The formulas of adjusters, and moves sought for the virtual car with a few of them, spoiled here and there.
+pub fn adjusting(bytes: &[u8]) -> bool {
+    let mut bytes = Bytes::new(bytes);
+    let [a, b, c, d, e, f] = bytes.numbers();
+    let (pitch, arm) = (bytes.between(0.1, 12.0), bytes.between(5.0, 400.0));
+    let axis = |caster_deg, sai_deg| AxisAngles { caster_deg, sai_deg };
+    let mut any = given(adjustment::tie_rod_steer_deg(a, pitch, arm)) | given(adjustment::tie_rod_turns(b, pitch, arm));
+    any |= given(adjustment::toe_changes_deg(a, b, c, d, e));
+    any |= given(adjustment::eccentric_shift_mm(a, b)) | given(adjustment::eccentric_angles_deg(a, b));
+    any |= given(adjustment::slot_tilt_deg(a, arm, b)) | given(adjustment::slot_shift_mm(a, arm, b));
+    any |= given(adjustment::shim_thicknesses_mm(a, b, c, d));
+    any |= given(adjustment::subframe_shift(axis(a, b), axis(c, d), e, arm, f));
+    any |= given(adjustment::tapered_shim(a, b, c));
+    any |= given(adjustment::tapered_shim_changes(a, TaperedShim { taper_deg: b, bearing_deg: c }));
+    any |= given(adjustment::tapered_shim_on_shelf(a, b, c, d, e, f));
+
+    let mut readings = VirtualVehicle::default().truth();
+    if bytes.flag() {
+        readings.steering.left.axis_direction = None;
+    }
+    let mut list: Vec<Adjuster> = Vec::new();
+    for _ in 0..bytes.below(5) {
+        let effect = if bytes.flag() {
+            let line =
+                if bytes.flag() { Some(Line { point_mm: bytes.numbers(), direction: bytes.unit() }) } else { None };
+            let wheels = ByWheel::from_fn(|_| bytes.flag());
+            let (turn_deg, shift_mm) = (bytes.between(-2.0, 2.0), bytes.between(-2.0, 2.0));
+            Effect::Rigid(Rigid { wheels, line, turn_deg, shift_mm, carries_axis: bytes.flag() })
+        } else {
+            let path = bytes.one_of(["wheels.fl.camber_deg", "wheels.rr.toe_deg", "axles.front.total_toe_deg", "none"]);
+            Effect::Measured([(path.to_owned(), bytes.between(-1.0, 1.0))].into())
+        };
+        let (least, most) = (bytes.between(-9.0, 1.0), bytes.between(-1.0, 9.0));
+        let step = bytes.one_of([0.0, 0.0, 0.5, f64::MIN_POSITIVE]);
+        list.push(Adjuster { name: String::new(), unit: String::new(), effect, least, most, step });
+    }
+    let mut request = Request { nominal_within_deg: bytes.one_of([None, Some(0.0), Some(0.01)]), ..Request::default() };
+    for path in ["wheels.fl.camber_deg", "wheels.fl.toe_deg", "axles.front.setback_mm", "steering.left.caster_deg"] {
+        let (nominal, plus) = (Some(bytes.between(-3.0, 3.0)), Some(bytes.between(0.0, 2.0)));
+        let tolerance = Tolerance { nominal, minus: plus, plus, ..Tolerance::default() };
+        request.specification.limits.insert(path, tolerance);
+    }
+    let stance = Stance { loaded_radius_mm: bytes.radii(), centreline: bytes.centreline() };
+    any |= given(adjustment::effects(&readings, &list, &stance));
+    let found = adjustment::fewest_moves(&readings, &list, &request, &stance);
+    if let Ok(found) = &found {
+        let (turned, amounts): (Vec<Adjuster>, Vec<f64>) =
+            found.moves.iter().map(|step| (list[step.adjuster].clone(), step.amount)).unzip();
+        for (adjuster, &amount) in turned.iter().zip(&amounts) {
+            assert!(amount >= adjuster.least && amount <= adjuster.most, "{adjuster:?} {amount}");
+        }
+        given(VirtualVehicle::default().adjusted(&turned, &amounts));
+    }
+    given(found) | any
 }

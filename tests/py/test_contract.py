@@ -58,6 +58,12 @@ KEYWORDS = {
         "decision": "conformity::Decision",
     },
     "conformity::global_risks": {"production": "conformity::Production"},
+    "adjustment::effects": {"stance": "adjustment::Stance"},
+    "adjustment::foresee": {"stance": "adjustment::Stance"},
+    "adjustment::fewest_moves": {
+        "request": "adjustment::Request",
+        "stance": "adjustment::Stance",
+    },
     "live::Tracker::new": {"settings": "live::LiveSettings"},
     "uncertainty::plan": {"plan": "uncertainty::Plan"},
     "uncertainty::reach": {"plan": "uncertainty::Plan"},
@@ -70,6 +76,8 @@ ARRAYS = {"batch::ahead_readings", "batch::measure"}
 """Functions whose records and columns are arrays and keywords in Python."""
 
 BUNDLES = {
+    "adjustment::Request",
+    "adjustment::Stance",
     "conformity::Uncertain",
     "conformity::Production",
     "live::LiveSettings",

@@ -55,4 +55,4 @@ def test_the_notebook_is_kept_bare(path: Path) -> None:
 
 
 def test_there_are_notebooks() -> None:
-    assert len(NOTEBOOKS) >= 3
+    assert len(NOTEBOOKS) >= 4

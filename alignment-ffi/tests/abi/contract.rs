@@ -45,6 +45,11 @@ const ELSEWHERE: &[(&str, &str)] = &[
 const PARAMETERS: &[(&str, &str, &[&str])] = &[
     ("alignment_core", "session", &["session", "session_json"]),
     ("alignment_core", "specification", &["specification_json"]),
+    ("adjustment::effects", "adjusters", &["adjusters_json"]),
+    ("adjustment::foresee", "adjusters", &["adjusters_json"]),
+    ("adjustment::fewest_moves", "adjusters", &["adjusters_json"]),
+    ("adjustment::fewest_moves", "request", &["specification_json"]),
+    ("simulate::VirtualVehicle::adjusted", "adjusters", &["adjusters_json"]),
     ("conformity::judge", "decision", &["rule"]),
     ("conformity::global_risks", "production", &["mean"]),
     ("repeatability::one_way", "groups", &["values"]),
@@ -69,6 +74,12 @@ const STRUCTS: &[(&str, &str)] = &[
 
 /// Structs that C has as text alone, under the same keys: they hold lists.
 const AS_TEXT: &[&str] = &[
+    "adjustment::Adjuster",
+    "adjustment::Adjustment",
+    "adjustment::Line",
+    "adjustment::Move",
+    "adjustment::Rigid",
+    "adjustment::Unmet",
     "alignment::Residuals",
     "assessment::Assessment",
     "conformity::ReadingVerdict",
@@ -109,6 +120,7 @@ const AS_TEXT: &[&str] = &[
 /// Structs that C does without, and why.
 const NO_STRUCT: &[(&str, &str)] = &[
     ("compensation::Residual", "residuals are lists, in the text of a result"),
+    ("adjustment::Request", "its members are arguments"),
     ("conformity::Decision", "its members are arguments"),
     ("conformity::GlobalRisks", "its members are arguments"),
     ("conformity::Production", "its members are arguments"),

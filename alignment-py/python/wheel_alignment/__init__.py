@@ -21,6 +21,7 @@ TYPE_CHECKING = False
 
 if TYPE_CHECKING:
     from wheel_alignment import (
+        adjustment,
         alignment,
         assessment,
         batch,
@@ -135,6 +136,7 @@ __all__ = [
     "UpInvertedError",
     "WheelNotSeenError",
     "__version__",
+    "adjustment",
     "alignment",
     "assess",
     "assessment",

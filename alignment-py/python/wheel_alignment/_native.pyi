@@ -22,10 +22,13 @@ __all__ = [
     "crossed",
     "diagnose",
     "direction_from",
+    "effects",
     "elementary",
     "error_codes",
     "expanded_output",
+    "fewest_moves",
     "flags_of",
+    "foresee",
     "from_rolling",
     "from_spinning",
     "global_risks",
@@ -57,6 +60,7 @@ __all__ = [
     "tyre_size",
     "unit",
     "up_in_rig",
+    "virtual_adjusted",
     "virtual_session",
     "virtual_truth",
     "virtual_vehicle",
@@ -245,6 +249,25 @@ def plane_through(points_mm: bytes) -> str: ...
 def virtual_vehicle(seed: int | None) -> str: ...
 def virtual_session(vehicle: object) -> Session: ...
 def virtual_truth(vehicle: object) -> str: ...
+def virtual_adjusted(
+    vehicle: object, adjusters: object, amounts: list[float]
+) -> str: ...
+def effects(
+    readings: Sequence[float | None], adjusters: object, stance: object
+) -> str: ...
+def foresee(
+    readings: Sequence[float | None],
+    adjusters: object,
+    amounts: list[float],
+    stance: object,
+) -> str: ...
+def fewest_moves(
+    readings: Sequence[float | None],
+    adjusters: object,
+    specification: object,
+    nominal_within_deg: float | None,
+    stance: object,
+) -> str: ...
 def elementary(name: str, value: float, other: float = 0.0) -> float: ...
 def law_of_propagation(
     function: Callable[..., object],

@@ -9,7 +9,7 @@ a bent knuckle, a shifted subframe, a camera that sees nothing.
 from __future__ import annotations
 
 import json
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any, Final, Literal
 
@@ -21,6 +21,8 @@ from wheel_alignment.session import PoseNoise, Reference, Session
 
 if TYPE_CHECKING:
     from typing_extensions import Self
+
+    from wheel_alignment.adjustment import Adjuster
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -492,3 +494,46 @@ class VirtualVehicle(Value):
         the car with its `faults`, and has what a dead camera hides.
         """
         return from_json(Alignment, _native.virtual_truth(self))
+
+    def adjusted(self, adjusters: Sequence[Adjuster], amounts: Sequence[float]) -> Self:
+        """Return the car once these adjusters have been turned by these amounts.
+
+        One after the other as they are listed: knuckles turn about the lines of the
+        adjusters, which stand still in the body, or about their own steering axes; then
+        every wheel stands on the ground again, straight up or down.
+
+        Parameters
+        ----------
+        adjusters : sequence of Adjuster
+            Adjusters whose effect is geometry, `adjustment.Rigid`.
+        amounts : sequence of float
+            By how much each is turned, in its units.
+
+        Returns
+        -------
+        VirtualVehicle
+            The car as it then stands in the rig.
+
+        Raises
+        ------
+        MissingInputError
+            An adjuster whose effect is no geometry, a rear wheel that is to turn about
+            its steering axis, or fewer or more amounts than adjusters.
+        NotFiniteError
+            A number is NaN or infinite.
+
+        Examples
+        --------
+        >>> from wheel_alignment import ByWheel
+        >>> from wheel_alignment.adjustment import Adjuster, Rigid
+        >>> from wheel_alignment.simulate import VirtualVehicle
+        >>> left = ByWheel(True, False, False, False)
+        >>> tie_rod = Adjuster("left tie rod", Rigid(left, turn_deg=-0.86), -10.0, 10.0)
+        >>> after = VirtualVehicle().adjusted([tie_rod], [0.5])
+        >>> print(f"{after.front.left.toe_to_centreline_deg:.2f}°")
+        0.52°
+        """
+        listed = _arrays.listed(amounts, "amounts")
+        return from_json(
+            type(self), _native.virtual_adjusted(self, list(adjusters), listed)
+        )
