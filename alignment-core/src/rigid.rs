@@ -566,4 +566,61 @@ mod tests {
         let quarter = least_motion((y, origin), (Vector::new([1.0, 0.0, 0.0]), origin)).unwrap();
         assert!((quarter.direction(y) - Vector::new([1.0, 0.0, 0.0])).norm() < 1e-15);
     }
+
+    /// A wheel that turns about a line of its own, its poses noisy: what is fitted is where the sum of squares is least.
+    fn wobbly(noise: f64) -> alloc::vec::Vec<Transform<Rig, crate::frame::Target>> {
+        (0..7_i32)
+            .map(|i| {
+                let number = |k: i32| noise * libm::sin(f64::from(i) * 1.7 + f64::from(k) * 2.3);
+                let turn = nalgebra::Vector3::new(0.05, 0.98, -0.1).normalize() * (f64::from(i) * 0.15);
+                let wobble = nalgebra::Vector3::new(number(0), number(1), number(2));
+                let rotation = Rotation3::new(wobble).into_inner() * Rotation3::new(turn).into_inner();
+                let centre = nalgebra::Vector3::new(300.0, 700.0, 310.0);
+                let origin = centre - rotation * nalgebra::Vector3::new(20.0, -80.0, 15.0);
+                let moved = Vector::new([number(3), number(4), number(5)]) * 100.0;
+                Transform::from_parts(rotation, Vector::wrap(origin) + moved)
+            })
+            .collect()
+    }
+
+    #[test]
+    fn the_direction_and_the_point_that_stay_are_least_squares() {
+        let poses = wobbly(0.02);
+        let count = 7.0;
+        let spread = |seen: &dyn Fn(&Transform<Rig, crate::frame::Target>) -> Vector<Rig>| {
+            let mean = poses.iter().map(seen).sum::<Vector<Rig>>() * (1.0 / count);
+            poses.iter().map(|pose| (seen(pose) - mean).dot(seen(pose) - mean)).sum::<f64>()
+        };
+        let fitted = FixedDirection::fit(poses.iter());
+        let (point, point_in_rig) = fitted.fixed_point(poses.iter(), Vector::zero());
+        let (of_direction, of_point) =
+            (spread(&|pose| pose.direction(fitted.in_moving)), spread(&|pose| pose.point(point)));
+        let across = fitted.in_moving.any_square();
+        for square in [across, fitted.in_moving.cross(across)] {
+            for step in [-1e-3, 1e-3] {
+                let direction = (fitted.in_moving + square * step).unit();
+                assert!(spread(&|pose| pose.direction(direction)) > of_direction, "{step}");
+                let moved = point + square * (100.0 * step);
+                assert!(spread(&|pose| pose.point(moved)) > of_point, "{step}");
+            }
+        }
+        let mean = poses.iter().map(|pose| pose.point(point)).sum::<Vector<Rig>>() * (1.0 / count);
+        assert!((point_in_rig - mean).norm() < 1e-9);
+    }
+
+    /// Poses fixed to one body show its motion exactly, however far they stand from each other.
+    #[test]
+    fn a_body_moves_as_the_poses_on_it() {
+        let turn = Rotation3::new(nalgebra::Vector3::new(0.02, -0.01, 0.05)).into_inner();
+        let motion = Transform::<Rig, Rig>::from_parts(turn, Vector::new([30.0, -12.0, 7.0]));
+        let poses = wobbly(0.3);
+        let pairs: alloc::vec::Vec<_> = poses
+            .iter()
+            .map(|pose| (*pose, Transform::from_parts(turn * pose.rotation, motion.point(pose.origin()))))
+            .collect();
+        for lever_mm in [1.0, 500.0] {
+            let found = body_motion(&pairs, lever_mm).unwrap();
+            assert!((found.rotation - turn).norm() < 1e-12 && (found.origin() - motion.origin()).norm() < 1e-9);
+        }
+    }
 }

@@ -277,4 +277,48 @@ mod tests {
     fn too_few_stations_tell_nothing() {
         assert_eq!(find(&line(|i| if i == 1 { 5.0 } else { 0.0 })[..3], Some(1e-3), 1e-9), None);
     }
+
+    /// Twice what noise makes asks for an explanation among few equations; among many, anything that noise does not make.
+    #[test]
+    fn what_asks_for_an_explanation() {
+        for (freedom, noise, most) in [
+            (10.0, Some(0.1), 10.0 * SUSPECT * 0.01),
+            (FEW_EQUATIONS, Some(0.1), FEW_EQUATIONS * SUSPECT * 0.01),
+            (FEW_EQUATIONS + 1.0, Some(0.1), (FEW_EQUATIONS + 1.0) * 1e-6),
+            (10.0, None, 10.0 * SUSPECT * 1e-6),
+        ] {
+            assert!((most_unsuspected(freedom, noise, 1e-3) / most - 1.0).abs() < 1e-12, "{freedom} {noise:?}");
+            assert!(!is_suspect(most * 0.999, freedom, noise, 1e-3) && is_suspect(most * 1.001, freedom, noise, 1e-3));
+        }
+    }
+
+    /// The pattern that is named explains more than any other, when each is fitted beside the unknowns.
+    #[test]
+    fn the_slip_is_the_pattern_that_fits_best() {
+        for at in 0..9 {
+            // All rows alike are what the line itself explains.
+            for onward in [false, true].into_iter().filter(|&onward| !onward || at > 0) {
+                let rows = line(|i| if i == at || onward && i > at { 0.05 } else { 0.0 });
+                let left = |row: usize, onward: bool| {
+                    let (mut normal, mut right, mut squares) = (SMatrix::<f64, 3, 3>::zeros(), SVector::zeros(), 0.0);
+                    for (i, one) in rows.iter().enumerate() {
+                        let slipped = f64::from(u8::from(i == row || onward && i > row));
+                        let design = nalgebra::Matrix1x3::new(one.design[0], one.design[1], slipped);
+                        normal += design.tr_mul(&design);
+                        right += design.tr_mul(&one.observed);
+                        squares += one.observed.norm_squared();
+                    }
+                    let unknowns: SVector<f64, 3> = normal.cholesky().unwrap().solve(&right);
+                    (squares - unknowns.dot(&right), unknowns[2])
+                };
+                let found = find(&rows, Some(1e-3), 1e-9).unwrap();
+                let (least, size) = left(found.row, found.onward);
+                assert!((found.size_rad - size.abs()).abs() < 1e-9, "{at} {onward}");
+                for row in 0..9 {
+                    assert!(left(row, false).0 > least - 1e-9, "{at} {onward}: {row}");
+                    assert!(!(2..8).contains(&row) || left(row, true).0 > least - 1e-9, "{at} {onward}: {row} onward");
+                }
+            }
+        }
+    }
 }

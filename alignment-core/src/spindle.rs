@@ -708,3 +708,34 @@ fn solve<T: Real, const N: usize>(normal: [[T; N]; N], right: [T; N]) -> ([T; N]
     }
     (solution, sound)
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Forward where a target seen anew looks the same either way; the turn whose radius is a wheel's where the travel tells.
+    #[test]
+    fn a_step_is_the_likely_one() {
+        const TURN: f64 = 2.0 * core::f64::consts::PI;
+        for (angle_rad, travel_mm, expected) in [
+            (0.3, 50.0, 0.3),
+            (-2.0, -620.0, -2.0),
+            // Beyond 120° backward it was forward.
+            (-2.9, 100.0, TURN - 2.9),
+            (3.5, 100.0, 3.5),
+            (4.5, 100.0, 4.5 - TURN),
+            (-2.9, 700.0, TURN - 2.9),
+            // From 200 mm on the travel is asked.
+            (0.0, 200.0_f64.next_down(), 0.0),
+            (0.0, 200.0, TURN),
+            (0.3, 90.0, 0.3),
+            (0.3, 2000.0, 0.3 + TURN),
+            (1.0, 310.0, 1.0),
+            (-0.3, 1855.0, TURN - 0.3),
+            (-0.3, 200.0, -0.3),
+        ] {
+            let found = likely_step(angle_rad, travel_mm);
+            assert!((found - expected).abs() < 1e-12, "{angle_rad} over {travel_mm}: {found} is not {expected}");
+        }
+    }
+}
