@@ -623,4 +623,80 @@ mod tests {
             assert!((found.rotation - turn).norm() < 1e-12 && (found.origin() - motion.origin()).norm() < 1e-9);
         }
     }
+
+    /// By moving each pose in turn, every way.
+    #[test]
+    fn the_direction_and_the_point_follow_their_poses() {
+        let guess = Vector::new([5.0, -60.0, 10.0]);
+        let across = Vector::new([0.0, 1.0, 0.0]);
+        let poses = wobbly(0.0);
+        let fit = |poses: &[Transform<Rig, crate::frame::Target>]| {
+            let fitted = FixedDirection::fit(poses.iter()).pointing_along(across);
+            let (point, in_rig) = fitted.fixed_point(poses.iter(), guess);
+            let found = [fitted.in_moving.to_array(), fitted.in_rig.to_array(), point.to_array(), in_rig.to_array()];
+            (fitted, point, found)
+        };
+        let (fitted, point, _) = fit(&poses);
+        for (at, pose) in poses.iter().enumerate() {
+            let [a, b] = fitted.follows(pose);
+            let [c, d] = fitted.point_follows(pose, point, guess);
+            for input in 0..6 {
+                let moved = |step: f64| {
+                    let mut by = [0.0; 6];
+                    by[input] = step;
+                    let turn = Rotation3::new(nalgebra::Vector3::new(by[0], by[1], by[2])).into_inner();
+                    let origin = pose.origin() + Vector::new([by[3], by[4], by[5]]);
+                    let mut poses = poses.clone();
+                    poses[at] = Transform::from_parts(turn * pose.rotation, origin);
+                    fit(&poses).2
+                };
+                let (more, less) = (moved(1e-5), moved(-1e-5));
+                for (what, follows) in [a, b, c, d].iter().enumerate() {
+                    for i in 0..3 {
+                        let slope = (more[what][i] - less[what][i]) / 2e-5;
+                        let found = follows[(i, input)];
+                        assert!(
+                            (found - slope).abs() < 1e-6 * (1.0 + slope.abs()),
+                            "{at} {input} {what} {i}: {found} {slope}"
+                        );
+                    }
+                }
+            }
+        }
+    }
+
+    /// What each set of rows allows for is explained to second order, and what it does not is not.
+    #[test]
+    fn rows_explain_the_drift_that_they_allow_for() {
+        const DRIFT: f64 = 1e-6;
+        let axis = nalgebra::Vector3::new(0.05, 0.98, -0.1).normalize();
+        let square = axis.cross(&nalgebra::Vector3::new(1.0, 0.2, 0.3)).normalize();
+        let turn = |by: nalgebra::Vector3<f64>| Rotation3::new(by).into_inner();
+        let left = |power: i32, in_moving: bool, of: &dyn Fn(&[Transform<Rig, crate::frame::Target>]) -> f64| {
+            let poses: alloc::vec::Vec<_> = (-4..=4_i32)
+                .map(|i| {
+                    let angle = 0.2 * f64::from(i);
+                    let rotation = turn(axis * (0.7 + angle));
+                    let tilt = turn(square * (DRIFT * libm::pow(angle, f64::from(power))));
+                    Transform::from_parts(if in_moving { rotation * tilt } else { tilt * rotation }, Vector::zero())
+                })
+                .collect();
+            of(&poses) / DRIFT
+        };
+        fn most<const P: usize>(rows: &[Row<2, P, 2>]) -> f64 {
+            rows.iter().map(|row| crate::slip::left_over(rows, [row]).unwrap()[0].norm()).fold(0.0, f64::max)
+        }
+        let fixed = |poses: &[Transform<Rig, crate::frame::Target>]| FixedDirection::fit(poses.iter());
+        let plain = |poses: &[_]| most(&fixed(poses).rows(poses.iter().enumerate()));
+        let yawing = |poses: &[_]| most(&fixed(poses).yawing_rows(poses.iter().enumerate()));
+        let drifting = |poses: &[_]| most(&fixed(poses).drifting_rows(poses.iter().enumerate()));
+        // Tilted once for all: in the rig, or on the clamp.
+        for in_moving in [false, true] {
+            assert!(left(0, in_moving, &plain) < 1e-4);
+        }
+        assert!(left(1, false, &yawing) < 1e-4 && left(1, false, &plain) > 1e-2);
+        for power in [2, 3] {
+            assert!(left(power, true, &drifting) < 1e-4 && left(power, true, &plain) > 1e-3, "{power}");
+        }
+    }
 }

@@ -314,6 +314,20 @@ mod tests {
                 let found = find(&rows, Some(1e-3), 1e-9).unwrap();
                 let (least, size) = left(found.row, found.onward);
                 assert!((found.size_rad - size.abs()).abs() < 1e-9, "{at} {onward}");
+                // Without a slip: a fit of the line alone. With it, six equations are left.
+                let (_, line) = solve(&rows).unwrap();
+                let (all, variance) = (squares(&rows, line), least / 6.0);
+                let chance = CHANCE / 18.0;
+                for (noise, quantile) in
+                    [(Some(1e-3), -libm::log(chance)), (None, 3.0 * (libm::pow(chance, -1.0 / 3.0) - 1.0))]
+                {
+                    let known = noise.map_or(0.0, |noise: f64| noise * noise);
+                    let Some(found) = find(&rows, noise, 1e-9) else { continue };
+                    let bound = found.size_rad * sqrt(2.0 * quantile * variance.max(known) / (all - least));
+                    assert!((found.bound_rad / bound - 1.0).abs() < 1e-6, "{at} {onward} {noise:?}: {bound}");
+                    let not_smooth = least + BETTER * variance.max(known);
+                    assert!((found.not_smooth / not_smooth - 1.0).abs() < 1e-6, "{at} {onward} {noise:?}");
+                }
                 for row in 0..9 {
                     assert!(left(row, false).0 > least - 1e-9, "{at} {onward}: {row}");
                     assert!(!(2..8).contains(&row) || left(row, true).0 > least - 1e-9, "{at} {onward}: {row} onward");
