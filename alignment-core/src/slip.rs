@@ -271,6 +271,10 @@ mod tests {
         assert_eq!(find(&line(|i| 0.3 * [0.0, 1.0, 2.0, 3.0, 4.0, 5.0, 6.0, 7.0, 8.0][i]), Some(1e-3), 1e-9), None);
         // A bow is no step: what is left over after the best step is as large.
         assert_eq!(find(&line(|i| 0.02 * [0.0, 1.0, 4.0, 9.0, 16.0, 25.0, 36.0, 49.0, 64.0][i]), None, 1e-9), None);
+        assert_eq!(
+            find(&line(|i| 2e-3 * [0.0, 1.0, 4.0, 9.0, 16.0, 25.0, 36.0, 49.0, 64.0][i]), Some(1e-3), 1e-9),
+            None
+        );
     }
 
     #[test]
@@ -318,8 +322,10 @@ mod tests {
                 let (_, line) = solve(&rows).unwrap();
                 let (all, variance) = (squares(&rows, line), least / 6.0);
                 let chance = CHANCE / 18.0;
+                let few = 3.0 * (libm::pow(chance, -1.0 / 3.0) - 1.0);
                 for (noise, quantile) in
-                    [(Some(1e-3), -libm::log(chance)), (None, 3.0 * (libm::pow(chance, -1.0 / 3.0) - 1.0))]
+                    // Stated far too small, noise is judged by what is left over, as where none is stated.
+                    [(Some(1e-3), -libm::log(chance)), (Some(1e-5), few), (None, few)]
                 {
                     let known = noise.map_or(0.0, |noise: f64| noise * noise);
                     let Some(found) = find(&rows, noise, 1e-9) else { continue };

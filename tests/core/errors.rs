@@ -315,6 +315,7 @@ fn too_few_stations_are_counted() {
 
 #[test]
 fn a_small_roll_is_refused_and_a_whole_turn_too() {
+    use alignment_core::session::CompensationMethod;
     let rolled = |roll_deg: &[f64]| {
         let car = VirtualVehicle { roll_deg: roll_deg.to_vec(), ..VirtualVehicle::default() };
         measure(&car.session()).unwrap_err()
@@ -325,6 +326,11 @@ fn a_small_roll_is_refused_and_a_whole_turn_too() {
     assert_eq!((error.unit, rolled(&[0.0, 0.0, 0.0]).code), ("deg", ErrorCode::RollTooSmall));
     assert_eq!(rolled(&[0.0, 360.0]).code, ErrorCode::RollFullTurn);
     assert_eq!(rolled(&[0.0, 360.0, 720.0]).code, ErrorCode::RollFullTurn);
+    // What was aimed at the bound is not refused for rounding.
+    for compensation in [CompensationMethod::Rolled, CompensationMethod::Spun] {
+        let car = VirtualVehicle { compensation, roll_deg: vec![0.0, 10.0], ..VirtualVehicle::default() };
+        assert!(measure(&car.session()).is_ok());
+    }
     let error = rolled(&[0.0, 363.0]);
     assert_eq!((error.code, error.minimum), (ErrorCode::RollFullTurn, Some(5.0)));
     assert!((error.value.unwrap() - 3.0).abs() < 1e-9);
