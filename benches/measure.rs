@@ -2,6 +2,7 @@
 //!
 //! `cargo bench --bench measure`
 
+use alignment_core::live::{LiveSettings, Tracker};
 use alignment_core::session::{ByAxle, Centreline, JointOptions, Method, PoseNoise, RollingBody, Sighting};
 use alignment_core::simulate::VirtualVehicle;
 use alignment_core::{ByWheel, Pose, Session, Wheel, compensation, measure, uncertainty, vehicle};
@@ -113,7 +114,39 @@ fn benchmarks(criterion: &mut Criterion) {
         println!("{name:<50} {ns:>9.0} ns = {:>6.1} t", ns / t);
     }
     println!("Propagation costs {:.1} measures of the same session.", propagated / with_noise);
+    live_frame(t);
     joint_fit();
+}
+
+/// Frames of a car that is steered from side to side, noisy, smoothed; one target hidden in every second.
+fn live_frame(one_atan2: f64) {
+    let session = noisy_session(15);
+    let mut tracker = Tracker::new(&session, LiveSettings { smoothing_s: 0.1, ..LiveSettings::default() }).unwrap();
+    let sights: Vec<ByWheel<Option<Pose>>> = (session.sweep.iter())
+        .map(|station| ByWheel::from_fn(|wheel| station.get(wheel).frames().first().copied()))
+        .collect();
+    let hidden = |wheel: Wheel| {
+        let hide =
+            |sight: &ByWheel<Option<Pose>>| ByWheel::from_fn(|other| sight.get(other).filter(|_| other != wheel));
+        sights.iter().map(hide).collect::<Vec<_>>()
+    };
+    println!("\nOne live frame:");
+    for (name, sights) in [
+        ("all targets seen", sights.clone()),
+        ("a rear one hidden", hidden(Wheel::Rl)),
+        ("a front one hidden", hidden(Wheel::Fr)),
+    ] {
+        let (mut best, mut time_s) = (f64::INFINITY, tracker.readings().time_s.max(0.0));
+        for _ in 0..300 {
+            let start = Instant::now();
+            for sight in sights.iter().cycle().take(180) {
+                time_s += 0.01;
+                black_box(tracker.frame(black_box(time_s), black_box(sight)).unwrap());
+            }
+            best = best.min(start.elapsed().as_secs_f64() * 1e9 / 180.0);
+        }
+        println!("{name:<50} {best:>9.0} ns = {:>6.1} t", best / one_atan2);
+    }
 }
 
 /// A noisy session of so many stations without locks: a third rolling, one ahead, the others in the sweep.

@@ -1,8 +1,9 @@
-//! One reading from four poses allocates nothing: it can run at camera frame rate.
+//! One reading from four poses, and one live frame, allocate nothing: they can run at camera frame rate.
 
+use alignment_core::live::{LiveSettings, Tracker};
 use alignment_core::session::{Centreline, RollingBody};
 use alignment_core::simulate::VirtualVehicle;
-use alignment_core::{ByWheel, compensation, vehicle};
+use alignment_core::{ByWheel, Wheel, compensation, vehicle};
 use stats_alloc::{INSTRUMENTED_SYSTEM, Region, StatsAlloc};
 use std::alloc::System;
 
@@ -10,7 +11,7 @@ use std::alloc::System;
 static ALLOCATOR: &StatsAlloc<System> = &INSTRUMENTED_SYSTEM;
 
 #[test]
-fn one_reading_allocates_nothing() {
+fn one_reading_and_one_frame_allocate_nothing() {
     let session = VirtualVehicle::default().session();
     let (up, radii) = (session.up.unwrap(), session.loaded_radius_mm.unwrap());
     let rolled =
@@ -27,5 +28,28 @@ fn one_reading_allocates_nothing() {
     let change = region.change();
 
     assert!(reading.is_ok() && refusal.is_err());
+    assert_eq!((change.allocations, change.reallocations, change.deallocations), (0, 0, 0));
+
+    let mut tracker = Tracker::new(&session, LiveSettings { smoothing_s: 0.1, ..LiveSettings::default() }).unwrap();
+    let seen = |station: &alignment_core::Station, hidden: Option<Wheel>| {
+        ByWheel::from_fn(|wheel| station.get(wheel).frames().first().copied().filter(|_| hidden != Some(wheel)))
+    };
+    let sights = [
+        seen(&session.ahead, None),
+        seen(&session.sweep[2], None),
+        seen(&session.sweep[8], Some(Wheel::Rl)),
+        ByWheel { fl: Some(spoiled.rl), ..seen(&session.ahead, None) },
+        ByWheel { rr: Some(poses.rl), ..seen(&session.ahead, None) }, // where it does not belong
+    ];
+
+    let region = Region::new(ALLOCATOR);
+    let read = sights.iter().zip(0..).map(|(sight, frame)| tracker.frame(f64::from(frame), sight).is_ok());
+    let read = read.filter(|&read| read).count();
+    tracker.lift(ByWheel { fl: true, fr: true, rl: true, rr: true });
+    tracker.lifted();
+    tracker.lowered();
+    let change = region.change();
+
+    assert_eq!(read, 4);
     assert_eq!((change.allocations, change.reallocations, change.deallocations), (0, 0, 0));
 }

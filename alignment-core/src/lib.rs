@@ -30,6 +30,7 @@
 //! | [`uncertainty`] | what every reading is worth; what each input contributes; how far to roll and sweep |
 //! | [`conformity`] | limits, decision rules and verdicts |
 //! | [`assessment`] | readings, what they are worth and verdicts in one call |
+//! | [`live`] | a session and frames → readings while the car is moved, steered, lifted and half hidden |
 //! | [`repeatability`] | repeats of a reading: repeatability, reproducibility, and what clamping anew, operators and cars add |
 //!
 //! # Conventions
@@ -94,6 +95,7 @@ pub mod joint;
 #[cfg(feature = "json")]
 pub mod json;
 mod layout;
+pub mod live;
 #[cfg(feature = "simulate")]
 pub mod monte_carlo;
 pub mod paths;

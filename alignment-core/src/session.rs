@@ -577,6 +577,7 @@ pub(crate) fn check_count(count: usize, most: usize) -> Result<(), Error> {
 }
 
 /// How the poses of a session are brought into the rig frame.
+#[derive(Debug, Clone)]
 pub(crate) struct Cameras {
     rig_from_camera: ByWheel<Option<Transform<Rig, frame::Camera>>>,
     noise: Option<PoseNoise>,
@@ -599,6 +600,14 @@ impl Cameras {
             }
         }
         Ok(Self { rig_from_camera, noise: session.noise_per_axis() })
+    }
+
+    /// One pose that this wheel's camera reports, in the rig.
+    pub(crate) fn in_rig(&self, wheel: Wheel, pose: &Pose) -> Result<Transform<Rig, Target>, Error> {
+        match self.rig_from_camera.get(wheel) {
+            None => pose.rig_from_target(),
+            Some(rig_from_camera) => pose.transform().map(|seen| rig_from_camera.then_from(&seen)),
+        }
     }
 
     /// Checks and averages the frames of one station, and notes how much they scatter.

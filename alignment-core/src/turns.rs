@@ -231,6 +231,11 @@ pub(crate) fn interpolate(pairs: Vec<Pair>, at: f64) -> Option<Interpolated> {
     Some(Interpolated { other_deg: terms.sum(), gap_deg })
 }
 
+/// The distinct stations, in rising order: those that stand alike are averaged.
+pub(crate) fn distinct(pairs: Vec<Pair>) -> Vec<Pair> {
+    merge_near(pairs).into_iter().map(|Node(asked, other, _)| (asked, other)).collect()
+}
+
 /// How the interpolated angle follows the angles of each pair: of the asked-for wheel, and of the other. Pairs that are averaged stay so.
 ///
 /// Of the polynomial p through the points (xᵢ, yᵢ), with Lagrange's Lᵢ, ∂p/∂yᵢ = Lᵢ and ∂p/∂xᵢ = −Lᵢ·p′(xᵢ).

@@ -12,10 +12,10 @@
  * Names: a function has the name that it has in every language, with wa_ before it; what belongs to a type has the
  * type's name as well, as in wa_pose_mean. One that has a session, a specification or its result as JSON ends in _json.
  * Where to begin: wa_session_default and wa_measure for a whole car; wa_from_rolling, once, and wa_ahead_readings, frame by
- * frame, for readings while somebody turns a wrench; wa_camber_deg and its like for a single formula.
+ * frame, or wa_tracker_new and wa_tracker_frame for a car that is moved, steered, lifted and half hidden meanwhile; wa_camber_deg and its like for a single formula.
  *
- * Memory: the caller owns every buffer. The library hands out no memory to be freed, and keeps no
- * pointer after it returns. A pointer that is not NULL points to as many bytes as its type, its size
+ * Memory: the caller owns every buffer. The library hands out no memory to be freed, but for a wa_tracker, which goes
+ * back to wa_tracker_free, and keeps no pointer after it returns. A pointer that is not NULL points to as many bytes as its type, its size
  * or the length, count or capacity beside it says, readable or writable; nobody writes to them
  * meanwhile, and what is written overlaps nothing else. NULL is refused with WA_NULL_POINTER wherever it
  * is not said to be allowed, an address that is not aligned for its type with WA_MISALIGNED.
@@ -24,7 +24,7 @@
  * lie in memory as C has them, row by row: hand over &points[0][0].
  * Threads: no global state, no state per thread, no lock, no thread of its own. Every function may be called
  * from any thread at any time, as long as two calls do not write to the same buffers.
- * Time: wa_ahead_readings allocates nothing, on success or on failure, and nor do the formulas that take single
+ * Time: wa_ahead_readings and wa_tracker_frame allocate nothing, on success or on failure, and nor do the formulas that take single
  * numbers and vectors. All else may.
  * Errors: an int32_t status, 0 for success, negative otherwise. More in error, the last argument: NULL, or a
  * wa_error whose size is set. After a failure nothing but that was written, and *result_length where said.
@@ -366,6 +366,13 @@
 // The body may turn as well: the car does not run quite straight.
 #define WA_ROLLING_BODY_TURNS 1
 
+// Front wheels may be steered: they are referred back to straight ahead, and what the steering does not explain is shared by
+// both as it was.
+#define WA_STEERING_FREE 0
+
+// The steering wheel is held: front wheels are read as they stand, so that each tie rod shows at its own wheel.
+#define WA_STEERING_HELD 1
+
 // The rule allows neither of the other verdicts.
 #define WA_VERDICT_UNDETERMINED 0
 
@@ -401,6 +408,10 @@
 
 // The limits are in mm: of a length, or of toe at the reference diameter.
 #define WA_UNIT_MM 3
+
+// Follows a car, frame by frame. The one thing that the library makes and the caller gives back: wa_tracker_new makes it,
+// wa_tracker_free gives it back. Calls for the same tracker do not overlap in time.
+typedef struct wa_tracker wa_tracker;
 
 // What went wrong, and where. The caller owns it, and sets size to sizeof(wa_error) once; no call changes it.
 //
@@ -883,6 +894,72 @@ typedef struct wa_ahead_readings_result {
     // wheel centres: a point p of the vehicle lies at R·p + t in the rig.
     struct wa_pose rig_from_vehicle;
 } wa_ahead_readings_result;
+
+// How a tracker works. Set size, then call wa_live_settings_default, then change what is wanted otherwise.
+typedef struct wa_live_settings {
+    // Set by the caller: sizeof(wa_live_settings).
+    size_t size;
+    // Time constant of the smoothing, s, 0 to 3600; 0 for none.
+    double smoothing_s;
+    // A reading is held when what it rests on was seen longer ago than this, s, 0 to 3600.
+    double held_after_s;
+    // And stale when longer ago than this, s, 0 to 3600.
+    double stale_after_s;
+    // A target is no longer where it belongs when it is turned by more than this, degrees, 0.001 to 10.
+    double knocked_deg;
+    // Or shifted by more than this, mm, 0.01 to 100.
+    double knocked_mm;
+    // WA_STEERING_...
+    int32_t steering;
+    // Zero.
+    int32_t reserved;
+} wa_live_settings;
+
+// What is to be known of a reading before it is used: 1 where it is so, else 0.
+typedef struct wa_flags {
+    // It rests on something that was not seen for longer than held_after_s, or whose reading is held while it is lifted.
+    int32_t held;
+    // It rests on something that was not seen for longer than stale_after_s.
+    int32_t stale;
+    // It rests on less than it should: a body found from one target that no other confirms, or from none; wheels turned
+    // beyond the sweep, between stations far apart or without one; the steering not held though it was said to be.
+    int32_t weak;
+} wa_flags;
+
+// Flags by what a reading rests on; wa_flags_by_basis_of finds those of a path.
+typedef struct wa_flags_by_basis {
+    // Of what rests on one wheel, its camber: fl, fr, rl, rr.
+    struct wa_flags wheels[4];
+    // Of what rests on the wheels of one axle, total toe and cross camber: front, rear.
+    struct wa_flags axles[2];
+    // Of what rests on all four wheels: everything else.
+    struct wa_flags vehicle;
+} wa_flags_by_basis;
+
+// What the wheels read at one moment.
+typedef struct wa_live_readings {
+    // Set by the caller: sizeof(wa_live_readings).
+    size_t size;
+    // When, s, by the clock of the frames; minus infinity before the first.
+    double time_s;
+    // The readings straight ahead, and those of the steering axes as the knuckles carry them; turns are not read live. NaN
+    // where a clamp was knocked. Its size is set by the library.
+    struct wa_alignment alignment;
+    // How old what each wheel's readings rest on is in the mean, s, of fl, fr, rl, rr: the lag of the smoothing, and the time
+    // since the wheel was seen; infinite before.
+    double lag_s[4];
+    // How far the left and the right front wheel are turned from straight ahead, left positive, degrees. NaN without a
+    // measured steering axis.
+    double steer_deg[2];
+    // Where the vehicle is now: its axes seen in the rig, in the columns of the rotation, and its origin.
+    struct wa_pose rig_from_vehicle;
+    // What is to be known of the readings before they are used.
+    struct wa_flags_by_basis flags;
+    // Whose clamp was knocked, of fl, fr, rl, rr: 1 where its compensation is void, else 0.
+    int32_t knocked[4];
+    // Zero.
+    int32_t reserved;
+} wa_live_readings;
 
 // Readings straight ahead from the four poses of each record: a record is one car at one moment. All arrays lie record
 // after record; one whose count is 1 holds for all records.
@@ -1704,6 +1781,121 @@ int32_t wa_dog_tracking_offset_mm(double wheelbase_mm,
                                   double thrust_angle_deg,
                                   double *offset_mm,
                                   struct wa_error *error);
+
+// Fills in a struct, but for its size, with the customary settings: no smoothing; held after 0.1 s, stale after 1 s; the
+// steering free; knocked at 0.1 degrees or 1 mm.
+//
+// Returns WA_SUCCESS; WA_NULL_POINTER; WA_MISALIGNED; WA_BAD_STRUCT_SIZE.
+int32_t wa_live_settings_default(struct wa_live_settings *settings);
+
+// Makes a tracker of the car of a session: every wheel was rolled, or spun, and seen straight ahead. Without a sweep, front
+// wheels that are turned cannot be referred back. Give it back by wa_tracker_free.
+//
+// settings: of the caller, whose size is set.
+// tracker: where the pointer to it goes.
+//
+// Returns what wa_measure returns; WA_WHEEL_NOT_SEEN for a wheel that was not seen straight ahead, or not rolled;
+// WA_NOT_FINITE, WA_OUT_OF_RANGE, WA_ANGLE_OUT_OF_RANGE or WA_LENGTH_OUT_OF_RANGE for a setting.
+int32_t wa_tracker_new(const struct wa_session *session,
+                       const struct wa_live_settings *settings,
+                       struct wa_tracker **tracker,
+                       struct wa_error *error);
+
+// Gives a tracker back. Nothing is done for NULL. Afterwards the pointer is no tracker.
+//
+// Returns WA_SUCCESS.
+int32_t wa_tracker_free(struct wa_tracker *tracker, struct wa_error *error);
+
+// Takes what the cameras see at one moment. Cameras that are out of step hand over their targets as they come, each with its
+// own time; times may repeat, but not go back. Nothing is allocated, no lock is taken. What is refused changes nothing.
+//
+// time_s: by any clock, s.
+// poses: of fl, fr, rl, rr, in the frame in which their cameras reported in the session; those not seen are not looked at.
+// seen: of fl, fr, rl, rr: 0 for a target that is not seen. NULL when all are.
+// live_readings: struct of the caller whose size is set.
+//
+// Returns WA_SUCCESS; WA_NOT_FINITE; WA_OUT_OF_RANGE for a time that goes back; WA_NOT_A_ROTATION; WA_REFLECTION;
+// WA_LENGTH_OUT_OF_RANGE for a coordinate beyond a kilometre.
+//
+int32_t wa_tracker_frame(struct wa_tracker *tracker,
+                         double time_s,
+                         const struct wa_pose poses[4],
+                         const int32_t seen[4],
+                         struct wa_live_readings *live_readings,
+                         struct wa_error *error);
+
+// The readings of the last frame; before the first, those of the session.
+//
+// live_readings: struct of the caller whose size is set.
+//
+// Returns WA_SUCCESS.
+int32_t wa_tracker_readings(struct wa_tracker *tracker,
+                            struct wa_live_readings *live_readings,
+                            struct wa_error *error);
+
+// Says which wheels are being adjusted from now on, and which are not: the target of one that is adjusted is not fixed in
+// the body. A wheel whose adjustment ends belongs where it is then, and helps to find the body again.
+//
+// wheels: of fl, fr, rl, rr: 0 for one that is not adjusted.
+//
+// Returns WA_SUCCESS.
+//
+int32_t wa_tracker_adjust(struct wa_tracker *tracker,
+                          const int32_t wheels[4],
+                          struct wa_error *error);
+
+// Says whether the front wheels may be steered from now on.
+//
+// steering: WA_STEERING_...
+//
+// Returns WA_SUCCESS; WA_OUT_OF_RANGE.
+int32_t wa_tracker_steer(struct wa_tracker *tracker, int32_t steering, struct wa_error *error);
+
+// Says which wheels are about to be lifted: their readings are held until wa_tracker_lifted.
+//
+// wheels: of fl, fr, rl, rr: 0 for one that is not lifted.
+//
+// Returns WA_SUCCESS.
+//
+int32_t wa_tracker_lift(struct wa_tracker *tracker,
+                        const int32_t wheels[4],
+                        struct wa_error *error);
+
+// Says that the wheels which were to be lifted hang still: their readings go on from the values held, that is from the smoothed
+// pose; without smoothing the noise of one pose stays in them. A wheel that is not seen goes on from when it is seen again.
+//
+// Returns WA_SUCCESS.
+int32_t wa_tracker_lifted(struct wa_tracker *tracker,
+                          struct wa_error *error);
+
+// Says that all wheels stand again: they are read as they stand, from when they are seen.
+//
+// Returns WA_SUCCESS.
+int32_t wa_tracker_lowered(struct wa_tracker *tracker, struct wa_error *error);
+
+// Takes a clamp that was knocked, or taken off and put on, with its own compensation: the wheel is read by it from when it is
+// seen again, and belongs where it is seen then.
+//
+// wheel: WA_WHEEL_...
+// compensation: as wa_from_rolling gives it.
+//
+// Returns WA_SUCCESS; WA_OUT_OF_RANGE for a wheel that is none, or a rolling_radius_mm whose present is neither 0 nor 1;
+// WA_NOT_FINITE; WA_NOT_UNIT_LENGTH; WA_LENGTH_OUT_OF_RANGE.
+int32_t wa_tracker_compensate(struct wa_tracker *tracker,
+                              int32_t wheel,
+                              const struct wa_compensation *compensation,
+                              struct wa_error *error);
+
+// What is to be known of a reading, by its path.
+//
+// flags_by_basis: as wa_tracker_frame gives it, in "flags".
+// path: UTF-8 with a NUL at the end.
+//
+// Returns WA_SUCCESS; WA_UNKNOWN_READING.
+int32_t wa_flags_by_basis_of(const struct wa_flags_by_basis *flags_by_basis,
+                             const char *path,
+                             struct wa_flags *flags,
+                             struct wa_error *error);
 
 // Readings straight ahead of many records: those of wa_ahead_readings, with the same bits. What needs a sweep is NaN. No
 // thread is started: to use several, call it from each with a part of the records.

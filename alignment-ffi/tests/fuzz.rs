@@ -128,6 +128,8 @@ struct Draw {
     /// The results of this call: where, what stood there, and whether they may be written when it refuses.
     results: Vec<(*mut u8, Vec<u8>, bool)>,
     sound: Sound,
+    /// Of the first session; it keeps what earlier calls did to it.
+    tracker: *mut WaTracker,
 }
 
 /// What is spoiled.
@@ -171,14 +173,16 @@ impl Sound {
 
 impl Draw {
     fn new() -> Self {
+        let sound = Sound::new();
         Self {
+            tracker: new_tracker(&sound.sessions[0].0),
             random: Random(0),
             memory: vec![vec![0; PLACE / 8 + 8]; PLACES],
             next: 0,
             texts: 0,
             before: Before::Nothing,
             results: Vec::new(),
-            sound: Sound::new(),
+            sound,
         }
     }
 
@@ -305,7 +309,9 @@ of_numbers!(
     WaPoseCovariance,
     WaPoseNoise,
     WaInputUncertainty,
-    WaCamera
+    WaCamera,
+    WaFlags,
+    WaFlagsByBasis
 );
 
 impl Random {
@@ -382,7 +388,17 @@ macro_rules! with_size {
     )*};
 }
 
-with_size!(WaAheadReadings, WaAlignment, WaError, WaJudgement, WaMeasurement, WaReach, WaRepeatability, WaUncertainty);
+with_size!(
+    WaAheadReadings,
+    WaAlignment,
+    WaError,
+    WaJudgement,
+    WaLiveReadings,
+    WaMeasurement,
+    WaReach,
+    WaRepeatability,
+    WaUncertainty
+);
 
 /// Vectors of length 1, rotations by rows, matrices, quaternions, lengths: what numbers in a row may stand for.
 const ROWS: [&[f64]; 7] = [
@@ -862,6 +878,59 @@ impl Argument for i32 {
     }
 }
 
+/// None, or one that is at work; a wrong address would be no tracker, and nothing could tell.
+impl Argument for *mut WaTracker {
+    fn draw(draw: &mut Draw) -> Self {
+        draw.before = Before::Nothing;
+        if draw.random.one_in(12) { ptr::null_mut() } else { draw.tracker }
+    }
+}
+
+/// A place for the pointer to a tracker.
+impl Content for *mut WaTracker {
+    unsafe fn fill(_to: *mut Self, _draw: &mut Draw) {}
+}
+
+fn new_tracker(session: &WaSession) -> *mut WaTracker {
+    let mut settings = mem::MaybeUninit::<WaLiveSettings>::uninit();
+    let mut tracker = ptr::null_mut();
+    // SAFETY: structs and places of our own.
+    unsafe {
+        settings.as_mut_ptr().cast::<usize>().write(mem::size_of::<WaLiveSettings>());
+        assert_eq!(wa_live_settings_default(settings.as_mut_ptr()), WA_SUCCESS);
+        assert_eq!(wa_tracker_new(session, settings.as_ptr(), &raw mut tracker, ptr::null_mut()), WA_SUCCESS);
+    }
+    tracker
+}
+
+/// Gives back a tracker of its own.
+fn free() -> Broken {
+    Box::new(|draw| {
+        let tracker = if draw.random.one_in(2) { new_tracker(&draw.sound.sessions[0].0) } else { ptr::null_mut() };
+        let error = <*mut WaError>::draw(draw);
+        // SAFETY: it is one of our own; an error is null, not aligned or a place of our own.
+        let status = unsafe { wa_tracker_free(tracker, error) };
+        if status != WA_SUCCESS && !tracker.is_null() {
+            // SAFETY: it was refused for its error.
+            unsafe { wa_tracker_free(tracker, ptr::null_mut()) };
+        }
+        status
+    })
+}
+
+impl Content for WaLiveSettings {
+    unsafe fn fill(to: *mut Self, draw: &mut Draw) {
+        // SAFETY: a place of our own.
+        unsafe {
+            to.cast::<usize>().write(stated(mem::size_of::<Self>(), &mut draw.random));
+            if wa_live_settings_default(to) == WA_SUCCESS && draw.random.one_in(3) {
+                to.cast::<f64>().add(1 + draw.random.below(6)).write(draw.random.number());
+            }
+            behind(to.cast(), mem::size_of::<Self>(), &mut draw.random);
+        }
+    }
+}
+
 impl Argument for u32 {
     fn draw(draw: &mut Draw) -> Self {
         draw.random.choice().cast_unsigned()
@@ -942,6 +1011,7 @@ macro_rules! calls {
 
 calls! {
     c1(A);
+    c2(A, B);
     c3(A, B, C);
     c4(A, B, C, D);
     c5(A, B, C, D, E);
@@ -959,13 +1029,14 @@ macro_rules! functions {
 }
 
 fn functions() -> Vec<(&'static str, Broken)> {
-    functions! {
-        c1: wa_plan_default, wa_session_default, wa_trials_default;
-        c3: wa_angle_from_side_slip_deg, wa_batch_ahead_readings, wa_camber_deg, wa_caster_deg, wa_clamp_compensation_all_wheels,
+    let mut all = functions! {
+        c1: wa_live_settings_default, wa_plan_default, wa_session_default, wa_trials_default;
+        c2: wa_tracker_lifted, wa_tracker_lowered;
+        c3: wa_tracker_adjust, wa_tracker_lift, wa_tracker_readings, wa_tracker_steer, wa_angle_from_side_slip_deg, wa_batch_ahead_readings, wa_camber_deg, wa_caster_deg, wa_clamp_compensation_all_wheels,
             wa_deg_from_degrees_minutes, wa_deg_from_rad, wa_degrees_minutes_from_deg, wa_measure, wa_pose_from_matrix4_column_major,
             wa_pose_from_matrix4_row_major, wa_pose_rig_from_target, wa_propagate, wa_rad_from_deg, wa_reading_position,
             wa_side_slip_mm_per_m, wa_size_from_code, wa_up_in_rig;
-        c4: wa_alignment_from_values, wa_alignment_get, wa_alignment_values, wa_assessment_schema_json, wa_axes_direction,
+        c4: wa_flags_by_basis_of, wa_tracker_compensate, wa_tracker_new, wa_alignment_from_values, wa_alignment_get, wa_alignment_values, wa_assessment_schema_json, wa_axes_direction,
             wa_axis_from_cambers, wa_axis_from_pitches, wa_batch_measure, wa_coverage_factor, wa_dog_tracking_offset_mm,
             wa_effective_degrees_of_freedom, wa_input_from_observations, wa_input_known, wa_measure_session_json,
             wa_measurement_schema_json, wa_numerical_tolerance, wa_output_expanded, wa_plane_through, wa_pose_from_left_handed_y_right,
@@ -976,7 +1047,7 @@ fn functions() -> Vec<(&'static str, Broken)> {
         c5: wa_ackermann_inner_deg, wa_ackermann_outer_deg, wa_axis_direction, wa_axis_to_body, wa_contact_centre_mm,
             wa_hub_line_azimuth_deg, wa_plan_json, wa_pose_mean_and_spread, wa_reach, wa_session_to_json, wa_toe_to_thrust_line_deg,
             wa_uncertainty_covariance_matrix, wa_uncertainty_expanded_tree, wa_virtual_vehicle_random_json, wa_yaw_from_plate_deg;
-        c6: wa_ackermann_percent_by_cotangents, wa_ackermann_percent_by_toe_out, wa_body_attitude_deg, wa_camber_at_yaw_deg,
+        c6: wa_tracker_frame, wa_ackermann_percent_by_cotangents, wa_ackermann_percent_by_toe_out, wa_body_attitude_deg, wa_camber_at_yaw_deg,
             wa_caster_by_linear_rule_deg, wa_caster_by_two_positions_deg, wa_follow_json, wa_from_spinning, wa_measure_json,
             wa_pitch_at_azimuth_deg, wa_sai_by_linear_rule_deg, wa_sai_by_two_positions_deg, wa_specification_to_json,
             wa_uncertainty_correlation, wa_uncertainty_covariance, wa_uncertainty_expanded, wa_virtual_vehicle_session_json,
@@ -985,7 +1056,9 @@ fn functions() -> Vec<(&'static str, Broken)> {
         c8: wa_assess_json, wa_from_rolling, wa_global_risks, wa_wheel_from_spinning;
         c9: wa_combine, wa_judge_all_json, wa_monte_carlo_json, wa_wheel_from_rolling;
         c10: wa_crossed_json;
-    }
+    };
+    all.push(("wa_tracker_free", free()));
+    all
 }
 
 /// What cannot refuse.

@@ -5,7 +5,7 @@ use std::path::{Path, PathBuf};
 use std::{env, fs};
 
 /// In the order in which the header is read.
-const MODULES: [&str; 25] = [
+const MODULES: [&str; 26] = [
     "status",
     "error",
     "memory",
@@ -17,6 +17,7 @@ const MODULES: [&str; 25] = [
     "measure",
     "compensation",
     "vehicle",
+    "live",
     "batch",
     "propagation",
     "uncertainty",

@@ -3,6 +3,7 @@
 mod batch;
 mod error;
 mod formulas;
+mod live;
 mod pose;
 mod propagation;
 mod session;
@@ -52,6 +53,8 @@ mod _native {
     use super::batch::{ahead_records, cores, measure_records};
     #[pymodule_export]
     use super::formulas::{of_arrays, of_numbers, tyre_size};
+    #[pymodule_export]
+    use super::live::{Tracker, flags_of};
     #[pymodule_export]
     use super::pose::{direction_from, mean_pose, poses_from, rig_from_target};
     #[pymodule_export]

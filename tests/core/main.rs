@@ -11,6 +11,7 @@ mod format;
 mod formulas;
 mod invariants;
 mod joint;
+mod live;
 mod paths;
 mod program;
 mod propagation;

@@ -44,6 +44,8 @@ ELSEWHERE = {
     "paths::Alignment::get": "alignment::Alignment::get",
     "paths::Alignment::values": "alignment::Alignment::values",
     "paths::Alignment::from_values": "alignment::Alignment::from_values",
+    # Making one is calling the class.
+    "live::Tracker::new": "live::Tracker",
     # An error of the core is an exception.
     "error::Error": "error::AlignmentError",
     "json::JsonError": "error::AlignmentError",
@@ -56,6 +58,7 @@ KEYWORDS = {
         "decision": "conformity::Decision",
     },
     "conformity::global_risks": {"production": "conformity::Production"},
+    "live::Tracker::new": {"settings": "live::LiveSettings"},
     "uncertainty::plan": {"plan": "uncertainty::Plan"},
     "uncertainty::reach": {"plan": "uncertainty::Plan"},
     "uncertainty::monte_carlo": {"settings": "monte_carlo::Settings"},
@@ -66,7 +69,12 @@ KEYWORDS = {
 ARRAYS = {"batch::ahead_readings", "batch::measure"}
 """Functions whose records and columns are arrays and keywords in Python."""
 
-BUNDLES = {"conformity::Uncertain", "conformity::Production", "monte_carlo::Settings"}
+BUNDLES = {
+    "conformity::Uncertain",
+    "conformity::Production",
+    "live::LiveSettings",
+    "monte_carlo::Settings",
+}
 """Structs that are nothing but such a bundle."""
 
 NO_STRUCT = {

@@ -48,6 +48,13 @@ impl Header {
         let mut header = Self { functions: Vec::new(), structs: BTreeMap::new(), constants };
         let mut rest = code.split_once("extern \"C\" {").map_or(code.as_str(), |(before, _)| before);
         while let Some((_, after)) = rest.split_once("typedef struct ") {
+            // One whose members are the library's own: typedef struct name name;
+            if let Some((hidden, later)) = after.split_once(';')
+                && !hidden.contains('{')
+            {
+                rest = later;
+                continue;
+            }
             let (name, after) = after.split_once('{').unwrap();
             let (members, after) = after.split_once('}').unwrap();
             let made = header.lay_out(members, &lengths);

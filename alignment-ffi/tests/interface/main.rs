@@ -4,6 +4,7 @@
 
 mod batch;
 mod conformity;
+mod live;
 mod measure;
 mod owned;
 mod poses;
