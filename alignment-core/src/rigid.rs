@@ -604,6 +604,12 @@ mod tests {
                 assert!(spread(&|pose| pose.point(moved)) > of_point, "{step}");
             }
         }
+        // There the sum is level: as much on either side.
+        for square in [across, fitted.in_moving.cross(across)] {
+            let at = |step: f64| spread(&|pose| pose.point(point + square * step));
+            let (more, less) = (at(10.0), at(-10.0));
+            assert!((more - less).abs() < 1e-9 * (more + less - 2.0 * of_point), "{more} {less}");
+        }
         let mean = poses.iter().map(|pose| pose.point(point)).sum::<Vector<Rig>>() * (1.0 / count);
         assert!((point_in_rig - mean).norm() < 1e-9);
     }

@@ -793,4 +793,21 @@ mod tests {
             assert!((along - expected).abs() <= 0.1 * expected + 1e-9, "{along} is not {expected}");
         }
     }
+
+    #[cfg(feature = "simd")]
+    #[test]
+    fn what_is_left_over_is_the_sum_of_the_residuals() {
+        let stations = rolled(3.0, |i| 0.4 * libm::sin(2.0 * f64::from(i)), |i| 2e-3 * libm::cos(3.0 * f64::from(i)));
+        let wheel = observed(&stations);
+        let (travel, offset) = (Vector::new([1.0, 0.01, 0.0]).unit(), Vector::new([-19.0, 0.0, 31.0]));
+        let (mut tilts, mut shifts) = (0.0, 0.0);
+        for (index, pose) in wheel.in_order() {
+            let station = wheel.stations.iter().find(|station| station.index == index).unwrap();
+            let tilt_deg = deg_from_rad((pose.direction(wheel.direction.in_moving) - wheel.direction.in_rig).norm());
+            let shift = station.origin + wheel.seen(station, offset) - travel * (RADIUS_MM * station.roll_rad);
+            (tilts, shifts) = (tilts + tilt_deg * tilt_deg, shifts + shift.norm() * shift.norm());
+        }
+        let found = wheel.left_over(travel, RADIUS_MM, offset);
+        assert!((found[0] / tilts - 1.0).abs() < 1e-12 && (found[1] / shifts - 1.0).abs() < 1e-12, "{found:?}");
+    }
 }

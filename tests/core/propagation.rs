@@ -166,7 +166,10 @@ fn resistance_and_reactance() -> Result<(), Error> {
 #[test]
 fn a_budget_and_a_constant_by_hand() -> Result<(), Error> {
     let inputs = [Input::known(1.0, 3.0), Input::known(2.0, 4.0)];
-    let result = law_of_propagation(&inputs, None, |[a, b]| [a + b, Dual::constant(2.5), a])?;
+    let result = law_of_propagation(&inputs, None, |[a, b]| {
+        assert_eq!((a.value(), b.value(), 7.0.value()), (1.0, 2.0, 7.0));
+        [a + b, Dual::constant(2.5), a]
+    })?;
     assert_eq!((f64::constant(2.5), result.outputs[1].estimate), (2.5, 2.5));
     let [sum, certain] = [&result.outputs[0], &result.outputs[1]];
     assert_eq!((sum.standard_uncertainty, certain.standard_uncertainty), (5.0, 0.0));
@@ -182,6 +185,7 @@ fn a_budget_and_a_constant_by_hand() -> Result<(), Error> {
     }
     let observed = Input::from_observations(&[-0.52, -0.48, -0.50, -0.50])?;
     assert!((observed.standard_uncertainty - (0.0008_f64 / 12.0).sqrt()).abs() < 1e-15);
+    assert!((observed.estimate + 0.5).abs() < 1e-15 && observed.degrees_of_freedom == 3.0);
     Ok(())
 }
 
