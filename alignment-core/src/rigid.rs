@@ -310,7 +310,7 @@ impl<From: Frame, T: Real> FixedDirection<From, T> {
         }
         // The normal matrix is the scatter itself: solve square to the axis, and stay put along it.
         let [u, v] = self.square;
-        let [[uu, uv], [_, vv]] = self.inverse_across();
+        let [uu, uv, vv] = self.inverse_across();
         let (along_u, along_v) = (u.dot(right), v.dot(right));
         let delta = u * (uu * along_u + uv * along_v) + v * (uv * along_u + vv * along_v);
         (guess + delta, mean + turned(&self.mean, delta))
@@ -327,12 +327,12 @@ impl<From: Frame, T: Real> FixedDirection<From, T> {
         [tilt, (pose.point(point) - point_in_rig).norm()]
     }
 
-    /// The inverse of the scatter along the two axes square to the direction.
+    /// The inverse of the scatter square to the direction: along the first axis, between both, along the second.
     #[inline(always)]
-    fn inverse_across(&self) -> [[T; 2]; 2] {
+    fn inverse_across(&self) -> [T; 3] {
         let [a, b, c] = self.scatter;
         let share = a.like(1.0) / (a * c - b * b);
-        [[c * share, -b * share], [-b * share, a * share]]
+        [c * share, -b * share, a * share]
     }
 
     #[inline(always)]
@@ -378,7 +378,7 @@ impl<From: Frame> FixedDirection<From> {
     /// The inverse of the scatter, square to the direction.
     fn inverse_scatter(&self) -> Matrix3<f64> {
         let [u, v] = self.square.map(|axis| nalgebra::Vector3::from(axis.to_array()));
-        let [[uu, uv], [_, vv]] = self.inverse_across();
+        let [uu, uv, vv] = self.inverse_across();
         u * (u * uu + v * uv).transpose() + v * (u * uv + v * vv).transpose()
     }
 
@@ -524,6 +524,9 @@ mod tests {
     use super::*;
     use alloc::vec;
 
+    /// A target seen in the rig.
+    type Sight = Transform<Rig, crate::frame::Target>;
+
     /// Against nalgebra's iteration: scatters of rotations about one axis, and every kind that is none, down to nothing at all.
     #[test]
     fn the_direction_is_that_of_the_least_eigenvalue() {
@@ -568,7 +571,7 @@ mod tests {
     }
 
     /// A wheel that turns about a line of its own, its poses noisy: what is fitted is where the sum of squares is least.
-    fn wobbly(noise: f64) -> alloc::vec::Vec<Transform<Rig, crate::frame::Target>> {
+    fn wobbly(noise: f64) -> alloc::vec::Vec<Sight> {
         (0..7_i32)
             .map(|i| {
                 let number = |k: i32| noise * libm::sin(f64::from(i) * 1.7 + f64::from(k) * 2.3);
@@ -587,7 +590,7 @@ mod tests {
     fn the_direction_and_the_point_that_stay_are_least_squares() {
         let poses = wobbly(0.02);
         let count = 7.0;
-        let spread = |seen: &dyn Fn(&Transform<Rig, crate::frame::Target>) -> Vector<Rig>| {
+        let spread = |seen: &dyn Fn(&Sight) -> Vector<Rig>| {
             let mean = poses.iter().map(seen).sum::<Vector<Rig>>() * (1.0 / count);
             poses.iter().map(|pose| (seen(pose) - mean).dot(seen(pose) - mean)).sum::<f64>()
         };
@@ -636,7 +639,7 @@ mod tests {
         let guess = Vector::new([5.0, -60.0, 10.0]);
         let across = Vector::new([0.0, 1.0, 0.0]);
         let poses = wobbly(0.0);
-        let fit = |poses: &[Transform<Rig, crate::frame::Target>]| {
+        let fit = |poses: &[Sight]| {
             let fitted = FixedDirection::fit(poses.iter()).pointing_along(across);
             let (point, in_rig) = fitted.fixed_point(poses.iter(), guess);
             let found = [fitted.in_moving.to_array(), fitted.in_rig.to_array(), point.to_array(), in_rig.to_array()];
@@ -671,6 +674,11 @@ mod tests {
         }
     }
 
+    /// The most that a station leaves over of the fit to all.
+    fn most<const P: usize>(rows: &[Row<2, P, 2>]) -> f64 {
+        rows.iter().map(|row| crate::slip::left_over(rows, [row]).unwrap()[0].norm()).fold(0.0, f64::max)
+    }
+
     /// What each set of rows allows for is explained to second order, and what it does not is not.
     #[test]
     fn rows_explain_the_drift_that_they_allow_for() {
@@ -678,7 +686,7 @@ mod tests {
         let axis = nalgebra::Vector3::new(0.05, 0.98, -0.1).normalize();
         let square = axis.cross(&nalgebra::Vector3::new(1.0, 0.2, 0.3)).normalize();
         let turn = |by: nalgebra::Vector3<f64>| Rotation3::new(by).into_inner();
-        let left = |power: i32, in_moving: bool, of: &dyn Fn(&[Transform<Rig, crate::frame::Target>]) -> f64| {
+        let left = |power: i32, in_moving: bool, of: &dyn Fn(&[Sight]) -> f64| {
             let poses: alloc::vec::Vec<_> = (-4..=4_i32)
                 .map(|i| {
                     let angle = 0.2 * f64::from(i);
@@ -689,10 +697,7 @@ mod tests {
                 .collect();
             of(&poses) / DRIFT
         };
-        fn most<const P: usize>(rows: &[Row<2, P, 2>]) -> f64 {
-            rows.iter().map(|row| crate::slip::left_over(rows, [row]).unwrap()[0].norm()).fold(0.0, f64::max)
-        }
-        let fixed = |poses: &[Transform<Rig, crate::frame::Target>]| FixedDirection::fit(poses.iter());
+        let fixed = |poses: &[Sight]| FixedDirection::fit(poses.iter());
         let plain = |poses: &[_]| most(&fixed(poses).rows(poses.iter().enumerate()));
         let yawing = |poses: &[_]| most(&fixed(poses).yawing_rows(poses.iter().enumerate()));
         let drifting = |poses: &[_]| most(&fixed(poses).drifting_rows(poses.iter().enumerate()));

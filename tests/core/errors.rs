@@ -103,6 +103,19 @@ fn a_matrix_within_the_tolerance_is_taken_to_the_nearest_rotation() {
     assert!((rounded - exact).abs() < 2e-5, "{rounded} {exact}");
 }
 
+/// The tolerance is 1e-6, and belongs to what is taken.
+#[test]
+fn a_matrix_just_beyond_the_tolerance_is_refused() {
+    let refusal = |skew: f64| {
+        let mut session = session();
+        pose(&mut session.ahead.fl).rotation = [[1.0, skew, 0.0], [0.0, 1.0, 0.0], [0.0, 0.0, 1.0]];
+        measure(&session).err().filter(|error| error.code == ErrorCode::NotARotation)
+    };
+    assert_eq!(refusal(1e-6), None);
+    let error = refusal(1e-6_f64.next_up()).unwrap();
+    assert_eq!((error.value, error.maximum), (Some(1e-6_f64.next_up()), Some(1e-6)));
+}
+
 #[test]
 fn a_reflection_is_refused() {
     let error = refused(|s| {
