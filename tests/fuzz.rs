@@ -75,7 +75,9 @@ families!(
     by_hand,
     repeats,
     judging,
+    diagnosing,
     uncertainties,
+    followed,
     worth,
     session
 );

@@ -559,7 +559,7 @@ impl Tolerance {
     }
 
     /// The limits and the nominal value.
-    fn bounds_of(&self, path: &'static str) -> Result<(Limits, Option<f64>), Error> {
+    pub(crate) fn bounds_of(&self, path: &'static str) -> Result<(Limits, Option<f64>), Error> {
         with_limits(path).ok_or(Error::new(ErrorCode::UnknownReading).input(path))?;
         self.bounds(path).map_err(|fault| match fault {
             Fault::Form(_) => Error::new(ErrorCode::NotASpecification).input(path),

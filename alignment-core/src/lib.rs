@@ -29,6 +29,7 @@
 //! | [`propagation`], [`monte_carlo`] | what the uncertainties of any inputs make of any function of them: to first order, and by trials |
 //! | [`uncertainty`] | what every reading is worth; what each input contributes; how far to roll and sweep |
 //! | [`conformity`] | limits, decision rules and verdicts |
+//! | [`diagnosis`] | what the readings hint at: parts that may be bent or shifted, never a verdict |
 //! | [`assessment`] | readings, what they are worth and verdicts in one call |
 //! | [`live`] | a session and frames → readings while the car is moved, steered, lifted and half hidden |
 //! | [`repeatability`] | repeats of a reading: repeatability, reproducibility, and what clamping anew, operators and cars add |
@@ -82,7 +83,10 @@ pub mod conformity;
 #[cfg(feature = "nalgebra")]
 mod convert;
 pub mod datum;
+pub mod diagnosis;
 pub mod error;
+#[cfg(feature = "simulate")]
+mod faults;
 pub mod frame;
 pub mod gauge;
 #[cfg(doc)]

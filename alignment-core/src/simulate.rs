@@ -3,8 +3,14 @@
 //! It is built forward: wheels turn about real spindles, knuckles about real steering axes, the car stands askew in the rig, and a seed
 //! makes the noise. No formula of the measuring side is inverted, so the two can check each other. It serves tests, demos and
 //! exercises: [`VirtualVehicle::session`] is the exercise, [`VirtualVehicle::truth`] the answer key.
+//!
+//! An instructor gives it [`Faults`]: a bent knuckle, a shifted subframe, a camera that sees nothing. Each moves wheels and steering axes as rigid
+//! bodies, and the answer key is that of the car as they have left it; [`diagnosis`](crate::diagnosis) says what the readings then hint at.
 
 use crate::alignment::Alignment;
+pub use crate::faults::{
+    AxleShift, BentKnuckle, BentSteeringArm, DeadCamera, Faults, PIVOT_HEIGHTS_MM, PivotEnd, ShiftedPivot,
+};
 use crate::frame::{Frame, Rig, Target, Transform, Vector, Vehicle};
 use crate::layout::{ByAxle, BySide, ByWheel, Side, Wheel};
 use crate::pose::Pose;
@@ -150,6 +156,9 @@ pub struct VirtualVehicle {
     pub sweep_body: SweepBody,
     /// Targets that slip.
     pub slips: Vec<ClampSlip>,
+    /// What is wrong with the car and its cameras; every other number is that of the car before.
+    #[cfg_attr(feature = "json", serde(default))]
+    pub faults: Faults,
     /// Commanded steer at full lock, to either side, degrees; None leaves the locks out.
     pub lock_deg: Option<f64>,
     /// The choices that go into the session.
@@ -211,12 +220,26 @@ impl Default for VirtualVehicle {
             body_motion: BodyMotion::default(),
             sweep_body: SweepBody::Still,
             slips: Vec::new(),
+            faults: Faults::default(),
             lock_deg: Some(34.0),
             reference: Reference::default(),
             pose_noise: None,
             frames: 1,
             seed: 0,
         }
+    }
+}
+
+impl VirtualWheel {
+    /// A direction of an upright wheel that points straight ahead, as this one stands: tipped to the camber about x, then yawed to the toe about z.
+    pub(crate) fn leaning(&self, side: Side, v: Vector<Vehicle>) -> Vector<Vehicle> {
+        let tipped = turn_about(FORWARD, rad_from_deg(-side.sign() * self.camber_deg), v);
+        turn_about(UP, rad_from_deg(-side.sign() * self.toe_to_centreline_deg), tipped)
+    }
+
+    /// Outward spindle: across the car, leaning as the wheel does.
+    pub(crate) fn spindle(&self, side: Side) -> Vector<Vehicle> {
+        self.leaning(side, Vector::new([0.0, side.sign(), 0.0]))
     }
 }
 
@@ -280,6 +303,13 @@ impl VirtualVehicle {
     /// ```
     #[must_use]
     pub fn session(&self) -> Session {
+        let mut session = self.faulted().seen_whole();
+        self.faults.blind(&mut session);
+        session
+    }
+
+    /// The session of a car whose faults have moved its wheels already, and whose cameras see everything.
+    fn seen_whole(&self) -> Session {
         let mut rng = Pcg64::seed_from_u64(self.seed);
         let mut look = |moment: &Moment| self.station(moment, &mut rng);
         let slip = |stage: Stage, index: usize| {
@@ -358,7 +388,7 @@ impl VirtualVehicle {
     ///
     /// Toe-out on turns is found by steering the virtual car until the asked-for wheel stands at its angle. The centreline is the
     /// one between the axle midpoints. A steering axis that moves ([`axis_drift_deg`](Self::axis_drift_deg)) is given as it stands straight
-    /// ahead, with no residual.
+    /// ahead, with no residual. The answer key is that of the car with its [`faults`](Self::faults), and has what a dead camera hides.
     ///
     /// ```
     /// # use alignment_core::simulate::VirtualVehicle;
@@ -367,6 +397,11 @@ impl VirtualVehicle {
     /// ```
     #[must_use]
     pub fn truth(&self) -> Alignment {
+        self.faulted().readings()
+    }
+
+    /// The readings of a car whose faults have moved its wheels already.
+    fn readings(&self) -> Alignment {
         let toe = ByWheel::from_fn(|wheel| self.wheel(wheel).toe_to_centreline_deg);
         let thrust = (toe.rl - toe.rr) / 2.0;
         let wheels = ByWheel::from_fn(|wheel| {
@@ -540,37 +575,33 @@ impl VirtualVehicle {
         yaw(turned(&turn, straight)) - yaw(straight)
     }
 
-    fn axle(&self, wheel: Wheel) -> &VirtualAxle {
+    pub(crate) fn axle(&self, wheel: Wheel) -> &VirtualAxle {
         match wheel {
             Wheel::Fl | Wheel::Fr => &self.front,
             Wheel::Rl | Wheel::Rr => &self.rear,
         }
     }
 
-    fn wheel(&self, wheel: Wheel) -> &VirtualWheel {
+    pub(crate) fn wheel(&self, wheel: Wheel) -> &VirtualWheel {
         match wheel.side() {
             Side::Left => &self.axle(wheel).left,
             Side::Right => &self.axle(wheel).right,
         }
     }
 
-    fn to_rig(&self) -> Transform<Rig, Vehicle> {
+    pub(crate) fn to_rig(&self) -> Transform<Rig, Vehicle> {
         let [x, y, z] = [0, 1, 2]
             .map(|column| Vector::new([0, 1, 2].map(|row: usize| self.rig_from_vehicle.rotation[row][column])));
         Transform::from_axes([x, y, z], Vector::new(self.rig_from_vehicle.translation_mm))
     }
 
-    /// Outward spindle: across the car, tipped to the camber about x, then yawed to the toe about z.
+    /// Outward spindle.
     fn spindle(&self, wheel: Wheel) -> Vector<Vehicle> {
-        let this = self.wheel(wheel);
-        let side = wheel.side().sign();
-        let across = Vector::new([0.0, side, 0.0]);
-        let tipped = turn_about(FORWARD, rad_from_deg(-side * this.camber_deg), across);
-        turn_about(UP, rad_from_deg(-side * this.toe_to_centreline_deg), tipped)
+        self.wheel(wheel).spindle(wheel.side())
     }
 
     /// Wheel centre; all wheels stand on one ground.
-    fn centre(&self, wheel: Wheel) -> Vector<Vehicle> {
+    pub(crate) fn centre(&self, wheel: Wheel) -> Vector<Vehicle> {
         let height =
             |wheel: Wheel| self.axle(wheel).rolling_radius_mm * libm::cos(rad_from_deg(self.wheel(wheel).camber_deg));
         let origin_height = (height(Wheel::Rl) + height(Wheel::Rr)) / 2.0;
@@ -581,16 +612,13 @@ impl VirtualVehicle {
     }
 
     /// Contact centre: straight down the wheel plane from the centre, which leans with the camber and turns with the toe.
-    fn contact(&self, wheel: Wheel) -> Vector<Vehicle> {
-        let this = self.wheel(wheel);
-        let side = wheel.side().sign();
+    pub(crate) fn contact(&self, wheel: Wheel) -> Vector<Vehicle> {
         let down = Vector::new([0.0, 0.0, -self.axle(wheel).rolling_radius_mm]);
-        let tipped = turn_about(FORWARD, rad_from_deg(-side * this.camber_deg), down);
-        self.centre(wheel) + turn_about(UP, rad_from_deg(-side * this.toe_to_centreline_deg), tipped)
+        self.centre(wheel) + self.wheel(wheel).leaning(wheel.side(), down)
     }
 
     /// Steering axis straight ahead: its point on the ground and its direction upward.
-    fn axis(&self, wheel: Wheel) -> (Vector<Vehicle>, Vector<Vehicle>) {
+    pub(crate) fn axis(&self, wheel: Wheel) -> (Vector<Vehicle>, Vector<Vehicle>) {
         let this = self.wheel(wheel);
         let side = wheel.side().sign();
         let ground = self.contact(wheel) + Vector::new([this.caster_trail_mm, -side * this.scrub_radius_mm, 0.0]);
@@ -622,7 +650,7 @@ impl VirtualVehicle {
     fn knuckle_rad(&self, wheel: Wheel, steer_deg: f64) -> f64 {
         let half = self.ackermann_share * self.front.track_mm / (2.0 * self.wheelbase_mm);
         let (sin, cos) = libm::sincos(rad_from_deg(steer_deg));
-        libm::atan2(sin, cos - wheel.side().sign() * half * sin)
+        self.faults.turn_factor(wheel) * libm::atan2(sin, cos - wheel.side().sign() * half * sin)
     }
 
     fn station(&self, moment: &Moment, rng: &mut Pcg64) -> Station {
@@ -718,11 +746,11 @@ fn disturbed(pose: &Transform<Rig, Target>, noise: PoseNoise, rng: &mut Pcg64) -
 /// So many small turns make up the motion of a knuckle whose axis moves: 1e-6° and better, for any drift of a car.
 const DRIFT_STEPS: u32 = 200;
 
-const FORWARD: Vector<Vehicle> = Vector::new([1.0, 0.0, 0.0]);
-const UP: Vector<Vehicle> = Vector::new([0.0, 0.0, 1.0]);
+pub(crate) const FORWARD: Vector<Vehicle> = Vector::new([1.0, 0.0, 0.0]);
+pub(crate) const UP: Vector<Vehicle> = Vector::new([0.0, 0.0, 1.0]);
 
 /// Turns a vector about an axis by an angle, right-handed.
-fn turn_about<F: Frame>(axis: Vector<F>, angle_rad: f64, v: Vector<F>) -> Vector<F> {
+pub(crate) fn turn_about<F: Frame>(axis: Vector<F>, angle_rad: f64, v: Vector<F>) -> Vector<F> {
     turned(&rotation_about(axis, angle_rad), v)
 }
 

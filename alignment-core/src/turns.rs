@@ -16,7 +16,7 @@ pub const TURN_MARGIN_DEG: f64 = 1.0;
 /// Stations further apart than this leave toe-out on turns between them uncertain, degrees. Common practice, no source.
 pub(crate) const SPARSE_DEG: f64 = 12.0;
 /// Stations nearer to each other than this are one for the interpolation, degrees.
-const SAME_STATION_DEG: f64 = 0.5;
+pub(crate) const SAME_STATION_DEG: f64 = 0.5;
 /// The least and greatest wheelbase or distance of the steering axes in the plane formulas, mm.
 const LENGTH_RANGE_MM: [f64; 2] = [1.0, 1e5];
 

@@ -409,6 +409,27 @@
 // The limits are in mm: of a length, or of toe at the reference diameter.
 #define WA_UNIT_MM 3
 
+// The knuckle or spindle of a front wheel is bent.
+#define WA_CAUSE_BENT_KNUCKLE 1
+
+// A pivot of a front knuckle stands elsewhere: the strut tower, the control arm or its mount has moved.
+#define WA_CAUSE_SHIFTED_PIVOT 2
+
+// The front subframe stands elsewhere: sideways, lengthwise or turned.
+#define WA_CAUSE_SHIFTED_SUBFRAME 3
+
+// A front wheel is pushed back: its lower arm, strut rod or their mount has moved.
+#define WA_CAUSE_PUSHED_BACK_WHEEL 4
+
+// A steering arm is bent.
+#define WA_CAUSE_BENT_STEERING_ARM 5
+
+// The stub axle, knuckle or arm of a rear wheel is bent.
+#define WA_CAUSE_BENT_REAR_STUB_AXLE 6
+
+// The rear axle stands elsewhere: sideways or turned.
+#define WA_CAUSE_SHIFTED_REAR_AXLE 7
+
 // Follows a car, frame by frame. The one thing that the library makes and the caller gives back: wa_tracker_new makes it,
 // wa_tracker_free gives it back. Calls for the same tracker do not overlap in time.
 typedef struct wa_tracker wa_tracker;
@@ -1206,6 +1227,31 @@ typedef struct wa_tolerance {
     // The unit of all the others: WA_UNIT_...
     int32_t unit;
 } wa_tolerance;
+
+// How much readings of sound cars differ from side to side, by common practice. Set size, then call
+// wa_normal_tolerances_default. Where the vehicle maker gives figures, these come first.
+typedef struct wa_normal_tolerances {
+    // Set by the caller: sizeof(wa_normal_tolerances).
+    size_t size;
+    // Camber, left against right, of either axle, degrees; by default 0.5.
+    double camber_deg;
+    // SAI, left against right, degrees; by default 0.5.
+    double sai_deg;
+    // Included angle, left against right, degrees; by default 0.5.
+    double included_angle_deg;
+    // Caster, left against right, degrees; by default 0.5.
+    double caster_deg;
+    // Setback of either axle, and the difference of the wheelbases, mm; by default 6.
+    double setback_mm;
+    // Axle offset, mm; by default 12.
+    double axle_offset_mm;
+    // Thrust angle, degrees; by default 0.25.
+    double thrust_angle_deg;
+    // Toe-out on turns, left turn against right turn, degrees; by default 0.5.
+    double toe_out_on_turns_deg;
+    // By how many standard uncertainties a deviation must exceed its tolerance to stand out, 0 to 100; by default 2.
+    double coverage_factor;
+} wa_normal_tolerances;
 
 // Repeats of one reading; all but the degrees of freedom and the factor in the unit of the values.
 typedef struct wa_repeatability_result {
@@ -2263,6 +2309,40 @@ int32_t wa_tolerance_limits(const struct wa_tolerance *tolerance,
                             const char *path,
                             struct wa_limits *limits,
                             struct wa_error *error);
+
+// Fills in a struct, but for its size, with the defaults.
+//
+// Returns WA_SUCCESS; WA_NULL_POINTER; WA_MISALIGNED; WA_BAD_STRUCT_SIZE.
+int32_t wa_normal_tolerances_default(struct wa_normal_tolerances *tolerances);
+
+// What the readings of a car hint at: parts that may be bent or shifted, never a verdict. What is absent gives no hint, and no
+// hint is no proof that the car is sound.
+//
+// A hint says where to look. Whether a part is replaced is for the vehicle maker's procedure, local codes and licensed practice.
+//
+// readings: such as those of wa_measurement, in degrees and mm.
+// covariance: of all readings, covariance_count doubles as wa_uncertainty_covariance_matrix gives them; without any (a count of
+//     0, and NULL if you like) the readings are taken for exact.
+// specification_json: specification_length bytes, format "alignment-specification/1": what to aim at, and so which side is off.
+//     NULL with a length of 0 for none: then the car is compared with itself.
+// tolerances: what is normal; NULL for the defaults.
+//
+// The result is [{"cause": "bent_knuckle", "number": 1, "wheel": "fl", "evidence": [{"path": ..., "unit": ..., "value": ...,
+// "compared_with": ..., "expected": ..., "deviation": ..., "tolerance": ..., "standard_uncertainty": ..., "stands_out": ...}],
+// "other_causes": [...], "message": ...}]. "number" is WA_CAUSE_...; "wheel" is null where the readings do not tell the side.
+//
+// Returns WA_SUCCESS; WA_BUFFER_TOO_SMALL; WA_NOT_FINITE; WA_OUT_OF_RANGE; WA_NOT_A_COVARIANCE; WA_NOT_A_SPECIFICATION;
+// WA_UNKNOWN_READING; WA_NOT_UTF8; WA_LENGTH_OUT_OF_RANGE.
+int32_t wa_diagnose_json(const struct wa_alignment *readings,
+                         const double *covariance,
+                         size_t covariance_count,
+                         const char *specification_json,
+                         size_t specification_length,
+                         const struct wa_normal_tolerances *tolerances,
+                         char *result_json,
+                         size_t result_capacity,
+                         size_t *result_length,
+                         struct wa_error *error);
 
 // Mean, standard deviation and what follows from them, of repeats of one reading under the same conditions.
 //

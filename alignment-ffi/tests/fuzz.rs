@@ -716,6 +716,28 @@ impl Content for WaPlan {
     }
 }
 
+impl Content for WaNormalTolerances {
+    unsafe fn fill(to: *mut Self, draw: &mut Draw) {
+        // SAFETY: as the caller says.
+        unsafe {
+            // Numbers are all it has.
+            for index in 0..mem::size_of::<Self>() / 8 {
+                to.cast::<f64>().add(index).write(draw.random.number().abs());
+            }
+            Self::size_of_result(to, &mut draw.random);
+            if draw.random.one_in(2) {
+                wa_normal_tolerances_default(to);
+            }
+            behind(to.cast(), mem::size_of::<Self>(), &mut draw.random);
+        }
+    }
+
+    unsafe fn size_of_result(to: *mut Self, random: &mut Random) {
+        // SAFETY: as the caller says.
+        unsafe { to.cast::<usize>().write(stated(mem::size_of::<Self>(), random)) };
+    }
+}
+
 impl Content for WaTrials {
     unsafe fn fill(to: *mut Self, draw: &mut Draw) {
         let (probability, seed) = (draw.random.number(), draw.random.next());
@@ -1030,7 +1052,7 @@ macro_rules! functions {
 
 fn functions() -> Vec<(&'static str, Broken)> {
     let mut all = functions! {
-        c1: wa_live_settings_default, wa_plan_default, wa_session_default, wa_trials_default;
+        c1: wa_live_settings_default, wa_normal_tolerances_default, wa_plan_default, wa_session_default, wa_trials_default;
         c2: wa_tracker_lifted, wa_tracker_lowered;
         c3: wa_tracker_adjust, wa_tracker_lift, wa_tracker_readings, wa_tracker_steer, wa_angle_from_side_slip_deg, wa_batch_ahead_readings, wa_camber_deg, wa_caster_deg, wa_clamp_compensation_all_wheels,
             wa_deg_from_degrees_minutes, wa_deg_from_rad, wa_degrees_minutes_from_deg, wa_measure, wa_pose_from_matrix4_column_major,
@@ -1055,7 +1077,7 @@ fn functions() -> Vec<(&'static str, Broken)> {
         c7: wa_ahead_readings, wa_judge, wa_one_way_json, wa_uncertainty_budget_by_pose_json, wa_uncertainty_budget_json;
         c8: wa_assess_json, wa_from_rolling, wa_global_risks, wa_wheel_from_spinning;
         c9: wa_combine, wa_judge_all_json, wa_monte_carlo_json, wa_wheel_from_rolling;
-        c10: wa_crossed_json;
+        c10: wa_crossed_json, wa_diagnose_json;
     };
     all.push(("wa_tracker_free", free()));
     all

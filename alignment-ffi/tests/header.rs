@@ -5,7 +5,7 @@ use std::path::{Path, PathBuf};
 use std::{env, fs};
 
 /// In the order in which the header is read.
-const MODULES: [&str; 26] = [
+const MODULES: [&str; 27] = [
     "status",
     "error",
     "memory",
@@ -22,6 +22,7 @@ const MODULES: [&str; 26] = [
     "propagation",
     "uncertainty",
     "conformity",
+    "diagnosis",
     "repeatability",
     "units",
     "wheel",

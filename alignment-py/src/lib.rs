@@ -39,6 +39,7 @@ mod _native {
     use super::propagation::{Watch, run_watched};
     use super::{error, json, run, tree};
     use alignment_core::conformity::{self, Decision, Limits, Production, Tolerance, Uncertain};
+    use alignment_core::diagnosis::{self, NormalTolerances};
     use alignment_core::error::WarningCode;
     use alignment_core::json::specification_to_json;
     use alignment_core::monte_carlo::Settings;
@@ -230,6 +231,25 @@ mod _native {
         run(py, || {
             let (uncertainty, freedom) = (standard_uncertainty.as_ref(), degrees_of_freedom.as_ref());
             conformity::judge_all(&readings, uncertainty, freedom, &specification).map(|verdicts| json(&verdicts))
+        })
+    }
+
+    /// What readings, given in the order of `READINGS`, hint at; returns the hints as JSON.
+    #[pyfunction]
+    #[expect(clippy::needless_pass_by_value, reason = "Python's list is converted to one of Rust")]
+    fn diagnose(
+        readings: Vec<Option<f64>>,
+        covariance: Option<Vec<f64>>,
+        specification: Option<Bound<'_, PyAny>>,
+        tolerances: Bound<'_, PyAny>,
+    ) -> PyResult<String> {
+        let py = tolerances.py();
+        let readings = alignment(readings)?;
+        let specification = specification.map(tree::specification).transpose()?;
+        let tolerances: NormalTolerances = tree::arguments(tolerances)?;
+        run(py, || {
+            let (covariance, specification) = (covariance.as_deref(), specification.as_ref());
+            diagnosis::diagnose(&readings, covariance, specification, &tolerances).map(|hints| json(&hints))
         })
     }
 

@@ -2,6 +2,7 @@
 //! function that is added, renamed or documented otherwise fails here.
 
 use crate::paths::by_path;
+use alignment_core::diagnosis::Cause;
 use alignment_core::error::WarningCode;
 use alignment_core::json::measurement_schema;
 use alignment_core::paths::{COUNT, READINGS, position, unit};
@@ -370,15 +371,29 @@ fn codes_have_the_numbers_of_the_contract() {
     }
 }
 
-/// The docs of each code are the contract's meaning.
+#[test]
+fn causes_have_the_numbers_of_the_contract() {
+    let causes: Vec<_> =
+        Cause::ALL.iter().map(|cause| (format!("{cause:?}"), cause.to_string(), *cause as i64)).collect();
+    let in_contract: Vec<_> = (rows("causes").iter())
+        .map(|row| (field(row, "code").to_owned(), field(row, "name").to_owned(), row["number"].as_i64().unwrap()))
+        .collect();
+    assert_eq!(causes, in_contract, "a number is never changed");
+}
+
+/// The docs of each code and each cause are the contract's meaning.
 #[test]
 fn the_docs_of_a_code_are_its_meaning() {
-    let source = std::fs::read_to_string(crate::project_file("alignment-core/src/error.rs")).unwrap();
-    for item in syn::parse_file(&source).unwrap().items {
+    let items = |name: &str| {
+        let source = std::fs::read_to_string(crate::project_file(name)).unwrap();
+        syn::parse_file(&source).unwrap().items
+    };
+    for item in items("alignment-core/src/error.rs").into_iter().chain(items("alignment-core/src/diagnosis.rs")) {
         let syn::Item::Enum(item) = item else { continue };
         let table = match item.ident.to_string().as_str() {
             "ErrorCode" => "errors",
             "WarningCode" => "warnings",
+            "Cause" => "causes",
             _ => continue,
         };
         for (row, variant) in rows(table).iter().zip(&item.variants) {

@@ -121,7 +121,7 @@ fn readings(session: &Session) -> Alignment {
 }
 
 /// Left and right exchanged: the readings of the mirrored car, from those of the car itself.
-fn mirrored(alignment: &Alignment) -> Alignment {
+pub(crate) fn mirrored(alignment: &Alignment) -> Alignment {
     let negated = |value: Option<f64>| value.map(|v: f64| -v);
     let flipped = |vector: Option<[f64; 3]>| vector.map(|[x, y, z]| [x, -y, z]);
     let mut mirror = *alignment;

@@ -6,6 +6,7 @@ mod by_hand;
 mod conformity;
 mod contract;
 mod coverage;
+mod diagnosis;
 mod errors;
 mod format;
 mod formulas;

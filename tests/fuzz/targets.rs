@@ -4,20 +4,24 @@
 mod bytes;
 
 use alignment_core::conformity::{self, Decision, Limits, Production, Rule, Uncertain};
+use alignment_core::diagnosis::{self, NormalTolerances};
 use alignment_core::gauge::{self, AxisAngles, GaugePosition, PitchPosition};
 use alignment_core::json::{
     measurement_to_json, session_from_json, session_to_json, specification_from_json, specification_to_json,
 };
+use alignment_core::live::{LiveSettings, Steering, Tracker};
 use alignment_core::monte_carlo::Distribution;
 use alignment_core::paths::COUNT;
 use alignment_core::propagation::{Input, Number, coverage_factor, law_of_propagation, numerical_tolerance};
 use alignment_core::session::{Datum, Method, RollingBody, SweepBody};
+use alignment_core::simulate::VirtualVehicle;
 use alignment_core::{
     Alignment, Assessment, ByWheel, Error, Pose, Wheel, assess, compensation, datum, measure, pose::Axes,
     repeatability, steering, sweep, turns, tyre, uncertainty, units, vehicle, wheel,
 };
 use bytes::Bytes;
 use std::fmt::Debug;
+use std::sync::LazyLock;
 
 /// Fails if a number in the value is NaN or infinite: `Debug` shows every field, and JSON would write null.
 fn assert_finite(value: &impl Debug) {
@@ -339,6 +343,52 @@ pub fn judging(bytes: &[u8]) -> bool {
     any | many | of_all
 }
 
+/// Hints from readings that were moved and spoiled in a few places.
+pub fn diagnosing(bytes: &[u8]) -> bool {
+    static SOUND: LazyLock<Alignment> = LazyLock::new(|| VirtualVehicle::default().truth());
+    let mut bytes = Bytes::new(bytes);
+    let mut values = SOUND.values();
+    for _ in 0..bytes.below(12) {
+        let value = &mut values[bytes.below(COUNT)];
+        *value = match bytes.below(12) {
+            0 => None,
+            1 => Some(bytes.number()),
+            _ => value.map(|value| value + bytes.between(-30.0, 30.0)),
+        };
+    }
+    let covariance = bytes.flag().then(|| {
+        let mut covariance = vec![0.0; COUNT * COUNT];
+        let variance = bytes.between(0.0, 4.0);
+        for i in 0..COUNT {
+            covariance[i * COUNT + i] = variance;
+        }
+        if bytes.below(4) == 0 {
+            let place = bytes.below(COUNT * COUNT);
+            bytes.spoil_number(&mut covariance[place]);
+        }
+        covariance
+    });
+    let mut tolerances = NormalTolerances::default();
+    if bytes.below(4) == 0 {
+        let one = bytes.number();
+        tolerances = match bytes.below(4) {
+            0 => NormalTolerances { included_angle_deg: one, ..tolerances },
+            1 => NormalTolerances { setback_mm: one, ..tolerances },
+            2 => NormalTolerances { thrust_angle_deg: one, ..tolerances },
+            _ => NormalTolerances { coverage_factor: one, ..tolerances },
+        };
+    }
+    let text = bytes.specification_text();
+    let specification = bytes.flag().then(|| specification_from_json(&text).ok()).flatten();
+    let readings = Alignment::from_values(&values);
+    let hints = diagnosis::diagnose(&readings, covariance.as_deref(), specification.as_ref(), &tolerances);
+    for hint in hints.iter().flatten() {
+        assert!(!hint.evidence.is_empty() && !hint.other_causes.is_empty());
+        assert!(!hint.to_string().contains("NaN"));
+    }
+    given(hints)
+}
+
 /// Uncertainties through functions of every kind, all but the trials, which take too long here.
 pub fn uncertainties(bytes: &[u8]) -> bool {
     let mut bytes = Bytes::new(bytes);
@@ -383,6 +433,62 @@ pub fn uncertainties(bytes: &[u8]) -> bool {
     }
     given(numerical_tolerance(least.abs(), 2));
     given(coverage_factor(probability, most));
+    any
+}
+
+/// A tracker and what is done with the car: poses of the session and others, in any order.
+pub fn followed(bytes: &[u8]) -> bool {
+    let mut bytes = Bytes::new(bytes);
+    let (mut session, clamps) = bytes.session();
+    session.lock_left = None;
+    session.lock_right = None;
+    let mut settings = LiveSettings {
+        smoothing_s: bytes.one_of([0.0, 0.1, 2.0]),
+        steering: bytes.one_of([Steering::Free, Steering::Held]),
+        ..LiveSettings::default()
+    };
+    if bytes.below(16) == 0 {
+        settings.knocked_deg = bytes.number();
+        settings.held_after_s = bytes.number();
+    }
+    let mut tracker = match Tracker::new(&session, settings) {
+        Ok(tracker) => tracker,
+        refused => return given(refused.map(|_| ())),
+    };
+    let stations: Vec<_> = session.sweep.iter().chain([&session.ahead]).chain(&session.rolling).cloned().collect();
+    let (mut time_s, mut any) = (0.0, false);
+    for _ in 0..4 + bytes.below(24) {
+        let wheels = ByWheel::from_fn(|_| bytes.flag());
+        match bytes.below(16) {
+            0 => tracker.adjust(wheels),
+            1 => tracker.steer(bytes.one_of([Steering::Free, Steering::Held])),
+            2 => tracker.lift(wheels),
+            3 => tracker.lifted(),
+            4 => tracker.lowered(),
+            5 => {
+                let mut clamp = *clamps.get(bytes.wheel());
+                if bytes.flag() {
+                    bytes.spoil_number(&mut clamp.centre_in_target_mm[0]);
+                }
+                any |= given(tracker.compensate(bytes.wheel(), &clamp));
+            }
+            _ => {}
+        }
+        time_s = if bytes.below(24) == 0 { bytes.number() } else { time_s + bytes.between(0.0, 0.3) };
+        let station = &stations[bytes.below(stations.len())];
+        let mut poses =
+            ByWheel::from_fn(|wheel| station.get(wheel).frames().first().copied().filter(|_| bytes.below(6) > 0));
+        if bytes.below(4) == 0 {
+            let wheel = bytes.wheel();
+            *poses.get_mut(wheel) = Some(bytes.pose());
+        }
+        let last_s = tracker.readings().time_s;
+        let read = tracker.frame(time_s, &poses).map(|now| (now.alignment, now.steer_deg, now.rig_from_vehicle));
+        if read.is_err() {
+            time_s = last_s.max(0.0);
+        }
+        any |= given(read);
+    }
     any
 }
 

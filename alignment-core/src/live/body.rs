@@ -15,6 +15,8 @@ pub(super) struct Body {
     /// Which targets are where they belong in it, and how many.
     pub(super) confirming: ByWheel<bool>,
     pub(super) confirmed: usize,
+    /// Rear targets show it, rather than front ones.
+    pub(super) by_rear: bool,
 }
 
 /// What a frame shows of the body.
@@ -90,18 +92,19 @@ impl Tracker {
         let then_from_now =
             self.body_from(seen, only(lifted, false)).or_else(|| self.body_from(seen, only(lifted, true)))?;
         let targets = in_body(&then_from_now, seen);
-        Some(Body { then_from_now, targets, confirming: ByWheel::default(), confirmed: 0 })
+        Some(Body { then_from_now, targets, confirming: ByWheel::default(), confirmed: 0, by_rear: false })
     }
 
     /// Which of the targets that are fixed are where they belong in a body.
     fn confirm(&self, seen: &Seen, fixed: ByWheel<bool>, then_from_now: Transform<Rig, Rig>) -> Body {
         let targets = in_body(&then_from_now, seen);
         let confirming = ByWheel::from_fn(|wheel| {
-            let there = |target| self.wheels.get(wheel).is_there(target);
+            let there = |target| self.wheels.get(wheel).is_there(self.geometry.up, target);
             *fixed.get(wheel) && targets.get(wheel).as_ref().is_some_and(there)
         });
         let confirmed = Wheel::ALL.iter().filter(|&&wheel| *confirming.get(wheel)).count();
-        Body { then_from_now, targets, confirming, confirmed }
+        let by_rear = confirming.rl || confirming.rr;
+        Body { then_from_now, targets, confirming, confirmed, by_rear }
     }
 
     /// Whether two bodies put what is seen in the same place.
@@ -122,7 +125,7 @@ impl Tracker {
             let Some(now) = pose else { continue };
             let then = &tracked.seen_reference;
             if let Some(axis) = tracked.axis {
-                let (then, now) = (axis.carried(then), axis.carried(now));
+                let (then, now) = (tracked.seen_line()?, axis.carried(now));
                 fixed.direction((then.direction, now.direction));
                 fixed.point((then.point, now.point));
                 lines[usize::from(wheel == Wheel::Fr)] = Some((then, now));

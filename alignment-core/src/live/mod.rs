@@ -331,15 +331,17 @@ impl Tracker {
         let fixed = self.fixed(&seen);
         let found = self.find_body(&seen, fixed, time_s);
         let contradiction = matches!(found, Found::Contradiction);
-        let (mut weak, mut confirming) = (true, None);
+        let (mut weak, mut confirming, mut by_rear) = (true, None, false);
         let targets = if let Found::Body(body) = found {
             (self.then_from_now, self.body_s) = (body.then_from_now, time_s);
             weak = body.confirmed < 2;
             confirming = Some(body.confirming);
+            by_rear = body.by_rear;
             body.targets
         } else {
             body::in_body(&self.then_from_now, &seen)
         };
+        let up = self.geometry.up;
         let (held, smoothing_s, body_s) = (self.is_held(), self.settings.smoothing_s, self.body_s);
         // Most targets were last seen together.
         let mut last = (f64::NAN, 1.0);
@@ -355,14 +357,17 @@ impl Tracker {
             let belongs = match (*fixed.get(wheel), confirming) {
                 (true, Some(confirming)) => *confirming.get(wheel),
                 // It does not help to find the body, so it is not doubted when the body is not found.
-                (true, None) if contradiction || !tracked.is_there(&target) => continue,
+                (true, None) if contradiction || !tracked.is_there(up, &target) => continue,
                 (true, None) => true,
-                (false, _) if tracked.is_fixed() => tracked.is_there(&target),
-                (false, _) => tracked.is_possible(held, &target, time_s),
+                (false, _) if tracked.is_fixed() => tracked.is_there(up, &target),
+                (false, _) => tracked.is_possible(up, held, &target, time_s),
             };
             if belongs {
                 (tracked.doubted, tracked.weak) = (0, weak);
                 tracked.take(&target, time_s, body_s, share_after(time_s - tracked.seen_s), held);
+                if by_rear && tracked.is_fixed() {
+                    tracked.show_axis(&target);
+                }
             } else {
                 tracked.doubted += 1;
                 tracked.knocked = tracked.doubted >= KNOCKED_SIGHTINGS;

@@ -111,7 +111,9 @@ pub(super) fn linkage(wheels: &ByWheel<Tracked>, stations: &BySide<Vec<SweepStat
         .left
         .iter()
         .filter_map(|station| Some((turned(Side::Left, station.index)?, turned(Side::Right, station.index)?)));
-    let pairs: Vec<Pair> = core::iter::once((0.0, 0.0)).chain(both).collect();
+    // Straight ahead neither is steered, exactly; so what stands as near to it as a station to itself says nothing.
+    let steered = both.filter(|(left, _)| left.abs() >= turns::SAME_STATION_DEG);
+    let pairs: Vec<Pair> = core::iter::once((0.0, 0.0)).chain(steered).collect();
     let known = wheels.fl.axis.is_some() && wheels.fr.axis.is_some();
     let in_rad = |(left, right)| (rad_from_deg(left), rad_from_deg(right));
     let stations = || turns::distinct(pairs).into_iter().map(in_rad).collect::<Vec<Pair>>();
@@ -127,7 +129,7 @@ mod tests {
     }
 
     fn linkage() -> Linkage {
-        let stations: [Pair; 9] = core::array::from_fn(|i| (0.09 * (i as f64 - 4.0), law(0.09 * (i as f64 - 4.0))));
+        let stations: Vec<Pair> = (-4..=4).map(|i| 0.09 * f64::from(i)).map(|s| (s, law(s))).collect();
         Linkage::of(&stations)
     }
 

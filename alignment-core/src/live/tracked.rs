@@ -71,6 +71,8 @@ pub(super) struct Tracked {
     pub(super) turned_rad: f64,
     /// By how much it has turned between the last two sightings, radians.
     pub(super) step_rad: f64,
+    /// Where the wheel was in the session.
+    pub(super) home: WheelInRig,
     /// How near it is to where it belongs when it is there.
     pub(super) near: Near,
     /// And when it hung in between: tyres that have moved sideways let nothing go back where it was.
@@ -102,6 +104,11 @@ pub(super) struct Tracked {
 pub(super) const KNOCKED_SIGHTINGS: u8 = 3;
 /// Two sightings are near in time within this, s.
 pub(super) const JUMP_S: f64 = 0.2;
+/// No wheel is further from where it was in the session than this, mm, whatever is done with it; nor turned by more than 60°; nor is its spindle
+/// steeper than 60°.
+const FAR_MM: f64 = 200.0;
+const FAR_COSINE: f64 = 0.5;
+const FAR_LEAN: f64 = 0.866;
 /// So many times what one fixed axis left of the sweep is what a front wheel may be off the axis.
 const MOVING_AXIS: f64 = 5.0;
 /// So many times further than else a wheel may be from where it belongs when it hung in between.
@@ -124,6 +131,7 @@ impl Tracked {
         Self {
             front,
             clamp,
+            home: wheel::locate(&clamp, &ahead),
             spindle_ahead: wheel::locate(&clamp, &ahead).spindle,
             reference: ahead,
             seen_reference: ahead,
@@ -171,19 +179,13 @@ impl Tracked {
         !self.front || self.locked && self.axis.is_some()
     }
 
-    /// How far a target is from where it belongs, whatever the steering did: the squares of chord and shift. None of a front wheel whose axis is
-    /// not known.
+    /// How far a target is from where it belongs: the squares of chord and shift. Of a front wheel by what neither steering nor rolling changes: the
+    /// lean of its spindle up the steering axis, and the place of its centre along the axis and off it. None without a measured axis.
     fn off(&self, target: &Transform<Rig, Target>) -> Option<(f64, f64)> {
         if !self.front {
             return Some(apart(target, &self.seen_reference));
         }
-        let axis = self.axis?;
-        if self.locked {
-            let (now, then) = (axis.carried(target), axis.carried(&self.seen_reference));
-            return Some((square(now.direction - then.direction), square(now.point - then.point)));
-        }
-        // A wheel that rolls keeps the lean of its spindle up the axis, and the place of its centre along the axis and off it.
-        let AxisLine { direction, point, .. } = axis.line;
+        let AxisLine { direction, point, .. } = self.seen_line()?;
         let coordinates = |target| {
             let WheelInRig { spindle, centre } = wheel::locate(&self.clamp, target);
             let from = centre - point;
@@ -194,27 +196,48 @@ impl Tracked {
         Some((leans * leans, along * along + off * off))
     }
 
-    /// Whether a target is where it belongs, as far as can be told.
-    pub(super) fn is_there(&self, target: &Transform<Rig, Target>) -> bool {
-        let near = if self.hung { self.nearly } else { self.near };
-        self.off(target).map_or_else(|| self.is_near(target), |off| near.holds(off))
+    /// Its steering axis as it is seen: of a wheel that hangs elsewhere.
+    pub(super) fn seen_line(&self) -> Option<AxisLine> {
+        let line = self.axis?.line;
+        if self.stance != Stance::Lifted {
+            return Some(line);
+        }
+        let seen_from_shown = self.shown_from_seen.inverse();
+        Some(AxisLine {
+            direction: seen_from_shown.direction(line.direction),
+            point: seen_from_shown.point(line.point),
+            ..line
+        })
     }
 
-    /// Whether a target is no further away than any can be.
-    fn is_near(&self, target: &Transform<Rig, Target>) -> bool {
-        let shifted = (0.0, square(target.origin() - self.seen_reference.origin()));
-        Near::FAR.holds(self.off(target).unwrap_or(shifted))
+    /// Whether a target is where it belongs, as far as can be told.
+    pub(super) fn is_there(&self, up: Vector<Rig>, target: &Transform<Rig, Target>) -> bool {
+        let near = if self.hung { self.nearly } else { self.near };
+        self.off(target).map_or_else(|| self.is_at_home(up, target), |off| near.holds(off))
+    }
+
+    /// Whether the wheel of a target is no further from where it was in the session than any can be, and stands upright.
+    fn is_at_home(&self, up: Vector<Rig>, target: &Transform<Rig, Target>) -> bool {
+        let hangs = self.stance == Stance::Lifted;
+        let shown = if hangs { self.shown_from_seen.then_from(target) } else { *target };
+        let WheelInRig { spindle, centre } = wheel::locate(&self.clamp, &shown);
+        let turned = spindle.dot(self.home.spindle) >= FAR_COSINE && spindle.dot(up).abs() <= FAR_LEAN;
+        turned && square(centre - self.home.centre) <= FAR_MM * FAR_MM
     }
 
     /// Whether a target is where it can be, whatever is done with the wheel.
-    pub(super) fn is_possible(&self, held: bool, target: &Transform<Rig, Target>, time_s: f64) -> bool {
-        if self.anew {
-            return true;
-        }
-        if !self.is_near(target) {
+    pub(super) fn is_possible(
+        &self,
+        up: Vector<Rig>,
+        held: bool,
+        target: &Transform<Rig, Target>,
+        time_s: f64,
+    ) -> bool {
+        if !self.is_at_home(up, target) {
             return false;
         }
-        if self.is_being_lifted()
+        if self.anew
+            || self.is_being_lifted()
             || self.seen_s == f64::NEG_INFINITY
             || time_s - self.seen_s > JUMP_S && self.doubted == 0
         {
@@ -254,6 +277,13 @@ impl Tracked {
         }
         let turned_rad = self.about_axis();
         (self.step_rad, self.turned_rad) = ((turned_rad - self.turned_rad).abs(), turned_rad);
+    }
+
+    /// Where a target shows the steering axis: steering leaves that where it is in the body, but the target may have rolled with its wheel.
+    pub(super) fn show_axis(&mut self, target: &Transform<Rig, Target>) {
+        if let (Some(axis), Some(seen)) = (self.axis, self.seen_line()) {
+            self.axis = Some(Axis { line: axis.line, ..Axis::of(seen, target) });
+        }
     }
 
     /// Goes on from what is shown: where the target is now it is shown where it was.
@@ -344,8 +374,6 @@ pub(super) struct Near {
 impl Near {
     /// Nothing that is adjusted goes faster than this between two sightings that are near in time: by 1° or 10 mm.
     const JUMP: Self = Self::of_rad(PI / 180.0, 10.0);
-    /// No target is further from where it belongs than this, whatever is done with the wheel: by 30° or 300 mm.
-    const FAR: Self = Self::of_rad(PI / 6.0, 300.0);
     /// A smoothed pose that is further from the target than this starts anew: by 10° or 300 mm.
     const ANEW: Self = Self::of_rad(PI / 18.0, 300.0);
 

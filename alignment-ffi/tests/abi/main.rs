@@ -75,7 +75,7 @@ layouts! {
     WaDegreesMinutes "wa_degrees_minutes", WaError "wa_error", WaExpanded "wa_expanded", WaFit "wa_fit",
     WaFlags "wa_flags", WaFlagsByBasis "wa_flags_by_basis", WaGaugePosition "wa_gauge_position", WaInput "wa_input", WaInputUncertainty "wa_input_uncertainty",
     WaJointOptions "wa_joint_options", WaJudgement "wa_judgement", WaLimits "wa_limits", WaLiveReadings "wa_live_readings", WaLiveSettings "wa_live_settings", WaLockReadings "wa_lock_readings",
-    WaMeasurement "wa_measurement", WaOptional "wa_optional", WaOutput "wa_output", WaPitchPosition "wa_pitch_position", WaPlan "wa_plan",
+    WaMeasurement "wa_measurement", WaNormalTolerances "wa_normal_tolerances", WaOptional "wa_optional", WaOutput "wa_output", WaPitchPosition "wa_pitch_position", WaPlan "wa_plan",
     WaPlane "wa_plane", WaPose "wa_pose", WaPoseCovariance "wa_pose_covariance", WaPoseNoise "wa_pose_noise", WaReach "wa_reach_result",
     WaReference "wa_reference", WaRepeatability "wa_repeatability_result", WaSession "wa_session",
     WaSessionRecords "wa_session_records", WaSighting "wa_sighting", WaSpread "wa_spread", WaStation "wa_station",

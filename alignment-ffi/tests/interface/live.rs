@@ -26,7 +26,7 @@ impl Both {
             assert_eq!(wa_live_settings_default(&raw mut given), WA_SUCCESS);
             given.smoothing_s = settings.smoothing_s;
             given.steering = i32::from(settings.steering == Steering::Held);
-            wa_tracker_new(&of, &given, &raw mut tracker, error)
+            wa_tracker_new(&raw const of, &raw const given, &raw mut tracker, error)
         });
         assert_eq!(status, WA_SUCCESS);
         Self { core: Tracker::new(session, settings).unwrap(), c: tracker }
@@ -77,7 +77,7 @@ fn same(now: &WaLiveReadings, core: &LiveReadings) {
         let name = c(path);
         // SAFETY: structs and a text of our own.
         let (status, _) =
-            call(|error| unsafe { wa_flags_by_basis_of(&now.flags, name.as_ptr(), &raw mut flags, error) });
+            call(|error| unsafe { wa_flags_by_basis_of(&raw const now.flags, name.as_ptr(), &raw mut flags, error) });
         let expected = core.flags.of(path).unwrap();
         assert_eq!(status, WA_SUCCESS);
         let [held, stale, weak] = [expected.held, expected.stale, expected.weak].map(i32::from);

@@ -4,6 +4,7 @@
 
 mod batch;
 mod conformity;
+mod diagnosis;
 mod live;
 mod measure;
 mod owned;

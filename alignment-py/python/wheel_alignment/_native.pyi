@@ -20,6 +20,7 @@ __all__ = [
     "combine",
     "cores",
     "crossed",
+    "diagnose",
     "direction_from",
     "elementary",
     "error_codes",
@@ -136,6 +137,12 @@ def judge_all(
     standard_uncertainty: Sequence[float | None] | None,
     degrees_of_freedom: Sequence[float | None] | None,
     specification: object,
+) -> str: ...
+def diagnose(
+    readings: Sequence[float | None],
+    covariance: Sequence[float] | None,
+    specification: object | None,
+    tolerances: object,
 ) -> str: ...
 def global_risks(
     mean: float,

@@ -2,7 +2,8 @@
 
 A rigid car with known camber, toe, caster, SAI, offsets and clamp errors, that hands
 over poses as a rig would. It is invented. `VirtualVehicle.session` is the exercise,
-`VirtualVehicle.truth` the answer key.
+`VirtualVehicle.truth` the answer key. `Faults` give it what an instructor wants found:
+a bent knuckle, a shifted subframe, a camera that sees nothing.
 """
 
 from __future__ import annotations
@@ -10,7 +11,7 @@ from __future__ import annotations
 import json
 from collections.abc import Callable
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Any, Literal
+from typing import TYPE_CHECKING, Any, Final, Literal
 
 from wheel_alignment import _arrays, _native
 from wheel_alignment._values import Value, build_fields, from_json
@@ -160,6 +161,169 @@ class ClampSlip(Value):
     angle_deg: float
 
 
+PIVOT_HEIGHTS_MM: Final[tuple[float, float]] = (200.0, 800.0)
+"""How high above the ground a virtual knuckle hangs on its lower and its upper pivot,
+mm: as that of a strut."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class BentKnuckle(Value):
+    """A fault: a knuckle or spindle that is bent.
+
+    The spindle turns against the steering axis, about the wheel centre; the axis stays
+    where it is.
+
+    Attributes
+    ----------
+    wheel : {"fl", "fr", "rl", "rr"}
+        At which wheel. At a rear wheel it is the stub axle.
+    camber_deg : float
+        By how much the camber grows, degrees. The included angle grows by as much.
+    toe_deg : float
+        By how much the toe grows, degrees.
+    """
+
+    wheel: Literal["fl", "fr", "rl", "rr"]
+    camber_deg: float = 0.0
+    toe_deg: float = 0.0
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class BentSteeringArm(Value):
+    """A fault: a steering arm that is bent.
+
+    Its wheel is steered further than the linkage asks, or less. Toe is set right again.
+
+    Attributes
+    ----------
+    wheel : {"fl", "fr", "rl", "rr"}
+        At which wheel; a rear wheel has none.
+    more_turn_share : float
+        By which share of the sound turn the knuckle turns further about its axis: 0.05
+        is 5 % more, −0.05 is less.
+    """
+
+    wheel: Literal["fl", "fr", "rl", "rr"]
+    more_turn_share: float
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class ShiftedPivot(Value):
+    """A fault: one pivot of a front knuckle stands elsewhere.
+
+    The knuckle with its spindle leans about the other pivot, by the shortest turn, and
+    the included angle stays. The pivots lie on the steering axis, at the heights
+    `PIVOT_HEIGHTS_MM`.
+
+    Attributes
+    ----------
+    wheel : {"fl", "fr", "rl", "rr"}
+        At which wheel; a rear wheel has none.
+    end : {"lower", "upper"}
+        Which pivot: the lower ball joint, on the control arm; the upper one, or the
+        mount of the strut in its tower.
+    forward_mm, left_mm : float
+        How far it has moved forward and to the left, mm.
+    """
+
+    wheel: Literal["fl", "fr", "rl", "rr"]
+    end: Literal["lower", "upper"]
+    forward_mm: float = 0.0
+    left_mm: float = 0.0
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class AxleShift(Value):
+    """A fault: a subframe, or an axle, that stands elsewhere under the car.
+
+    Attributes
+    ----------
+    forward_mm, left_mm : float
+        How far it has moved forward and to the left, mm.
+    turn_deg : float
+        How far it has turned to the left about its middle, seen from above, degrees.
+    """
+
+    forward_mm: float = 0.0
+    left_mm: float = 0.0
+    turn_deg: float = 0.0
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class DeadCamera(Value):
+    """A fault: a camera that does not see a wheel. By default it never does.
+
+    Attributes
+    ----------
+    wheel : {"fl", "fr", "rl", "rr"}
+        Which wheel.
+    stage : {"rolling", "ahead", "sweep", "lock_left", "lock_right"}
+        In which group of stations; they are taken in this order.
+    station : int
+        At which station of the group, counted from 0.
+    onward : bool
+        Whether it stays dead, at the later stations of the group and in all groups that
+        follow.
+    """
+
+    wheel: Literal["fl", "fr", "rl", "rr"]
+    stage: Literal["rolling", "ahead", "sweep", "lock_left", "lock_right"] = "rolling"
+    station: int = 0
+    onward: bool = True
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Faults(Value):
+    """What is wrong with a virtual car. By default nothing is.
+
+    Attributes
+    ----------
+    bent_knuckles : tuple of BentKnuckle
+        Bent knuckles or spindles; at the rear stub axles.
+    bent_steering_arms : tuple of BentSteeringArm
+        Bent steering arms.
+    shifted_pivots : tuple of ShiftedPivot
+        Pivots of a front knuckle that stand elsewhere: by a bent arm, a strut rod that
+        gave, a strut tower that moved.
+    shifted_subframe : AxleShift
+        The front subframe, and with it both lower pivots.
+    shifted_rear_axle : AxleShift
+        The rear axle with both wheels.
+    dead_cameras : tuple of DeadCamera
+        Cameras that see nothing.
+
+    Examples
+    --------
+    A right front wheel whose lower arm met a kerb:
+
+    >>> from wheel_alignment.simulate import Faults, ShiftedPivot, VirtualVehicle
+    >>> kerb = ShiftedPivot("fr", "lower", forward_mm=-15.0)
+    >>> car = VirtualVehicle(faults=Faults(shifted_pivots=(kerb,)))
+    >>> for truth in VirtualVehicle().truth(), car.truth():
+    ...     caster_deg = truth.steering.right.caster_deg
+    ...     print(f"{truth.axles.front.setback_mm:.1f} mm, {caster_deg:.2f}°")
+    3.0 mm, 4.30°
+    15.7 mm, 2.87°
+    """
+
+    bent_knuckles: tuple[BentKnuckle, ...] = ()
+    bent_steering_arms: tuple[BentSteeringArm, ...] = ()
+    shifted_pivots: tuple[ShiftedPivot, ...] = ()
+    shifted_subframe: AxleShift = AxleShift()
+    shifted_rear_axle: AxleShift = AxleShift()
+    dead_cameras: tuple[DeadCamera, ...] = ()
+
+    def __post_init__(self) -> None:
+        """Make tuples of the lists that stand for them."""
+        for name in (
+            "bent_knuckles",
+            "bent_steering_arms",
+            "shifted_pivots",
+            "dead_cameras",
+        ):
+            object.__setattr__(self, name, tuple(getattr(self, name)))
+
+
 _DEFAULTS: dict[str, Any] = {}
 
 
@@ -217,6 +381,9 @@ class VirtualVehicle(Value):
         What the session says about that.
     slips : tuple of ClampSlip
         Targets that slip.
+    faults : Faults
+        What is wrong with the car and its cameras; every other number is that of the
+        car before.
     lock_deg : float or None
         Commanded steer at full lock, to either side, degrees; None leaves the locks
         out.
@@ -269,6 +436,7 @@ class VirtualVehicle(Value):
         default_factory=_of_core("sweep_body")
     )
     slips: tuple[ClampSlip, ...] = field(default_factory=_of_core("slips"))
+    faults: Faults = field(default_factory=_of_core("faults"))
     lock_deg: float | None = field(default_factory=_of_core("lock_deg"))
     reference: Reference = field(default_factory=_of_core("reference"))
     pose_noise: PoseNoise | None = field(default_factory=_of_core("pose_noise"))
@@ -320,6 +488,7 @@ class VirtualVehicle(Value):
 
         They come from the numbers that the car is built of. Toe-out on turns is found
         by steering it until the asked-for wheel stands at its angle. A steering axis
-        that moves is given as it stands straight ahead, with no residual.
+        that moves is given as it stands straight ahead, with no residual. It is that of
+        the car with its `faults`, and has what a dead camera hides.
         """
         return from_json(Alignment, _native.virtual_truth(self))
