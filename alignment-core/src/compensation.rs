@@ -795,3 +795,36 @@ fn body_yaw(stations: &[Poses], offsets: &ByWheel<Option<Vector<Target>>>, up: V
     }
     yaw
 }
+
+#[cfg(test)]
+mod tests {
+    #[cfg(feature = "simd")]
+    use super::*;
+
+    /// What a batch passes over asks for no explanation, nor is it high; and nothing more is passed over.
+    #[cfg(feature = "simd")]
+    #[test]
+    fn what_is_passed_over_is_all_that_asks_for_nothing() {
+        let noise = Some(PoseNoise { rotation_deg: 0.02, translation_mm: 0.3 });
+        let all = Residual { rotation_deg: 1e3, translation_mm: 1e3 };
+        let high = Residual { rotation_deg: 1e-3, translation_mm: 1e-2 };
+        for noise in [noise, None] {
+            for count in [4.0, 5.0, 9.0] {
+                let [tilt, shift] = most_left_over(count, all, noise);
+                let of_shift = |squares: f64| {
+                    slip::is_suspect(squares, 2.0 * count - 5.0, noise.map(|noise| noise.translation_mm), LEAST_SLIP_MM)
+                };
+                assert!(!tilt_is_suspect(tilt, count, noise) && tilt_is_suspect(tilt * 1.001, count, noise));
+                assert!(!of_shift(shift) && of_shift(shift * 1.001));
+                let [tilt_high, shift_high] = most_left_over(count, high, noise);
+                let expected = [tilt.min(count * 1e-6), shift.min(count * 1e-4)];
+                assert!(
+                    (tilt_high / expected[0] - 1.0).abs() < 1e-12 && (shift_high / expected[1] - 1.0).abs() < 1e-12
+                );
+            }
+        }
+        // The degrees of freedom: two equations a station, and four unknowns.
+        let [few, many] = [4.0, 9.0].map(|count| most_left_over(count, all, None)[0]);
+        assert!((many / few - 14.0 / 4.0).abs() < 1e-12, "{few} {many}");
+    }
+}

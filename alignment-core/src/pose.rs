@@ -546,4 +546,18 @@ mod tests {
         assert_eq!(Pose::from_matrix4_row_major(columns).unwrap_err().code, ErrorCode::NotARotation);
         assert_eq!(Pose::from_matrix4_column_major(rows).unwrap_err().code, ErrorCode::NotARotation);
     }
+
+    #[test]
+    fn poses_are_as_far_apart_as_one_was_turned_and_moved() {
+        let turned = |angle_rad: f64, origin: [f64; 3]| {
+            let (sin, cos) = libm::sincos(angle_rad);
+            let axes = [[cos, sin, 0.0], [-sin, cos, 0.0], [0.0, 0.0, 1.0]].map(Vector::<Rig>::new);
+            Transform::<Rig, Target>::from_axes(axes, Vector::new(origin))
+        };
+        for angle_rad in [1e-6, 0.01, 0.5, 2.0, 3.1] {
+            let (angle, distance) = apart(&turned(0.3, [1.0, 2.0, 3.0]), &turned(0.3 + angle_rad, [4.0, 2.0, 7.0]));
+            assert!((angle - angle_rad).abs() < 1e-13, "{angle} is not {angle_rad}");
+            assert!((distance - 5.0).abs() < 1e-15);
+        }
+    }
 }

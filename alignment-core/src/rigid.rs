@@ -310,7 +310,7 @@ impl<From: Frame, T: Real> FixedDirection<From, T> {
         }
         // The normal matrix is the scatter itself: solve square to the axis, and stay put along it.
         let [u, v] = self.square;
-        let [[uu, uv], [_, vv]] = self.inverse_across();
+        let [uu, uv, vv] = self.inverse_across();
         let (along_u, along_v) = (u.dot(right), v.dot(right));
         let delta = u * (uu * along_u + uv * along_v) + v * (uv * along_u + vv * along_v);
         (guess + delta, mean + turned(&self.mean, delta))
@@ -327,12 +327,12 @@ impl<From: Frame, T: Real> FixedDirection<From, T> {
         [tilt, (pose.point(point) - point_in_rig).norm()]
     }
 
-    /// The inverse of the scatter along the two axes square to the direction.
+    /// The inverse of the scatter square to the direction: along the first axis, between both, along the second.
     #[inline(always)]
-    fn inverse_across(&self) -> [[T; 2]; 2] {
+    fn inverse_across(&self) -> [T; 3] {
         let [a, b, c] = self.scatter;
         let share = a.like(1.0) / (a * c - b * b);
-        [[c * share, -b * share], [-b * share, a * share]]
+        [c * share, -b * share, a * share]
     }
 
     #[inline(always)]
@@ -378,7 +378,7 @@ impl<From: Frame> FixedDirection<From> {
     /// The inverse of the scatter, square to the direction.
     fn inverse_scatter(&self) -> Matrix3<f64> {
         let [u, v] = self.square.map(|axis| nalgebra::Vector3::from(axis.to_array()));
-        let [[uu, uv], [_, vv]] = self.inverse_across();
+        let [uu, uv, vv] = self.inverse_across();
         u * (u * uu + v * uv).transpose() + v * (u * uv + v * vv).transpose()
     }
 
@@ -524,6 +524,9 @@ mod tests {
     use super::*;
     use alloc::vec;
 
+    /// A target seen in the rig.
+    type Sight = Transform<Rig, crate::frame::Target>;
+
     /// Against nalgebra's iteration: scatters of rotations about one axis, and every kind that is none, down to nothing at all.
     #[test]
     fn the_direction_is_that_of_the_least_eigenvalue() {
@@ -565,5 +568,146 @@ mod tests {
         assert!(least_motion((y, origin), (-y, origin)).is_none());
         let quarter = least_motion((y, origin), (Vector::new([1.0, 0.0, 0.0]), origin)).unwrap();
         assert!((quarter.direction(y) - Vector::new([1.0, 0.0, 0.0])).norm() < 1e-15);
+    }
+
+    /// A wheel that turns about a line of its own, its poses noisy: what is fitted is where the sum of squares is least.
+    fn wobbly(noise: f64) -> alloc::vec::Vec<Sight> {
+        (0..7_i32)
+            .map(|i| {
+                let number = |k: i32| noise * libm::sin(f64::from(i) * 1.7 + f64::from(k) * 2.3);
+                let turn = nalgebra::Vector3::new(0.05, 0.98, -0.1).normalize() * (f64::from(i) * 0.15);
+                let wobble = nalgebra::Vector3::new(number(0), number(1), number(2));
+                let rotation = Rotation3::new(wobble).into_inner() * Rotation3::new(turn).into_inner();
+                let centre = nalgebra::Vector3::new(300.0, 700.0, 310.0);
+                let origin = centre - rotation * nalgebra::Vector3::new(20.0, -80.0, 15.0);
+                let moved = Vector::new([number(3), number(4), number(5)]) * 100.0;
+                Transform::from_parts(rotation, Vector::wrap(origin) + moved)
+            })
+            .collect()
+    }
+
+    #[test]
+    fn the_direction_and_the_point_that_stay_are_least_squares() {
+        let poses = wobbly(0.02);
+        let count = 7.0;
+        let spread = |seen: &dyn Fn(&Sight) -> Vector<Rig>| {
+            let mean = poses.iter().map(seen).sum::<Vector<Rig>>() * (1.0 / count);
+            poses.iter().map(|pose| (seen(pose) - mean).dot(seen(pose) - mean)).sum::<f64>()
+        };
+        let fitted = FixedDirection::fit(poses.iter());
+        let (point, point_in_rig) = fitted.fixed_point(poses.iter(), Vector::zero());
+        let (of_direction, of_point) =
+            (spread(&|pose| pose.direction(fitted.in_moving)), spread(&|pose| pose.point(point)));
+        let across = fitted.in_moving.any_square();
+        for square in [across, fitted.in_moving.cross(across)] {
+            for step in [-1e-3, 1e-3] {
+                let direction = (fitted.in_moving + square * step).unit();
+                assert!(spread(&|pose| pose.direction(direction)) > of_direction, "{step}");
+                let moved = point + square * (100.0 * step);
+                assert!(spread(&|pose| pose.point(moved)) > of_point, "{step}");
+            }
+        }
+        // There the sum is level: as much on either side.
+        for square in [across, fitted.in_moving.cross(across)] {
+            let at = |step: f64| spread(&|pose| pose.point(point + square * step));
+            let (more, less) = (at(10.0), at(-10.0));
+            assert!((more - less).abs() < 1e-9 * (more + less - 2.0 * of_point), "{more} {less}");
+        }
+        let mean = poses.iter().map(|pose| pose.point(point)).sum::<Vector<Rig>>() * (1.0 / count);
+        assert!((point_in_rig - mean).norm() < 1e-9);
+    }
+
+    /// Poses fixed to one body show its motion exactly, however far they stand from each other.
+    #[test]
+    fn a_body_moves_as_the_poses_on_it() {
+        let turn = Rotation3::new(nalgebra::Vector3::new(0.02, -0.01, 0.05)).into_inner();
+        let motion = Transform::<Rig, Rig>::from_parts(turn, Vector::new([30.0, -12.0, 7.0]));
+        let poses = wobbly(0.3);
+        let pairs: alloc::vec::Vec<_> = poses
+            .iter()
+            .map(|pose| (*pose, Transform::from_parts(turn * pose.rotation, motion.point(pose.origin()))))
+            .collect();
+        for lever_mm in [1.0, 500.0] {
+            let found = body_motion(&pairs, lever_mm).unwrap();
+            assert!((found.rotation - turn).norm() < 1e-12 && (found.origin() - motion.origin()).norm() < 1e-9);
+        }
+    }
+
+    /// By moving each pose in turn, every way.
+    #[test]
+    fn the_direction_and_the_point_follow_their_poses() {
+        let guess = Vector::new([5.0, -60.0, 10.0]);
+        let across = Vector::new([0.0, 1.0, 0.0]);
+        let poses = wobbly(0.0);
+        let fit = |poses: &[Sight]| {
+            let fitted = FixedDirection::fit(poses.iter()).pointing_along(across);
+            let (point, in_rig) = fitted.fixed_point(poses.iter(), guess);
+            let found = [fitted.in_moving.to_array(), fitted.in_rig.to_array(), point.to_array(), in_rig.to_array()];
+            (fitted, point, found)
+        };
+        let (fitted, point, _) = fit(&poses);
+        for (at, pose) in poses.iter().enumerate() {
+            let [a, b] = fitted.follows(pose);
+            let [c, d] = fitted.point_follows(pose, point, guess);
+            for input in 0..6 {
+                let moved = |step: f64| {
+                    let mut by = [0.0; 6];
+                    by[input] = step;
+                    let turn = Rotation3::new(nalgebra::Vector3::new(by[0], by[1], by[2])).into_inner();
+                    let origin = pose.origin() + Vector::new([by[3], by[4], by[5]]);
+                    let mut poses = poses.clone();
+                    poses[at] = Transform::from_parts(turn * pose.rotation, origin);
+                    fit(&poses).2
+                };
+                let (more, less) = (moved(1e-5), moved(-1e-5));
+                for (what, follows) in [a, b, c, d].iter().enumerate() {
+                    for i in 0..3 {
+                        let slope = (more[what][i] - less[what][i]) / 2e-5;
+                        let found = follows[(i, input)];
+                        assert!(
+                            (found - slope).abs() < 1e-6 * (1.0 + slope.abs()),
+                            "{at} {input} {what} {i}: {found} {slope}"
+                        );
+                    }
+                }
+            }
+        }
+    }
+
+    /// The most that a station leaves over of the fit to all.
+    fn most<const P: usize>(rows: &[Row<2, P, 2>]) -> f64 {
+        rows.iter().map(|row| crate::slip::left_over(rows, [row]).unwrap()[0].norm()).fold(0.0, f64::max)
+    }
+
+    /// What each set of rows allows for is explained to second order, and what it does not is not.
+    #[test]
+    fn rows_explain_the_drift_that_they_allow_for() {
+        const DRIFT: f64 = 1e-6;
+        let axis = nalgebra::Vector3::new(0.05, 0.98, -0.1).normalize();
+        let square = axis.cross(&nalgebra::Vector3::new(1.0, 0.2, 0.3)).normalize();
+        let turn = |by: nalgebra::Vector3<f64>| Rotation3::new(by).into_inner();
+        let left = |power: i32, in_moving: bool, of: &dyn Fn(&[Sight]) -> f64| {
+            let poses: alloc::vec::Vec<_> = (-4..=4_i32)
+                .map(|i| {
+                    let angle = 0.2 * f64::from(i);
+                    let rotation = turn(axis * (0.7 + angle));
+                    let tilt = turn(square * (DRIFT * libm::pow(angle, f64::from(power))));
+                    Transform::from_parts(if in_moving { rotation * tilt } else { tilt * rotation }, Vector::zero())
+                })
+                .collect();
+            of(&poses) / DRIFT
+        };
+        let fixed = |poses: &[Sight]| FixedDirection::fit(poses.iter());
+        let plain = |poses: &[_]| most(&fixed(poses).rows(poses.iter().enumerate()));
+        let yawing = |poses: &[_]| most(&fixed(poses).yawing_rows(poses.iter().enumerate()));
+        let drifting = |poses: &[_]| most(&fixed(poses).drifting_rows(poses.iter().enumerate()));
+        // Tilted once for all: in the rig, or on the clamp.
+        for in_moving in [false, true] {
+            assert!(left(0, in_moving, &plain) < 1e-4);
+        }
+        assert!(left(1, false, &yawing) < 1e-4 && left(1, false, &plain) > 1e-2);
+        for power in [2, 3] {
+            assert!(left(power, true, &drifting) < 1e-4 && left(power, true, &plain) > 1e-3, "{power}");
+        }
     }
 }

@@ -271,10 +271,74 @@ mod tests {
         assert_eq!(find(&line(|i| 0.3 * [0.0, 1.0, 2.0, 3.0, 4.0, 5.0, 6.0, 7.0, 8.0][i]), Some(1e-3), 1e-9), None);
         // A bow is no step: what is left over after the best step is as large.
         assert_eq!(find(&line(|i| 0.02 * [0.0, 1.0, 4.0, 9.0, 16.0, 25.0, 36.0, 49.0, 64.0][i]), None, 1e-9), None);
+        assert_eq!(
+            find(&line(|i| 2e-3 * [0.0, 1.0, 4.0, 9.0, 16.0, 25.0, 36.0, 49.0, 64.0][i]), Some(1e-3), 1e-9),
+            None
+        );
     }
 
     #[test]
     fn too_few_stations_tell_nothing() {
         assert_eq!(find(&line(|i| if i == 1 { 5.0 } else { 0.0 })[..3], Some(1e-3), 1e-9), None);
+    }
+
+    /// Twice what noise makes asks for an explanation among few equations; among many, anything that noise does not make.
+    #[test]
+    fn what_asks_for_an_explanation() {
+        for (freedom, noise, most) in [
+            (10.0, Some(0.1), 10.0 * SUSPECT * 0.01),
+            (FEW_EQUATIONS, Some(0.1), FEW_EQUATIONS * SUSPECT * 0.01),
+            (FEW_EQUATIONS + 1.0, Some(0.1), (FEW_EQUATIONS + 1.0) * 1e-6),
+            (10.0, None, 10.0 * SUSPECT * 1e-6),
+        ] {
+            assert!((most_unsuspected(freedom, noise, 1e-3) / most - 1.0).abs() < 1e-12, "{freedom} {noise:?}");
+            assert!(!is_suspect(most * 0.999, freedom, noise, 1e-3) && is_suspect(most * 1.001, freedom, noise, 1e-3));
+        }
+    }
+
+    /// The pattern that is named explains more than any other, when each is fitted beside the unknowns.
+    #[test]
+    fn the_slip_is_the_pattern_that_fits_best() {
+        for at in 0..9 {
+            // All rows alike are what the line itself explains.
+            for onward in [false, true].into_iter().filter(|&onward| !onward || at > 0) {
+                let rows = line(|i| if i == at || onward && i > at { 0.05 } else { 0.0 });
+                let left = |row: usize, onward: bool| {
+                    let (mut normal, mut right, mut squares) = (SMatrix::<f64, 3, 3>::zeros(), SVector::zeros(), 0.0);
+                    for (i, one) in rows.iter().enumerate() {
+                        let slipped = f64::from(u8::from(i == row || onward && i > row));
+                        let design = nalgebra::Matrix1x3::new(one.design[0], one.design[1], slipped);
+                        normal += design.tr_mul(&design);
+                        right += design.tr_mul(&one.observed);
+                        squares += one.observed.norm_squared();
+                    }
+                    let unknowns: SVector<f64, 3> = normal.cholesky().unwrap().solve(&right);
+                    (squares - unknowns.dot(&right), unknowns[2])
+                };
+                let found = find(&rows, Some(1e-3), 1e-9).unwrap();
+                let (least, size) = left(found.row, found.onward);
+                assert!((found.size_rad - size.abs()).abs() < 1e-9, "{at} {onward}");
+                // Without a slip: a fit of the line alone. With it, six equations are left.
+                let (_, line) = solve(&rows).unwrap();
+                let (all, variance) = (squares(&rows, line), least / 6.0);
+                let chance = CHANCE / 18.0;
+                let few = 3.0 * (libm::pow(chance, -1.0 / 3.0) - 1.0);
+                for (noise, quantile) in
+                    // Stated far too small, noise is judged by what is left over, as where none is stated.
+                    [(Some(1e-3), -libm::log(chance)), (Some(1e-5), few), (None, few)]
+                {
+                    let known = noise.map_or(0.0, |noise: f64| noise * noise);
+                    let Some(found) = find(&rows, noise, 1e-9) else { continue };
+                    let bound = found.size_rad * sqrt(2.0 * quantile * variance.max(known) / (all - least));
+                    assert!((found.bound_rad / bound - 1.0).abs() < 1e-6, "{at} {onward} {noise:?}: {bound}");
+                    let not_smooth = least + BETTER * variance.max(known);
+                    assert!((found.not_smooth / not_smooth - 1.0).abs() < 1e-6, "{at} {onward} {noise:?}");
+                }
+                for row in 0..9 {
+                    assert!(left(row, false).0 > least - 1e-9, "{at} {onward}: {row}");
+                    assert!(!(2..8).contains(&row) || left(row, true).0 > least - 1e-9, "{at} {onward}: {row} onward");
+                }
+            }
+        }
     }
 }

@@ -708,3 +708,106 @@ fn solve<T: Real, const N: usize>(normal: [[T; N]; N], right: [T; N]) -> ([T; N]
     }
     (solution, sound)
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Forward where a target seen anew looks the same either way; the turn whose radius is a wheel's where the travel tells.
+    #[test]
+    fn a_step_is_the_likely_one() {
+        const TURN: f64 = 2.0 * core::f64::consts::PI;
+        for (angle_rad, travel_mm, expected) in [
+            (0.3, 50.0, 0.3),
+            (-2.0, -620.0, -2.0),
+            // Beyond 120° backward it was forward.
+            (-2.9, 100.0, TURN - 2.9),
+            (3.5, 100.0, 3.5),
+            (4.5, 100.0, 4.5 - TURN),
+            (-2.9, 700.0, TURN - 2.9),
+            // From 200 mm on the travel is asked.
+            (0.0, 200.0_f64.next_down(), 0.0),
+            (0.0, 200.0, TURN),
+            (0.3, 90.0, 0.3),
+            (0.3, 2000.0, 0.3 + TURN),
+            (1.0, 310.0, 1.0),
+            (-0.3, 1855.0, TURN - 0.3),
+            (-0.3, 200.0, -0.3),
+        ] {
+            let found = likely_step(angle_rad, travel_mm);
+            assert!((found - expected).abs() < 1e-12, "{angle_rad} over {travel_mm}: {found} is not {expected}");
+        }
+    }
+
+    const UP: [f64; 3] = [0.0, 0.0, 1.0];
+    const RADIUS_MM: f64 = 310.0;
+
+    /// A left wheel that rolls by steps of 10°, and moves sideways by so much per radian; each station moved up by `rise` and its target tipped
+    /// by `tip` about the vertical.
+    fn rolled(sideways_mm: f64, rise_mm: impl Fn(i32) -> f64, tip_rad: impl Fn(i32) -> f64) -> Vec<Poses> {
+        let turn =
+            |axis: [f64; 3], angle: f64| nalgebra::Rotation3::new(nalgebra::Vector3::from(axis) * angle).into_inner();
+        (0..9_i32)
+            .map(|i| {
+                let roll = rad_from_deg(10.0) * f64::from(i);
+                let rotation = turn([0.0, 1.0, 0.0], roll);
+                let off = rotation * nalgebra::Vector3::new(20.0, 0.0, -30.0);
+                let centre =
+                    nalgebra::Vector3::new(RADIUS_MM * roll, 700.0 + sideways_mm * roll, RADIUS_MM + rise_mm(i));
+                let rotation = turn(UP, tip_rad(i)) * rotation;
+                let mut station = Poses::default();
+                *station.get_mut(Wheel::Fl) = Some(Transform::from_parts(rotation, Vector::wrap(centre + off)));
+                station
+            })
+            .collect()
+    }
+
+    fn observed(stations: &[Poses]) -> RolledWheel<'_> {
+        let lateral = Lateral::Sure(Vector::new([0.0, 1.0, 0.0]));
+        RolledWheel::observe(stations, stations, Wheel::Fl, lateral, Vector::new(UP)).unwrap()
+    }
+
+    #[test]
+    fn a_wheel_on_its_own_path_is_followed_sideways() {
+        for sideways_mm in [0.0, 7.0, -40.0] {
+            let stations = rolled(sideways_mm, |_| 0.0, |_| 0.0);
+            let wheel = observed(&stations);
+            let path = wheel.own_path(Vector::new(UP)).unwrap();
+            let expected = Vector::<Rig>::new([RADIUS_MM, sideways_mm, 0.0]);
+            assert!((path.step - expected).norm() < 1e-9, "{:?}", path.step);
+            assert!((path.offset - Vector::new([-20.0, 0.0, 30.0])).norm() < 1e-9, "{:?}", path.offset);
+        }
+    }
+
+    /// Rise and tip that alternate are hardly followed by the fit; the tip raises the target by its square alone.
+    #[test]
+    fn the_scatter_is_what_the_stations_show() {
+        let sign = |i: i32| if i % 2 == 0 { 1.0 } else { -1.0 };
+        for (rise_mm, tip_deg) in [(0.0, 0.0), (0.5, 0.0), (0.0, 0.2), (0.5, 0.2)] {
+            let stations = rolled(0.0, |i| rise_mm * sign(i), |i| rad_from_deg(tip_deg) * sign(i));
+            let (along, upward) =
+                observed(&stations).scatter_mm(Vector::new([1.0, 0.0, 0.0]), RADIUS_MM, Vector::new(UP));
+            let turned = RADIUS_MM * rad_from_deg(tip_deg) / units::sqrt(2.0);
+            let expected = units::hypot(rise_mm, turned);
+            assert!((upward - rise_mm).abs() <= 0.1 * rise_mm + 1e-3, "{upward} is not {rise_mm}");
+            assert!((along - expected).abs() <= 0.1 * expected + 1e-9, "{along} is not {expected}");
+        }
+    }
+
+    #[cfg(feature = "simd")]
+    #[test]
+    fn what_is_left_over_is_the_sum_of_the_residuals() {
+        let stations = rolled(3.0, |i| 0.4 * libm::sin(2.0 * f64::from(i)), |i| 2e-3 * libm::cos(3.0 * f64::from(i)));
+        let wheel = observed(&stations);
+        let (travel, offset) = (Vector::new([1.0, 0.01, 0.0]).unit(), Vector::new([-19.0, 0.0, 31.0]));
+        let (mut tilts, mut shifts) = (0.0, 0.0);
+        for (index, pose) in wheel.in_order() {
+            let station = wheel.stations.iter().find(|station| station.index == index).unwrap();
+            let tilt_deg = deg_from_rad((pose.direction(wheel.direction.in_moving) - wheel.direction.in_rig).norm());
+            let shift = station.origin + wheel.seen(station, offset) - travel * (RADIUS_MM * station.roll_rad);
+            (tilts, shifts) = (tilts + tilt_deg * tilt_deg, shifts + shift.norm() * shift.norm());
+        }
+        let found = wheel.left_over(travel, RADIUS_MM, offset);
+        assert!((found[0] / tilts - 1.0).abs() < 1e-12 && (found[1] / shifts - 1.0).abs() < 1e-12, "{found:?}");
+    }
+}

@@ -517,4 +517,22 @@ mod tests {
         assert_eq!([0.9, 1.1].map(|x| f_cdf(x, f64::INFINITY, f64::INFINITY)), [0.0, 1.0]);
         assert_eq!([0.0, 0.5, 1.0].map(normal_quantile), [f64::NEG_INFINITY, 0.0, f64::INFINITY]);
     }
+
+    /// The closed forms of 2 and 4 degrees of freedom.
+    #[test]
+    fn what_has_a_closed_form_is_met() {
+        for x in [1e-3, 0.4, 1.9, 2.1, 3.9, 4.1, 7.9, 8.1, 30.0, 700.0] {
+            assert_close(chi_squared_beyond(x, 2.0), libm::exp(-x / 2.0), &[x]);
+            assert_close(chi_squared_beyond(x, 4.0), libm::exp(-x / 2.0) * (1.0 + x / 2.0), &[x]);
+            for freedom in [1.0, 5.0, 30.0] {
+                let beyond = libm::pow(1.0 + 2.0 * x / freedom, -freedom / 2.0);
+                assert_close(f_beyond(x, 2.0, freedom), beyond, &[x, freedom]);
+            }
+            assert_close(f_beyond(x, 4.0, f64::INFINITY), chi_squared_beyond(4.0 * x, 4.0), &[x]);
+        }
+        // Student's t of one degree of freedom is Cauchy's, whose quantile loses no digits near the middle.
+        let off = libm::exp2(-40.0);
+        assert_close(student_t_quantile(0.5 + off, 1.0), PI * off, &[off]);
+        assert_close(student_t_quantile(0.5 - off, 1.0), -PI * off, &[off]);
+    }
 }

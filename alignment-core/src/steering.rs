@@ -655,4 +655,27 @@ mod tests {
         let rolled = axis_to_body(k, 0.0, 1.0).unwrap();
         assert!((sai_deg(Side::Right, rolled).unwrap() - 13.0).abs() < 1e-12);
     }
+
+    #[test]
+    fn the_axis_of_a_step_is_found_whichever_way_it_turned() {
+        let up = Vector::<Rig>::new([0.0, 0.0, 1.0]);
+        let axis = Vector::<Rig>::new([-0.1, 0.2, 1.0]).unit();
+        let through = Vector::<Rig>::new([10.0, 700.0, 0.0]);
+        let station = |turn_deg: f64| {
+            let turn = nalgebra::Rotation3::new(Vector3::from(axis.to_array()) * rad_from_deg(turn_deg)).into_inner();
+            let about_origin = Transform::<Rig, Target>::from_parts(turn, Vector::zero());
+            let origin = through - about_origin.direction(Vector::new(through.to_array()));
+            let rig_from_target = Transform::from_parts(turn, origin);
+            SweepStation { index: 0, rig_from_target, spindle: up, steer_deg: turn_deg }
+        };
+        let centre = Vector::new([30.0, 780.0, 300.0]);
+        for turn_deg in [-119.0, -60.0, -20.0, -1.1, 1.1, 20.0, 60.0, 119.0] {
+            let line = between(&station(7.0), &station(7.0 + turn_deg), centre, up).unwrap();
+            assert!((line.direction - axis).norm() < 1e-12, "{turn_deg}");
+            assert!((line.point - through).square_to(axis).norm() < 1e-9, "{turn_deg}");
+        }
+        for turn_deg in [-121.0, -0.9, 0.0, 0.9, 121.0] {
+            assert!(between(&station(7.0), &station(7.0 + turn_deg), centre, up).is_none(), "{turn_deg}");
+        }
+    }
 }

@@ -406,4 +406,25 @@ mod tests {
         let once = [(0.0, 0.0), (10.0, 9.5), (20.0, 18.0)];
         assert_eq!(interpolate(pairs.to_vec(), 15.0), interpolate(once.to_vec(), 15.0));
     }
+
+    #[test]
+    fn the_gap_is_between_the_stations_about_the_angle_or_next_to_it() {
+        let pairs: Vec<Pair> = [-20.0, -12.0, -5.0, 0.0].iter().map(|&x| (x, 0.9 * x)).collect();
+        for (at, gap_deg) in [(-20.5, 8.0), (-12.0, 8.0), (-11.9, 7.0), (-1.0, 5.0), (0.5, 5.0)] {
+            assert!((interpolate(pairs.clone(), at).unwrap().gap_deg - gap_deg).abs() < 1e-12, "{at}");
+        }
+        // Two stations give a straight line.
+        assert!((interpolate(pairs[..2].to_vec(), -16.0).unwrap().other_deg + 14.4).abs() < 1e-12);
+    }
+
+    #[test]
+    fn the_margin_belongs_to_what_is_reached() {
+        let pairs: Vec<Pair> = [-20.0, -12.0, -5.0, 0.0].iter().map(|&x| (x, 0.9 * x)).collect();
+        for (at, beyond) in
+            [(-20.0 - TURN_MARGIN_DEG, f64::next_down as fn(f64) -> f64), (TURN_MARGIN_DEG, f64::next_up)]
+        {
+            assert!(interpolate(pairs.clone(), at).is_some(), "{at}");
+            assert_eq!(interpolate(pairs.clone(), beyond(at)), None);
+        }
+    }
 }

@@ -161,6 +161,7 @@ mod tests {
             ("205/55R16X", "rim diameter"),
             ("205/55R16 V91", "load index"),
             ("205/55R16 91/90/89V", "load index"),
+            ("205/55R16 112/110RR", "load index"),
             ("205/55R16 5", "load index"),
             ("205/55R16 Größe", "load index"),
             ("２０５/55R16", "section width"),

@@ -193,4 +193,12 @@ mod tests {
         assert!(root_mean_square(core::iter::empty()).abs() < f64::MIN_POSITIVE);
         assert!((root_mean_square([3.0, 4.0].into_iter()) - sqrt(12.5)).abs() < 1e-15);
     }
+
+    #[test]
+    fn whole_turns_do_not_count() {
+        for (angle_deg, same_deg) in [(190.0, -170.0), (-190.0, 170.0), (179.5, 179.5), (541.0, -179.0), (-725.0, -5.0)]
+        {
+            assert!((within_half_turn_deg(angle_deg) - same_deg).abs() < 1e-12, "{angle_deg}");
+        }
+    }
 }

@@ -334,4 +334,25 @@ mod tests {
         assert_eq!(camber_deg([0.0, 2.0, 0.0]).unwrap_err().code, ErrorCode::NotUnitLength);
         assert_eq!(toe_deg(Side::Left, [0.0, 0.0, 1.0]).unwrap_err().code, ErrorCode::SpindleNotLateral);
     }
+
+    /// By central differences of the angle in each coordinate.
+    #[test]
+    fn a_turn_follows_the_line_and_both_directions() {
+        let numbers = [0.3, -0.2, 0.9, 0.1, 0.97, -0.15, -0.4, 0.85, 0.1];
+        let turn = |n: [f64; 9]| {
+            let [line, before, now] = [0, 3, 6].map(|i| Vector::<Rig>::new([n[i], n[i + 1], n[i + 2]]));
+            TurnedAbout::of(line, before, now)
+        };
+        let TurnedAbout { by_line, by_before, by_now, .. } = turn(numbers);
+        let derivatives = [by_line, by_before, by_now].map(Vector::to_array);
+        for (i, derivative) in derivatives.as_flattened().iter().enumerate() {
+            let moved = |step: f64| {
+                let mut numbers = numbers;
+                numbers[i] += step;
+                turn(numbers).angle_deg
+            };
+            let slope = (moved(1e-5) - moved(-1e-5)) / 2e-5;
+            assert!((derivative - slope).abs() < 1e-6, "{i}: {derivative} is not {slope}");
+        }
+    }
 }

@@ -50,6 +50,40 @@ fn probabilities_of_conformity_of_the_guide() {
     }
 }
 
+/// A lower limit is an upper one with the sign changed, far in the tails too, and on the limit itself.
+#[test]
+fn both_limits_are_judged_alike() {
+    for far in [0.0, 0.01, 1.0, 8.0, 30.0] {
+        for width in [0.0, 0.02, 3.0] {
+            for freedom in [None, Some(4.0)] {
+                for (outward, sign) in [(far, 1.0), (-far, 1.0), (far, -1.0), (-far, -1.0)] {
+                    let uncertain = Some(Uncertain { standard_uncertainty: 0.1, degrees_of_freedom: freedom });
+                    let value = 1.0 + 0.1 * outward;
+                    let judged = |value, limits| judge(value, uncertain, limits, guarded(0.9)).unwrap();
+                    let above = judged(
+                        sign * value,
+                        if sign > 0.0 {
+                            limits(Some(1.0 - width), Some(1.0))
+                        } else {
+                            limits(Some(-1.0), Some(width - 1.0))
+                        },
+                    );
+                    let below = judged(
+                        -sign * value,
+                        if sign > 0.0 {
+                            limits(Some(-1.0), Some(width - 1.0))
+                        } else {
+                            limits(Some(1.0 - width), Some(1.0))
+                        },
+                    );
+                    assert_eq!(above.probability_of_conformity, below.probability_of_conformity, "{far} {width}");
+                    assert_eq!(above.verdict, below.verdict, "{far} {width}");
+                }
+            }
+        }
+    }
+}
+
 /// JCGM 106:2012, clause 8, rejection guarded for the benefit of the doubt: a speed limit of 100 km/h, measured to 2 %, and 99.9 %: fined
 /// from 107 km/h on. Values from memory.
 #[test]

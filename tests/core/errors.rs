@@ -103,6 +103,19 @@ fn a_matrix_within_the_tolerance_is_taken_to_the_nearest_rotation() {
     assert!((rounded - exact).abs() < 2e-5, "{rounded} {exact}");
 }
 
+/// The tolerance is 1e-6, and belongs to what is taken.
+#[test]
+fn a_matrix_just_beyond_the_tolerance_is_refused() {
+    let refusal = |skew: f64| {
+        let mut session = session();
+        pose(&mut session.ahead.fl).rotation = [[1.0, skew, 0.0], [0.0, 1.0, 0.0], [0.0, 0.0, 1.0]];
+        measure(&session).err().filter(|error| error.code == ErrorCode::NotARotation)
+    };
+    assert_eq!(refusal(1e-6), None);
+    let error = refusal(1e-6_f64.next_up()).unwrap();
+    assert_eq!((error.value, error.maximum), (Some(1e-6_f64.next_up()), Some(1e-6)));
+}
+
 #[test]
 fn a_reflection_is_refused() {
     let error = refused(|s| {
@@ -249,6 +262,18 @@ fn a_compensation_that_is_none_is_refused() {
     let mut spoiled = wheels;
     spoiled.fl.rolling_radius_mm = Some(f64::NAN);
     assert_eq!(code(spoiled, radii), ErrorCode::NotFinite);
+    let refused = |spoil: &dyn Fn(&mut compensation::Compensation)| {
+        let mut spoiled = wheels;
+        spoil(&mut spoiled.rr);
+        vehicle::ahead_readings(&spoiled, &poses, up, &radii, Centreline::AxleMidpoints).unwrap_err()
+    };
+    for radius_mm in [50.0_f64.next_down(), 1500.0_f64.next_up()] {
+        let error = refused(&|wheel| wheel.rolling_radius_mm = Some(radius_mm));
+        assert_eq!((error.code, error.input), (ErrorCode::LengthOutOfRange, Some("rolling_radius_mm")));
+        assert_eq!((error.value, error.minimum, error.maximum), (Some(radius_mm), Some(50.0), Some(1500.0)));
+    }
+    let error = refused(&|wheel| wheel.centre_in_target_mm = [8e5, 7e5, 0.0]);
+    assert_eq!((error.code, error.input), (ErrorCode::LengthOutOfRange, Some("centre_in_target_mm")));
     let absurd = ByAxle { front: Some(f64::NAN), rear: Some(-5.0) };
     assert_eq!(code(wheels, absurd), ErrorCode::NotFinite);
     let refused =
@@ -303,6 +328,7 @@ fn too_few_stations_are_counted() {
 
 #[test]
 fn a_small_roll_is_refused_and_a_whole_turn_too() {
+    use alignment_core::session::CompensationMethod;
     let rolled = |roll_deg: &[f64]| {
         let car = VirtualVehicle { roll_deg: roll_deg.to_vec(), ..VirtualVehicle::default() };
         measure(&car.session()).unwrap_err()
@@ -313,6 +339,32 @@ fn a_small_roll_is_refused_and_a_whole_turn_too() {
     assert_eq!((error.unit, rolled(&[0.0, 0.0, 0.0]).code), ("deg", ErrorCode::RollTooSmall));
     assert_eq!(rolled(&[0.0, 360.0]).code, ErrorCode::RollFullTurn);
     assert_eq!(rolled(&[0.0, 360.0, 720.0]).code, ErrorCode::RollFullTurn);
+    // What was aimed at the bound is not refused for rounding.
+    for compensation in [CompensationMethod::Rolled, CompensationMethod::Spun] {
+        let car = VirtualVehicle { compensation, roll_deg: vec![0.0, 10.0], ..VirtualVehicle::default() };
+        assert!(measure(&car.session()).is_ok());
+    }
+    let error = rolled(&[0.0, 363.0]);
+    assert_eq!((error.code, error.minimum), (ErrorCode::RollFullTurn, Some(5.0)));
+    assert!((error.value.unwrap() - 3.0).abs() < 1e-9);
+}
+
+/// A wheel that did not roll beside three that did is refused: unless its camera was blocked, which leaves it absent.
+#[test]
+fn one_wheel_that_did_not_roll_is_refused_unless_it_was_hidden() {
+    for stations in [vec![0, 4], vec![0, 1, 2, 3, 4]] {
+        let mut session = session();
+        session.rolling = stations.iter().map(|&station| session.rolling[station].clone()).collect();
+        let still = session.rolling[0].fl.clone();
+        for station in &mut session.rolling {
+            station.fl = still.clone();
+        }
+        let error = measure(&session).unwrap_err();
+        assert_eq!((error.code, error.wheel), (ErrorCode::RollTooSmall, Some(Wheel::Fl)));
+        session.rolling[1].fl = Sighting::NotSeen;
+        let result = measure(&session).unwrap();
+        assert_eq!(warned(&result, WarningCode::WheelBlocked), [(Some(Stage::Rolling), Some(Wheel::Fl))]);
+    }
 }
 
 #[test]
@@ -527,6 +579,64 @@ fn rear_wheels_that_steer_are_refused_and_a_body_that_yaws_is_not() {
 }
 
 #[test]
+fn a_distance_that_no_car_has_is_told_in_figures() {
+    use alignment_core::simulate::VirtualAxle;
+    let refused = |front_mm: f64, rear_mm: f64| {
+        let VirtualVehicle { front, rear, .. } = VirtualVehicle::default();
+        let (front, rear) = (VirtualAxle { track_mm: front_mm, ..front }, VirtualAxle { track_mm: rear_mm, ..rear });
+        measure(&VirtualVehicle { front, rear, ..VirtualVehicle::default() }.session()).unwrap_err()
+    };
+    for (front_mm, rear_mm) in [(2700.0, 1500.0), (1500.0, 2700.0)] {
+        let error = refused(front_mm, rear_mm);
+        assert_eq!(
+            (error.code, error.input, error.maximum),
+            (ErrorCode::DifferentVehicles, Some("tracks"), Some(1000.0))
+        );
+        assert!((error.value.unwrap() - 1200.0).abs() < 1e-6, "{error}");
+    }
+    let front = VirtualAxle { setback_mm: 1200.0, ..VirtualVehicle::default().front };
+    let error = measure(&VirtualVehicle { front, ..VirtualVehicle::default() }.session()).unwrap_err();
+    assert_eq!((error.code, error.input), (ErrorCode::DifferentVehicles, Some("wheelbases")));
+    assert!((error.value.unwrap() - 1200.0).abs() < 30.0, "{error}");
+    let error = refused(4100.0, 1500.0);
+    assert_eq!(
+        (error.code, error.input, error.maximum),
+        (ErrorCode::LengthOutOfRange, Some("front track"), Some(4000.0))
+    );
+    assert!((error.value.unwrap() - 4100.0).abs() < 1e-6, "{error}");
+}
+
+/// Straight ahead alone, where no rolling shows it first.
+#[test]
+fn exchanged_targets_are_told_from_one_look_too() {
+    use alignment_core::session::Centreline;
+    use alignment_core::{compensation, vehicle};
+    let session = session();
+    let (up, radii) = (session.up.unwrap(), session.loaded_radius_mm.unwrap());
+    let wheels = compensation::from_rolling(
+        &session.rolling,
+        up,
+        &session.clamp_standoff_mm,
+        &radii,
+        alignment_core::session::RollingBody::Translates,
+    )
+    .unwrap()
+    .all_wheels()
+    .unwrap();
+    let poses = ByWheel::from_fn(|wheel| session.ahead.get(wheel).frames()[0]);
+    let found = |from: &dyn Fn(Wheel) -> Wheel| {
+        let poses = ByWheel::from_fn(|wheel| *poses.get(from(wheel)));
+        let wheels = ByWheel::from_fn(|wheel| *wheels.get(from(wheel)));
+        let error = vehicle::ahead_readings(&wheels, &poses, up, &radii, Centreline::AxleMidpoints).unwrap_err();
+        (error.code, error.wheel)
+    };
+    let at = |axle: [Wheel; 2]| move |wheel: Wheel| if axle.contains(&wheel) { wheel.opposite() } else { wheel };
+    assert_eq!(found(&at([Wheel::Fl, Wheel::Fr])), (ErrorCode::SidesSwapped, Some(Wheel::Fl)));
+    assert_eq!(found(&at([Wheel::Rl, Wheel::Rr])), (ErrorCode::SidesSwapped, Some(Wheel::Rl)));
+    assert_eq!(found(&Wheel::opposite).0, ErrorCode::Mirrored);
+}
+
+#[test]
 fn one_axle_whose_targets_are_exchanged_is_named() {
     let error = refused(|s| {
         for station in s.rolling.iter_mut().chain([&mut s.ahead]).chain(&mut s.sweep) {
@@ -605,6 +715,7 @@ fn a_wheel_blocked_where_it_is_needed_is_named_and_the_rest_is_read() {
     assert!(near(found.wheels.fl.camber_deg, truth.wheels.fl.camber_deg));
     assert!(near(found.axles.front.total_toe_deg, truth.axles.front.total_toe_deg));
     assert!(near(found.wheels.rr.runout_deg, truth.wheels.rr.runout_deg));
+    assert!(near(found.axles.front.cross_camber_deg, truth.axles.front.cross_camber_deg));
     assert_eq!((found.wheels.rr.camber_deg, found.chassis.thrust_angle_deg), (None, None));
 
     let mut swept = session();
@@ -632,6 +743,39 @@ fn a_wheel_blocked_where_it_is_needed_is_named_and_the_rest_is_read() {
     let result = measure(&unwatched).unwrap();
     assert_eq!(codes(&result), [WarningCode::BodyNotWatched]);
     assert!(near(result.alignment.steering.left.caster_deg, truth.steering.left.caster_deg));
+}
+
+/// One steering axis is referred to the body as two are.
+#[test]
+fn one_axis_alone_knows_the_ride_height() {
+    let heights = ByWheel { fl: 380.0, fr: 376.0, rl: 402.0, rr: 399.0 };
+    let mut session = Session { ride_height_mm: Some(heights), ..session() };
+    let both = measure(&session).unwrap().alignment.steering.left;
+    for station in &mut session.sweep {
+        station.fr = Sighting::NotSeen;
+    }
+    let alone = measure(&session).unwrap().alignment.steering.left;
+    assert!(both.caster_to_body_deg.is_some());
+    assert_eq!((alone.caster_to_body_deg, alone.sai_to_body_deg), (both.caster_to_body_deg, both.sai_to_body_deg));
+}
+
+/// Where the body may turn while it rolls, each wheel has a path of its own, and its residuals.
+#[test]
+fn a_pose_off_its_own_path_shows_in_the_residuals() {
+    use alignment_core::session::RollingBody;
+    let mut session = Session { rolling_body: RollingBody::Turns, ..session() };
+    let rolling = |session: &Session| measure(session).unwrap().residuals.rolling;
+    for station in rolling(&session) {
+        for wheel in Wheel::ALL {
+            let residual = station.get(wheel).unwrap();
+            assert!(residual.rotation_deg < 1e-6 && residual.translation_mm < 1e-6, "{residual:?}");
+        }
+    }
+    let up = session.up.unwrap();
+    let raised = &mut pose(&mut session.rolling[2].rr).translation_mm;
+    *raised = core::array::from_fn(|i| raised[i] + 5.0 * up[i]);
+    let residual = rolling(&session)[2].rr.unwrap();
+    assert!(residual.translation_mm > 1.0 && residual.translation_mm < 5.0, "{residual:?}");
 }
 
 /// A wheel seen at two rolling stations borrows its radius from the travel that it shares with the others.
@@ -675,6 +819,39 @@ fn a_target_that_slipped_is_named_with_its_station() {
     }
 }
 
+/// A target that tips over on its clamp while the car is rolled, or its wheels are spun.
+#[test]
+fn a_target_that_tips_between_two_rolling_stations_is_named() {
+    use alignment_core::session::CompensationMethod;
+    for compensation in [CompensationMethod::Rolled, CompensationMethod::Spun] {
+        let roll_deg = (0..7).map(|i| 15.0 * f64::from(i)).collect();
+        let car = VirtualVehicle { compensation, roll_deg, ..VirtualVehicle::default() };
+        let mut session = car.session();
+        let seen = session.rolling.iter_mut().enumerate().filter(|(_, station)| station.fr != Sighting::NotSeen);
+        let mut tipped_at = None;
+        for (index, station) in seen.skip(3) {
+            // The target's x axis lies in the plane of the wheel, or nearly.
+            turned(pose(&mut station.fr), [0.5, 0.0, 0.0], true);
+            tipped_at = tipped_at.or(Some(index));
+        }
+        let result = measure(&session).unwrap();
+        let named: Vec<_> = result.warnings.iter().filter(|w| w.code == WarningCode::TargetSlippedFrom).collect();
+        let place = named.iter().find(|w| w.stage == Some(Stage::Rolling)).map(|w| (w.station, w.wheel));
+        assert_eq!(place, Some((tipped_at, Some(Wheel::Fr))), "{compensation:?}: {:?}", result.warnings);
+    }
+}
+
+/// Nothing says on which side of the car a wheel stands that is alone.
+#[test]
+fn a_wheel_alone_asks_for_the_opposite_one() {
+    let error = refused(|s| {
+        for station in &mut s.rolling {
+            (station.fr, station.rl, station.rr) = (Sighting::NotSeen, Sighting::NotSeen, Sighting::NotSeen);
+        }
+    });
+    assert_eq!((error.code, error.wheel), (ErrorCode::WheelNotSeen, Some(Wheel::Fr)), "{error}");
+}
+
 #[test]
 fn a_wheel_that_was_to_be_locked_but_rolled_is_named() {
     let free = VirtualVehicle { sweep_wheels_locked: false, ..VirtualVehicle::default() };
@@ -684,6 +861,14 @@ fn a_wheel_that_was_to_be_locked_but_rolled_is_named() {
     let figure = result.warnings.iter().find(|w| w.code == WarningCode::WheelRolled).unwrap();
     // 0.3 of the steer from −20° to +20°.
     assert!((figure.value.unwrap() - 12.0).abs() < 1.0, "{figure}");
+    // Five stations tell it; three or four fit a cone whatever the wheel did.
+    for (sweep_deg, told) in
+        [(vec![-20.0, -10.0, 0.0, 10.0, 20.0], 2), (vec![-20.0, -7.0, 7.0, 20.0], 0), (vec![-20.0, 0.0, 20.0], 0)]
+    {
+        let session = VirtualVehicle { sweep_deg, ..free.clone() }.session();
+        let result = measure(&Session { sweep_wheels_locked: Some(true), ..session }).unwrap();
+        assert_eq!(warned(&result, WarningCode::WheelRolled).len(), told, "{:?}", result.warnings);
+    }
 }
 
 #[test]
@@ -1177,6 +1362,11 @@ fn correlations_that_cannot_be_are_refused() {
         let error = monte_carlo(&normal, Some(&matrix), |x| x, Settings::default()).unwrap_err();
         assert_eq!((error.code, error.input), (ErrorCode::NotACovariance, Some("correlation")));
     }
+    // Rounding of 1e-9 is taken, and no more.
+    let off = |by: f64| {
+        law_of_propagation(&inputs, Some(&[[1.0, by, 0.0], [0.0, 1.0, 0.0], [0.0, 0.0, 1.0]]), |[a, b, c]| [a + b + c])
+    };
+    assert!(off(1e-9).is_ok() && off(1e-9_f64.next_up()).is_err());
     // What goes entirely together, or against each other, is a covariance though its determinant is 0.
     let matrix = [[1.0, 1.0, -1.0], [1.0, 1.0, -1.0], [-1.0, -1.0, 1.0]];
     let result = law_of_propagation(&inputs, Some(&matrix), |[a, b, c]| [a + b + c]).unwrap();

@@ -162,6 +162,70 @@ fn resistance_and_reactance() -> Result<(), Error> {
     Ok(())
 }
 
+/// 3 and 4 make 5; what depends on nothing is certain, and goes with nothing.
+#[test]
+fn a_budget_and_a_constant_by_hand() -> Result<(), Error> {
+    let inputs = [Input::known(1.0, 3.0), Input::known(2.0, 4.0)];
+    let result = law_of_propagation(&inputs, None, |[a, b]| {
+        assert_eq!((a.value(), b.value(), 7.0.value()), (1.0, 2.0, 7.0));
+        [a + b, Dual::constant(2.5), a]
+    })?;
+    assert_eq!((f64::constant(2.5), result.outputs[1].estimate), (2.5, 2.5));
+    let [sum, certain] = [&result.outputs[0], &result.outputs[1]];
+    assert_eq!((sum.standard_uncertainty, certain.standard_uncertainty), (5.0, 0.0));
+    for (input, share) in [(0, 0.36), (1, 0.64)] {
+        let part = sum.budget.iter().find(|part| part.input == input).unwrap();
+        assert!((part.share - share).abs() < 1e-15);
+    }
+    assert!(certain.budget.iter().all(|part| part.share == 0.0));
+    for (row, expected) in result.correlation.iter().zip([[1.0, 0.0, 0.6], [0.0, 1.0, 0.0], [0.6, 0.0, 1.0]]) {
+        for (found, expected) in row.iter().zip(expected) {
+            assert!((found - expected).abs() < 1e-15, "{:?}", result.correlation);
+        }
+    }
+    let observed = Input::from_observations(&[-0.52, -0.48, -0.50, -0.50])?;
+    assert!((observed.standard_uncertainty - (0.0008_f64 / 12.0).sqrt()).abs() < 1e-15);
+    assert!((observed.estimate + 0.5).abs() < 1e-15 && observed.degrees_of_freedom == 3.0);
+    Ok(())
+}
+
+/// Every function that numbers have: the value is that of the plain number, and the derivative what a small step shows.
+#[test]
+fn derivatives_are_those_of_the_plain_numbers() {
+    fn all<T: Number>([x, y]: [T; 2]) -> [T; 18] {
+        [
+            x + y,
+            x - y,
+            x * y,
+            x / y,
+            x + 3.0,
+            x - 3.0,
+            x * 3.0,
+            x / 3.0,
+            x.sqrt(),
+            x.sin(),
+            x.cos(),
+            x.tan(),
+            x.asin() - y.atan(),
+            x.atan2(y),
+            x.exp(),
+            x.ln(),
+            x.powi(3),
+            x.hypot(y),
+        ]
+    }
+    let at = [0.4, 0.7];
+    let result = law_of_propagation(&at.map(|value| Input::known(value, 1.0)), None, all).unwrap();
+    for (k, output) in result.outputs.iter().enumerate() {
+        assert!((output.estimate - all(at)[k]).abs() < 1e-15, "{k}");
+        for (i, derivative) in output.sensitivities.iter().enumerate() {
+            let moved = |step: f64| all(core::array::from_fn(|j| if i == j { at[j] + step } else { at[j] }))[k];
+            let slope = (moved(1e-5) - moved(-1e-5)) / 2e-5;
+            assert!((derivative - slope).abs() < 1e-8, "{k}: {derivative} is not {slope}");
+        }
+    }
+}
+
 /// JCGM 100:2008, table H.6: readings of a thermometer, °C, and its corrections, °C.
 const THERMOMETER: [(f64, f64); 11] = [
     (21.521, -0.171),

@@ -1,9 +1,10 @@
 //! The virtual vehicle, built forward, is read back to its own numbers.
 
 use crate::paths::{EXACT, Tolerance, assert_same};
-use alignment_core::session::{Method, Session, Turn, TurnWheel};
+use alignment_core::compensation::{wheel_from_rolling, wheel_from_spinning};
+use alignment_core::session::{CompensationMethod, Method, Session, Turn, TurnWheel};
 use alignment_core::simulate::VirtualVehicle;
-use alignment_core::{Alignment, measure};
+use alignment_core::{Alignment, Pose, Side, measure};
 use proptest::prelude::*;
 
 /// Toe-out on turns is interpolated between sweep stations: 0.02° is what it is good for.
@@ -21,6 +22,40 @@ fn the_default_car_is_read_back() {
         let result = measure(&Session { method, ..car.session() }).unwrap();
         assert_same(&result.alignment, &car.truth(), READ_BACK);
         assert_eq!(result.warnings, []);
+    }
+}
+
+/// A front wheel alone, rolled or spun, shows its clamp and its radius as built.
+#[test]
+fn one_wheel_alone_is_read_back() {
+    for seed in 0..30 {
+        let rolled = VirtualVehicle { compensation: CompensationMethod::Rolled, ..VirtualVehicle::random(seed) };
+        let spun = VirtualVehicle { compensation: CompensationMethod::Spun, ..rolled.clone() };
+        let forward = rolled.rig_from_vehicle.rotation.map(|row| row[0]);
+        for (side, built) in [(Side::Left, &rolled.front.left), (Side::Right, &rolled.front.right)] {
+            let standoff_mm = built.clamp.standoff_mm;
+            let poses = |car: &VirtualVehicle| {
+                let session = car.session();
+                let seen = session.rolling.iter().flat_map(|station| station.get(side.front_wheel()).frames().to_vec());
+                (seen.collect::<Vec<Pose>>(), session.up.unwrap())
+            };
+            let (seen, up) = poses(&rolled);
+            let free = wheel_from_rolling(&seen, side, forward, up, standoff_mm, None).unwrap();
+            let radius_mm = rolled.front.rolling_radius_mm;
+            let two = [seen[0], seen[seen.len() - 1]];
+            let given = wheel_from_rolling(&two, side, forward, up, standoff_mm, Some(radius_mm)).unwrap();
+            for found in [free, given] {
+                assert!((found.runout_deg - built.clamp.tilt_deg).abs() < 1e-9, "{seed} {side:?}: {found:?}");
+                assert!((found.rolling_radius_mm.unwrap() - radius_mm).abs() < 1e-6, "{seed} {side:?}: {found:?}");
+            }
+            let (seen, up) = poses(&spun);
+            let found = wheel_from_spinning(&seen, side, forward, up, standoff_mm).unwrap();
+            assert!((found.runout_deg - built.clamp.tilt_deg).abs() < 1e-9, "{seed} {side:?}: {found:?}");
+            assert_eq!(found.rolling_radius_mm, None);
+            for (spun, rolled) in found.centre_in_target_mm.into_iter().zip(free.centre_in_target_mm) {
+                assert!((spun - rolled).abs() < 1e-6, "{seed} {side:?}: {found:?} {free:?}");
+            }
+        }
     }
 }
 

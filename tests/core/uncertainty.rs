@@ -552,6 +552,41 @@ fn a_planned_noise_is_judged_as_that_of_a_frame() {
     assert_eq!((error.value, error.maximum), (Some(12.0), Some(10.0)));
 }
 
+/// The reach is the least that keeps to the limit; noise and frames count as they should.
+#[test]
+fn what_is_planned_is_what_the_law_says() {
+    let coarse = Plan { roll_stations: 3, sweep_stations: 3, ..Plan::default() };
+    let largest = |plan: &Plan, of: &[&str]| {
+        let tree = uncertainty::plan(plan).unwrap();
+        let found = READINGS.iter().zip(tree.values()).filter(|(path, _)| of.iter().any(|name| path.ends_with(name)));
+        found.filter_map(|(_, value)| value).fold(0.0, f64::max)
+    };
+    let reach = uncertainty::reach(&coarse, 0.04, 2.0).unwrap();
+    let (roll, sweep) = (reach.roll_range_deg.unwrap(), reach.sweep_range_deg.unwrap());
+    let wheels = |roll_range_deg: f64| {
+        let plan = Plan { roll_range_deg, sweep_stations: 0, ..coarse.clone() };
+        2.0 * largest(&plan, &[".camber_deg", ".toe_deg", ".thrust_angle_deg"])
+    };
+    assert!((wheels(roll) - reach.wheels_expanded_deg).abs() < 1e-12);
+    assert!(wheels(roll) <= 0.04 && wheels(roll - 0.02) > 0.04, "{reach:?}");
+    let steering = |sweep_range_deg: f64| {
+        let plan = Plan { roll_range_deg: roll, sweep_range_deg, ..coarse.clone() };
+        2.0 * largest(&plan, &["left.caster_deg", "right.caster_deg", "left.sai_deg", "right.sai_deg"])
+    };
+    assert!((steering(sweep) - reach.steering_expanded_deg.unwrap()).abs() < 1e-12);
+    assert!(steering(sweep) <= 0.04 && steering(sweep - 0.02) > 0.04, "{reach:?}");
+    // Four frames of twice the noise are as good as one.
+    let noisy = PoseNoise { rotation_deg: 0.01, translation_mm: 0.1 };
+    let (one, four) = (uncertainty::plan(&coarse).unwrap(), Plan { frames: 4, pose_noise: noisy, ..coarse.clone() });
+    for (one, four) in one.values().iter().zip(uncertainty::plan(&four).unwrap().values()) {
+        assert!(one.zip(four).is_none_or(|(one, four)| (one - four).abs() <= 1e-9 * one), "{one:?} {four:?}");
+    }
+    // No roll makes up for a single look straight ahead that scatters too much.
+    let out_of_reach = uncertainty::reach(&coarse, 1e-4, 2.0).unwrap();
+    assert_eq!((out_of_reach.roll_range_deg, out_of_reach.sweep_range_deg), (None, None));
+    assert!(out_of_reach.wheels_expanded_deg > 1e-4);
+}
+
 /// With noise there is something left over, and the residuals follow it; to first order, so within some per cent.
 #[test]
 fn residuals_follow_what_is_left_over() {
