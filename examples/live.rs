@@ -93,14 +93,14 @@ fn take(tracker: &mut Tracker, line: &str) -> Result<String, String> {
         match what.as_str() {
             "adjust" => tracker.adjust(wheels(how)?),
             "lift" => tracker.lift(wheels(how)?),
-            "lifted" => tracker.lifted(),
-            "lowered" => tracker.lowered(),
+            "lifted" if how == &Value::Bool(true) => tracker.lifted(),
+            "lowered" if how == &Value::Bool(true) => tracker.lowered(),
             "steer" => tracker.steer(match how.as_str() {
                 Some("held") => Steering::Held,
                 Some("free") => Steering::Free,
                 _ => return Err("steer: \"held\" or \"free\" is needed".to_owned()),
             }),
-            _ => return Err(format!("{what}: nothing is done by this name")),
+            _ => return Err(format!("{what}: nothing is done by this name and value")),
         }
     }
     Ok(line.trim().to_owned())
@@ -108,7 +108,7 @@ fn take(tracker: &mut Tracker, line: &str) -> Result<String, String> {
 
 fn wheels(names: &Value) -> Result<ByWheel<bool>, String> {
     let mut found = ByWheel::default();
-    for name in names.as_array().into_iter().flatten() {
+    for name in names.as_array().ok_or("a list of wheels is needed, as in [\"fl\"]")? {
         let wheel: Wheel = serde_json::from_value(name.clone()).map_err(|fault| fault.to_string())?;
         *found.get_mut(wheel) = true;
     }

@@ -1950,7 +1950,8 @@ int32_t wa_tracker_readings(struct wa_tracker *tracker,
                             struct wa_error *error);
 
 // Says which wheels are being adjusted from now on, and which are not: the target of one that is adjusted is not fixed in
-// the body. A wheel whose adjustment ends belongs where it is then, and helps to find the body again.
+// the body. A wheel whose adjustment ends belongs where it is then, and helps to find the body again; one that is not seen
+// then, from when it is seen.
 //
 // wheels: of fl, fr, rl, rr: 0 for one that is not adjusted.
 //
@@ -1984,13 +1985,16 @@ int32_t wa_tracker_lift(struct wa_tracker *tracker,
 int32_t wa_tracker_lifted(struct wa_tracker *tracker,
                           struct wa_error *error);
 
-// Says that all wheels stand again: they are read as they stand, from when they are seen.
+// Says that all wheels stand again: they are read as they stand, from when they are seen. Wheels that hung may rest otherwise
+// than before: they are taken for fixed within ten times the bounds of a knock until an adjustment of them ends, and all is
+// weak while a rear one is beyond the bounds themselves. Roll or settle the car, and measure anew.
 //
 // Returns WA_SUCCESS.
-int32_t wa_tracker_lowered(struct wa_tracker *tracker, struct wa_error *error);
+int32_t wa_tracker_lowered(struct wa_tracker *tracker,
+                           struct wa_error *error);
 
 // Takes a clamp that was knocked, or taken off and put on, with its own compensation: the wheel is read by it from when it is
-// seen again, and belongs where it is seen then.
+// seen again, and belongs where it is seen then. Compensated while it is being lifted it stays void until it is lowered.
 //
 // wheel: WA_WHEEL_...
 // compensation: as wa_from_rolling gives it.

@@ -300,7 +300,8 @@ pub unsafe extern "C" fn wa_tracker_readings(
 }
 
 /// Says which wheels are being adjusted from now on, and which are not: the target of one that is adjusted is not fixed in
-/// the body. A wheel whose adjustment ends belongs where it is then, and helps to find the body again.
+/// the body. A wheel whose adjustment ends belongs where it is then, and helps to find the body again; one that is not seen
+/// then, from when it is seen.
 ///
 /// wheels: of fl, fr, rl, rr: 0 for one that is not adjusted.
 ///
@@ -369,7 +370,9 @@ pub unsafe extern "C" fn wa_tracker_lifted(tracker: *mut WaTracker, error: *mut 
     unsafe { guard(error, job) }
 }
 
-/// Says that all wheels stand again: they are read as they stand, from when they are seen.
+/// Says that all wheels stand again: they are read as they stand, from when they are seen. Wheels that hung may rest otherwise
+/// than before: they are taken for fixed within ten times the bounds of a knock until an adjustment of them ends, and all is
+/// weak while a rear one is beyond the bounds themselves. Roll or settle the car, and measure anew.
 ///
 /// Returns WA_SUCCESS.
 #[unsafe(no_mangle)]
@@ -384,7 +387,7 @@ pub unsafe extern "C" fn wa_tracker_lowered(tracker: *mut WaTracker, error: *mut
 }
 
 /// Takes a clamp that was knocked, or taken off and put on, with its own compensation: the wheel is read by it from when it is
-/// seen again, and belongs where it is seen then.
+/// seen again, and belongs where it is seen then. Compensated while it is being lifted it stays void until it is lowered.
 ///
 /// wheel: WA_WHEEL_...
 /// compensation: as wa_from_rolling gives it.

@@ -344,6 +344,192 @@ fn a_knocked_clamp_is_named_and_its_readings_are_void_until_it_is_compensated() 
     }
 }
 
+fn clamps(car: &VirtualVehicle) -> ByWheel<compensation::Compensation> {
+    let session = car.session();
+    let (up, radii) = (session.up.unwrap(), session.loaded_radius_mm.unwrap());
+    let body = alignment_core::session::RollingBody::Translates;
+    let clamps = compensation::from_rolling(&session.rolling, up, &session.clamp_standoff_mm, &radii, body);
+    clamps.unwrap().all_wheels().unwrap()
+}
+
+/// A clamp that is put on anew while its wheel is in the air says nothing before the wheel stands; nothing else is disturbed by it.
+#[test]
+fn a_clamp_put_on_in_the_air_is_void_until_the_wheel_stands() {
+    let car = VirtualVehicle::default();
+    let up = |car: &VirtualVehicle| moved(car, motion([0.5, 1.0, 0.0], [0.0, 0.0, 150.0]));
+    for wheel in Wheel::ALL {
+        let after = knocked(&car, wheel, 8.0);
+        let clamp = *clamps(&after).get(wheel);
+        let mut tracker = tracker(&car, LiveSettings::default());
+        tracker.frame(0.0, &seen(&car, 0.0)).unwrap();
+        tracker.lift(ALL);
+        tracker.frame(0.1, &seen(&up(&car), 0.0)).unwrap();
+        tracker.compensate(wheel, &clamp).unwrap();
+        for time_s in [0.2, 0.3] {
+            let now = tracker.frame(time_s, &seen(&up(&after), 0.0)).unwrap();
+            assert_eq!(now.alignment.wheels.get(wheel).camber_deg, None);
+            let other = wheel.opposite();
+            let camber = |tree: &Alignment| tree.wheels.get(other).camber_deg.unwrap();
+            assert!((camber(&now.alignment) - camber(&car.truth())).abs() < 1e-9);
+            tracker.lifted();
+        }
+        tracker.lowered();
+        let now = tracker.frame(0.4, &seen(&after, 0.0)).unwrap();
+        assert_eq!(now.knocked, ByWheel::default());
+        assert_reads(&now.alignment, &car.truth(), 1e-9, &["mm", "runout"]);
+    }
+}
+
+/// A clamp that is put on and not seen yet leaves the others what they were.
+#[test]
+fn a_clamp_that_is_not_seen_yet_disturbs_no_other_wheel() {
+    let car = VirtualVehicle::default();
+    for wheel in Wheel::ALL {
+        let mut tracker = tracker(&car, LiveSettings::default());
+        tracker.frame(0.0, &seen(&car, 0.0)).unwrap();
+        tracker.compensate(wheel, clamps(&knocked(&car, wheel, 20.0)).get(wheel)).unwrap();
+        let now = tracker.frame(0.05, &hide(seen(&car, 0.0), &[wheel])).unwrap();
+        for other in Wheel::ALL.into_iter().filter(|&other| other != wheel) {
+            let toe = |tree: &Alignment| tree.wheels.get(other).toe_to_centreline_deg.unwrap();
+            assert!((toe(&now.alignment) - toe(&car.truth())).abs() < 1e-9, "{wheel} {other}");
+        }
+    }
+}
+
+/// With smoothing the reading is still on its way when an adjustment ends: the wheel belongs where it is, not where it is shown.
+#[test]
+fn an_adjustment_that_ends_leaves_the_wheel_where_it_is() {
+    let car = VirtualVehicle::default();
+    for (wheel, rate_deg) in [(Wheel::Fl, 1.0), (Wheel::Rr, 0.15), (Wheel::Rl, 1.0)] {
+        let settings = LiveSettings { smoothing_s: 0.5, steering: Steering::Held, ..LiveSettings::default() };
+        let mut tracker = tracker(&car, settings);
+        tracker.frame(0.0, &seen(&car, 0.0)).unwrap();
+        tracker.adjust(only(&[wheel]));
+        for frame in 1..=60 {
+            let turned = adjusted(&car, wheel, 0.0, rate_deg * f64::from(frame) / 60.0);
+            tracker.frame(f64::from(frame) / 30.0, &seen(&turned, 0.0)).unwrap();
+        }
+        tracker.adjust(ByWheel::default());
+        let turned = adjusted(&car, wheel, 0.0, rate_deg);
+        for frame in 61..=65 {
+            let away = moved(&turned, motion([0.3, 0.2, -0.1], [1.0, 2.0, 3.0]));
+            let now = tracker.frame(f64::from(frame) / 30.0, &seen(&away, 0.0)).unwrap();
+            assert!(is_clean(now), "{wheel}");
+            assert_reads(&now.alignment, &turned.truth(), 1e-9, &["mm", "steering", "axis"]);
+        }
+    }
+}
+
+/// An adjustment that ends while the target is hidden, or before it was seen again on the ground, ends when it is seen.
+#[test]
+fn an_adjustment_that_ends_unseen_ends_when_the_wheel_is_seen() {
+    let car = VirtualVehicle::default();
+    let turned = adjusted(&car, Wheel::Fl, 0.4, -0.5);
+    for hangs in [false, true] {
+        let mut tracker = tracker(&car, LiveSettings { steering: Steering::Held, ..LiveSettings::default() });
+        tracker.frame(0.0, &seen(&car, 0.0)).unwrap();
+        tracker.adjust(only(&[Wheel::Fl]));
+        if hangs {
+            tracker.lift(ALL);
+            tracker.frame(0.1, &seen(&adjusted(&car, Wheel::Fl, -3.0, 1.0), 0.0)).unwrap();
+            tracker.lifted();
+            tracker.lowered();
+            tracker.adjust(ByWheel::default());
+        } else {
+            tracker.frame(0.5, &hide(seen(&turned, 0.0), &[Wheel::Fl])).unwrap();
+            tracker.adjust(ByWheel::default());
+        }
+        for frame in 0..5 {
+            let now = tracker.frame(1.0 + f64::from(frame) * 0.1, &seen(&turned, 0.0)).unwrap();
+            assert!(is_clean(now), "{hangs} {frame}");
+            assert_reads(&now.alignment, &turned.truth(), 1e-9, &["mm", "steering", "axis"]);
+        }
+    }
+}
+
+/// What is seen while nothing shows the body is not doubted for it.
+#[test]
+fn a_lone_target_is_not_named_while_the_body_is_not_found() {
+    let car = VirtualVehicle::default();
+    let lone = |car: &VirtualVehicle| hide(seen(car, 0.0), &[Wheel::Fr, Wheel::Rl, Wheel::Rr]);
+    let risen = |mm: f64| moved(&car, motion([0.0, 0.0, 0.0], [0.0, 0.0, mm]));
+    for lifting in [true, false] {
+        let mut tracker = tracker(&car, LiveSettings::default());
+        tracker.frame(0.0, &seen(&car, 0.0)).unwrap();
+        if lifting {
+            tracker.lift(ALL);
+        } else {
+            tracker.adjust(only(&[Wheel::Fl]));
+        }
+        let most = if lifting { 420.0 } else { 15.0 };
+        for frame in 1..=40 {
+            let sight = lone(&risen(most * f64::from(frame) / 40.0));
+            let now = tracker.frame(f64::from(frame) * 0.03, &sight).unwrap();
+            assert_eq!(now.knocked, ByWheel::default(), "{lifting} {frame}");
+        }
+        for frame in 0..5 {
+            let now = tracker.frame(2.0 + f64::from(frame) * 0.03, &seen(&risen(most), 0.0)).unwrap();
+            assert_eq!(now.knocked, ByWheel::default(), "{lifting}");
+        }
+        tracker.lifted();
+        let now = tracker.frame(3.0, &seen(&risen(most), 0.0)).unwrap();
+        assert_reads(&now.alignment, &car.truth(), 1e-9, &["mm"]);
+    }
+}
+
+/// Lifted twice, the second time with the rear targets hidden.
+#[test]
+fn a_car_can_be_lifted_further() {
+    let car = VirtualVehicle::default();
+    let hanging = |mm: f64, droop_deg: f64| {
+        let hangs = Wheel::ALL.into_iter().fold(car.clone(), |car, wheel| adjusted(&car, wheel, -droop_deg, 0.2));
+        moved(&hangs, motion([0.2, 0.5, 0.1], [0.0, 0.0, mm]))
+    };
+    let mut tracker = tracker(&car, LiveSettings::default());
+    tracker.frame(0.0, &seen(&car, 0.0)).unwrap();
+    tracker.lift(ALL);
+    tracker.frame(0.1, &seen(&hanging(100.0, 1.0), 0.0)).unwrap();
+    tracker.lifted();
+    tracker.frame(0.2, &seen(&hanging(100.0, 1.0), 0.0)).unwrap();
+    tracker.lift(ALL);
+    tracker.frame(0.3, &hide(seen(&hanging(200.0, 1.0), 0.0), &[Wheel::Rl, Wheel::Rr])).unwrap();
+    tracker.lifted();
+    for frame in 0..5 {
+        let now = tracker.frame(0.4 + 0.1 * f64::from(frame), &seen(&hanging(200.0, 1.0), 0.0)).unwrap();
+        assert_eq!(now.knocked, ByWheel::default());
+        assert_reads(&now.alignment, &car.truth(), 0.02, &["mm"]);
+    }
+}
+
+/// Rear wheels that come down otherwise than they stood tilt the body that is found, and the flag says so.
+#[test]
+fn a_body_by_rear_wheels_that_rest_elsewhere_is_weak() {
+    let car = VirtualVehicle::default();
+    let mut tracker = tracker(&car, LiveSettings::default());
+    tracker.frame(0.0, &seen(&car, 0.0)).unwrap();
+    tracker.lift(ALL);
+    tracker.lifted();
+    tracker.lowered();
+    assert!(is_clean(tracker.frame(0.1, &seen(&car, 0.0)).unwrap()));
+    let rests = adjusted(&adjusted(&car, Wheel::Rl, 0.4, 0.0), Wheel::Rr, -0.4, 0.0);
+    let now = tracker.frame(0.2, &seen(&rests, 0.0)).unwrap();
+    assert_eq!(now.knocked, ByWheel::default());
+    assert!(now.flags.of("wheels.fl.camber_deg").unwrap().weak);
+}
+
+/// Left alone with the steering turned, though it was said to be held, a front wheel stays weak.
+#[test]
+fn a_wheel_left_alone_with_the_steering_turned_stays_weak() {
+    let car = VirtualVehicle::default();
+    let mut tracker = tracker(&car, LiveSettings { steering: Steering::Held, ..LiveSettings::default() });
+    tracker.frame(0.0, &seen(&car, 0.0)).unwrap();
+    tracker.frame(0.1, &seen(&car, 5.0)).unwrap();
+    tracker.adjust(only(&[Wheel::Fl]));
+    tracker.frame(0.2, &seen(&car, 5.0)).unwrap();
+    tracker.adjust(ByWheel::default());
+    assert!(tracker.frame(0.3, &seen(&car, 5.0)).unwrap().flags.of("wheels.fl.camber_deg").unwrap().weak);
+}
+
 #[test]
 fn one_bad_pose_changes_nothing() {
     let car = VirtualVehicle::default();

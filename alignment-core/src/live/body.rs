@@ -15,6 +15,8 @@ pub(super) struct Body {
     /// Which targets are where they belong in it, and how many.
     pub(super) confirming: ByWheel<bool>,
     pub(super) confirmed: usize,
+    /// A rear target that shows it hung in between, and is not where it belonged before.
+    pub(super) rests_elsewhere: bool,
     /// Rear targets show it, rather than front ones.
     pub(super) by_rear: bool,
 }
@@ -92,7 +94,14 @@ impl Tracker {
         let then_from_now =
             self.body_from(seen, only(lifted, false)).or_else(|| self.body_from(seen, only(lifted, true)))?;
         let targets = in_body(&then_from_now, seen);
-        Some(Body { then_from_now, targets, confirming: ByWheel::default(), confirmed: 0, by_rear: false })
+        Some(Body {
+            then_from_now,
+            targets,
+            confirming: ByWheel::default(),
+            confirmed: 0,
+            rests_elsewhere: false,
+            by_rear: false,
+        })
     }
 
     /// Which of the targets that are fixed are where they belong in a body.
@@ -104,7 +113,12 @@ impl Tracker {
         });
         let confirmed = Wheel::ALL.iter().filter(|&&wheel| *confirming.get(wheel)).count();
         let by_rear = confirming.rl || confirming.rr;
-        Body { then_from_now, targets, confirming, confirmed, by_rear }
+        let elsewhere = |wheel: &Wheel| {
+            let moved = |target| self.wheels.get(*wheel).rests_elsewhere(target);
+            *confirming.get(*wheel) && targets.get(*wheel).as_ref().is_some_and(moved)
+        };
+        let rests_elsewhere = [Wheel::Rl, Wheel::Rr].iter().any(elsewhere);
+        Body { then_from_now, targets, confirming, confirmed, rests_elsewhere, by_rear }
     }
 
     /// Whether two bodies put what is seen in the same place.

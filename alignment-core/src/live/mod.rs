@@ -15,7 +15,8 @@
 //! - **Targets are hidden.** A wheel that is not seen keeps its place in the body. Each reading says whether it is held, stale or weak ([`Flags`]).
 //! - **A clamp is knocked.** A target that leaves its place in the body while nobody adjusts that wheel, or faster than anybody can, is not
 //!   followed: a single bad pose changes nothing. From the third on its compensation is void, its readings are absent, and it is
-//!   named ([`LiveReadings::knocked`]) until it is compensated anew ([`Tracker::compensate`]).
+//!   named ([`LiveReadings::knocked`]) until it is compensated anew ([`Tracker::compensate`]). Sightings more than 0.2 s apart are not compared
+//!   for speed.
 //!
 //! Readings can be smoothed: y ← y + (1 − exp(−Δt/τ))·(x − y) with the time constant τ, [`LiveSettings::smoothing_s`]. The mean age of what goes into
 //! a smoothed reading is stated with it ([`LiveReadings::lag_s`]): for a car at rest τ, once as much time has gone by.
@@ -293,6 +294,10 @@ impl Tracker {
         tracker.geometry.other_wheel_deg = BySide::default();
         tracker.geometry.lock_left = LockReadings::default();
         tracker.geometry.lock_right = LockReadings::default();
+        if let Some((_, stand)) = tracker.geometry.stand() {
+            tracker.readings.rig_from_vehicle = stand.vehicle_from_rig.inverse().into();
+        }
+        tracker.readings.steer_deg = BySide::from_fn(|side| tracker.wheels.get(side.front_wheel()).axis.map(|_| 0.0));
         Ok(tracker)
     }
 }
@@ -334,7 +339,7 @@ impl Tracker {
         let (mut weak, mut confirming, mut by_rear) = (true, None, false);
         let targets = if let Found::Body(body) = found {
             (self.then_from_now, self.body_s) = (body.then_from_now, time_s);
-            weak = body.confirmed < 2;
+            weak = body.confirmed < 2 || body.rests_elsewhere;
             confirming = Some(body.confirming);
             by_rear = body.by_rear;
             body.targets
@@ -360,6 +365,7 @@ impl Tracker {
                 (true, None) if contradiction || !tracked.is_there(up, &target) => continue,
                 (true, None) => true,
                 (false, _) if tracked.is_fixed() => tracked.is_there(up, &target),
+                (false, None) if !tracked.is_possible(up, held, &target, time_s) => continue,
                 (false, _) => tracked.is_possible(up, held, &target, time_s),
             };
             if belongs {
@@ -396,7 +402,7 @@ impl Tracker {
 
     /// Says which wheels are being adjusted from now on, and which are not: the target of one that is adjusted is not fixed in the body.
     ///
-    /// A wheel whose adjustment ends belongs where it is then, and helps to find the body again.
+    /// A wheel whose adjustment ends belongs where it is then, and helps to find the body again; one that is not seen then, from when it is seen.
     ///
     /// ```
     /// # use alignment_core::live::{LiveSettings, Steering, Tracker};
@@ -411,13 +417,20 @@ impl Tracker {
     /// ```
     pub fn adjust(&mut self, wheels: ByWheel<bool>) {
         let held = self.is_held();
+        let steered = held && self.steering_is_weak();
+        let (time_s, held_after_s) = (self.readings.time_s, self.settings.held_after_s);
         for wheel in Wheel::ALL {
             let (tracked, adjusted) = (self.wheels.get_mut(wheel), *wheels.get(wheel));
-            if tracked.adjusted && !adjusted && !tracked.is_void() {
-                tracked.belongs_here(held);
-                tracked.hung = false;
+            if adjusted {
+                (tracked.adjusted, tracked.ending) = (true, false);
+            } else if tracked.adjusted {
+                let seen = time_s - tracked.seen_s <= held_after_s && !tracked.is_being_lifted() && !tracked.is_void();
+                if seen {
+                    tracked.left_alone(held, steered);
+                } else {
+                    tracked.ending = true;
+                }
             }
-            tracked.adjusted = adjusted;
         }
     }
 
@@ -437,7 +450,8 @@ impl Tracker {
         self.settings.steering = steering;
     }
 
-    /// Says which wheels are about to be lifted: their readings are held until [`lifted`](Self::lifted).
+    /// Says which wheels are about to be lifted: their readings are held until [`lifted`](Self::lifted), of a wheel that is not seen then until it is, or
+    /// until [`lowered`](Self::lowered).
     ///
     /// ```
     /// # use alignment_core::live::{LiveSettings, Steering, Tracker};
@@ -481,7 +495,7 @@ impl Tracker {
         for wheel in Wheel::ALL {
             let held_after_s = self.settings.held_after_s;
             let tracked = self.wheels.get_mut(wheel);
-            if tracked.stance == Stance::BeingLifted {
+            if tracked.stance == Stance::BeingLifted && !tracked.anew {
                 tracked.stance = Stance::Lifting;
                 if time_s - tracked.seen_s.min(body_s) <= held_after_s {
                     tracked.go_on();
@@ -491,6 +505,9 @@ impl Tracker {
     }
 
     /// Says that all wheels stand again: they are read as they stand, from when they are seen.
+    ///
+    /// Wheels that hung may rest otherwise than before: they are taken for fixed within ten times the bounds of a knock until an adjustment of
+    /// them ends, and all is weak while a rear one is beyond the bounds themselves. Roll or settle the car, and measure anew.
     ///
     /// ```
     /// # use alignment_core::live::{LiveSettings, Steering, Tracker};
@@ -520,7 +537,7 @@ impl Tracker {
     }
 
     /// Takes a clamp that was knocked, or taken off and put on, with its own compensation: the wheel is read by it from when it is seen again, and
-    /// belongs where it is seen then.
+    /// belongs where it is seen then. Compensated while it is being lifted it stays void until it is lowered.
     ///
     /// # Errors
     /// [`ErrorCode::NotFinite`], [`ErrorCode::NotUnitLength`] and [`ErrorCode::LengthOutOfRange`] of a compensation that is none.
@@ -567,9 +584,13 @@ impl Tracker {
             if tracked.front {
                 *self.geometry.axes.get_mut(wheel.side()) = line;
                 let steered = about(self.geometry.up, ahead.spindle, now.spindle);
-                *self.readings.steer_deg.get_mut(wheel.side()) = line.map(|_| deg_from_rad(steered));
+                *self.readings.steer_deg.get_mut(wheel.side()) =
+                    line.filter(|_| !tracked.anew).map(|_| deg_from_rad(steered));
             }
-            *self.geometry.wheels.get_mut(wheel) = Some(ahead);
+            // By its new clamp it is not known before it is seen: for the others it stays where it was.
+            if !tracked.anew {
+                *self.geometry.wheels.get_mut(wheel) = Some(ahead);
+            }
             *self.readings.lag_s.get_mut(wheel) = self.readings.time_s - tracked.mean_s;
             *self.readings.knocked.get_mut(wheel) = tracked.knocked;
         }
@@ -629,7 +650,7 @@ impl Tracker {
             Flags {
                 held: age_s > held_after_s || tracked.is_being_lifted(),
                 stale: age_s > stale_after_s,
-                weak: tracked.weak || tracked.front && steering_is_weak,
+                weak: tracked.weak || tracked.ahead_weak || tracked.front && steering_is_weak,
             }
         };
         let ByWheel { fl, fr, rl, rr } = ByWheel::from_fn(own);

@@ -92,6 +92,10 @@ pub(super) struct Tracked {
     pub(super) mean_s: f64,
     pub(super) weak: bool,
     pub(super) adjusted: bool,
+    /// Its adjustment has ended, and it was not seen since.
+    pub(super) ending: bool,
+    /// It was left alone with the steering turned, which was said to be held.
+    pub(super) ahead_weak: bool,
     pub(super) stance: Stance,
     /// How many sightings in a row were not where the target belongs.
     pub(super) doubted: u8,
@@ -152,6 +156,8 @@ impl Tracked {
             mean_s: f64::NEG_INFINITY,
             weak: false,
             adjusted: false,
+            ending: false,
+            ahead_weak: false,
             stance: Stance::Standing,
             doubted: 0,
             knocked: false,
@@ -199,7 +205,7 @@ impl Tracked {
     /// Its steering axis as it is seen: of a wheel that hangs elsewhere.
     pub(super) fn seen_line(&self) -> Option<AxisLine> {
         let line = self.axis?.line;
-        if self.stance != Stance::Lifted {
+        if self.stance == Stance::Standing {
             return Some(line);
         }
         let seen_from_shown = self.shown_from_seen.inverse();
@@ -210,6 +216,11 @@ impl Tracked {
         })
     }
 
+    /// Whether it hung in between, and is not where it belonged before.
+    pub(super) fn rests_elsewhere(&self, target: &Transform<Rig, Target>) -> bool {
+        self.hung && self.off(target).is_some_and(|off| !self.near.holds(off))
+    }
+
     /// Whether a target is where it belongs, as far as can be told.
     pub(super) fn is_there(&self, up: Vector<Rig>, target: &Transform<Rig, Target>) -> bool {
         let near = if self.hung { self.nearly } else { self.near };
@@ -218,8 +229,8 @@ impl Tracked {
 
     /// Whether the wheel of a target is no further from where it was in the session than any can be, and stands upright.
     fn is_at_home(&self, up: Vector<Rig>, target: &Transform<Rig, Target>) -> bool {
-        let hangs = self.stance == Stance::Lifted;
-        let shown = if hangs { self.shown_from_seen.then_from(target) } else { *target };
+        let elsewhere = self.stance != Stance::Standing;
+        let shown = if elsewhere { self.shown_from_seen.then_from(target) } else { *target };
         let WheelInRig { spindle, centre } = wheel::locate(&self.clamp, &shown);
         let turned = spindle.dot(self.home.spindle) >= FAR_COSINE && spindle.dot(up).abs() <= FAR_LEAN;
         turned && square(centre - self.home.centre) <= FAR_MM * FAR_MM
@@ -239,6 +250,8 @@ impl Tracked {
         if self.anew
             || self.is_being_lifted()
             || self.seen_s == f64::NEG_INFINITY
+            // Where it was seen last was no place that can be relied on.
+            || self.seen_s - self.body_s > JUMP_S
             || time_s - self.seen_s > JUMP_S && self.doubted == 0
         {
             return true;
@@ -263,20 +276,40 @@ impl Tracked {
             self.mean_s += share * (time_s - self.mean_s);
         }
         (self.last, self.seen_s, self.body_s) = (*target, time_s, body_s);
-        if self.stance == Stance::Lifting {
+        // A body that was not found lately is no place to begin anew in.
+        let settles = time_s - body_s <= JUMP_S;
+        if settles && self.stance == Stance::Lifting && !self.anew {
             self.go_on();
         }
         if !self.is_being_lifted() {
-            let hangs = self.stance == Stance::Lifted;
-            self.shown = if hangs { self.shown_from_seen.then_from(&self.smoothed) } else { self.smoothed };
-        }
-        if self.anew {
-            self.anew = false;
-            self.axis = self.axis.map(|axis| Axis::of(axis.line, &self.shown));
-            self.belongs_here(held);
+            self.show();
         }
         let turned_rad = self.about_axis();
         (self.step_rad, self.turned_rad) = ((turned_rad - self.turned_rad).abs(), turned_rad);
+        // Of a clamp put on while the wheel is lifted nothing tells where it was: it waits until the wheel stands.
+        if settles && self.anew && !self.is_being_lifted() {
+            self.anew = false;
+            self.axis = self.axis.map(|axis| Axis::of(axis.line, &self.shown));
+            self.belongs_here(held, false);
+        } else if self.ending && !self.is_void() && !self.is_being_lifted() {
+            self.left_alone(held, false);
+        }
+    }
+
+    /// Shows what is seen.
+    fn show(&mut self) {
+        let elsewhere = self.stance != Stance::Standing;
+        self.shown = if elsewhere { self.shown_from_seen.then_from(&self.smoothed) } else { self.smoothed };
+    }
+
+    /// Nobody adjusts it any more: it belongs where it was seen last.
+    pub(super) fn left_alone(&mut self, held: bool, steered: bool) {
+        // The smoothed pose is still on its way.
+        (self.smoothed, self.mean_s) = (self.last, self.seen_s);
+        self.show();
+        self.turned_rad = self.about_axis();
+        self.belongs_here(held, steered);
+        (self.adjusted, self.ending, self.hung) = (false, false, false);
     }
 
     /// Where a target shows the steering axis: steering leaves that where it is in the body, but the target may have rolled with its wheel.
@@ -294,7 +327,9 @@ impl Tracked {
     }
 
     /// The wheel belongs where it is shown, with the steering turned back.
-    pub(super) fn belongs_here(&mut self, held: bool) {
+    ///
+    /// `steered` says that the steering, which is said to be held, is not.
+    fn belongs_here(&mut self, held: bool, steered: bool) {
         let steered_rad = self.steered_rad(held);
         let ahead = match self.axis {
             Some(axis) => {
@@ -308,6 +343,7 @@ impl Tracked {
         self.seen_reference = self.shown_from_seen.inverse().then_from(&ahead);
         self.spindle_ahead = wheel::locate(&self.clamp, &ahead).spindle;
         (self.turned_rad, self.tie_rad) = (self.about_axis(), 0.0);
+        self.ahead_weak = self.front && steered;
     }
 
     /// The steering axis as it is shown: where it was, unless the knuckle that carries it is adjusted.
@@ -405,7 +441,7 @@ pub(super) fn still() -> Transform<Rig, Rig> {
     Transform::from_parts(Matrix3::identity(), Vector::zero())
 }
 
-/// A pose between two that are less than [`ANEW_DEG`] apart.
+/// A pose between two that are less than [`Near::ANEW`] apart.
 fn between(from: &Transform<Rig, Target>, to: &Transform<Rig, Target>, share: f64) -> Transform<Rig, Target> {
     let mut rotation = from.rotation + (to.rotation - from.rotation) * share;
     // The mean of two rotations is shorter than one by at most 0.4 % here: three steps of Newton's to the nearest rotation leave rounding, and

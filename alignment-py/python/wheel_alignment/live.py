@@ -286,7 +286,8 @@ class Tracker:
         """Say which wheels are being adjusted from now on; none of the others is.
 
         The target of a wheel that is adjusted is not fixed in the body. A wheel whose
-        adjustment ends belongs where it is then, and helps to find the body again.
+        adjustment ends belongs where it is then, and helps to find the body again; one
+        that is not seen then, from when it is seen.
 
         Parameters
         ----------
@@ -324,7 +325,13 @@ class Tracker:
         self._tracker.lifted()
 
     def lowered(self) -> None:
-        """Say that all wheels stand again: they are read as they stand."""
+        """Say that all wheels stand again: they are read as they stand.
+
+        Wheels that hung may rest otherwise than before: they are taken for fixed within
+        ten times the bounds of a knock until an adjustment of them ends, and all is
+        weak while a rear one is beyond the bounds themselves. Roll or settle the car,
+        and measure anew.
+        """
         self._tracker.lowered()
 
     def compensate(
@@ -333,7 +340,7 @@ class Tracker:
         """Take a clamp that was knocked, or put on anew, with its own compensation.
 
         The wheel is read by it from when it is seen again, and belongs where it is seen
-        then.
+        then. Compensated while it is being lifted it stays void until it is lowered.
 
         Parameters
         ----------
