@@ -1356,22 +1356,22 @@ typedef struct wa_shim_thicknesses {
 } wa_shim_thicknesses;
 
 // How a subframe has to be moved in its clearance holes.
-typedef struct wa_subframe_shift {
+typedef struct wa_subframe_shift_result {
     // To the left, mm.
     double lateral_mm;
     // Forward, mm.
     double longitudinal_mm;
     // To the left, about the middle between its two lower joints, degrees.
     double yaw_deg;
-} wa_subframe_shift;
+} wa_subframe_shift_result;
 
 // A tapered shim between hub and axle.
-typedef struct wa_tapered_shim {
+typedef struct wa_tapered_shim_result {
     // The angle between its two faces, degrees.
     double taper_deg;
     // Where its thick edge is, seen in the plane of the wheel: 0° at the top, positive toward the front, degrees, -180 to 180.
     double bearing_deg;
-} wa_tapered_shim;
+} wa_tapered_shim_result;
 
 // What a tapered shim changes.
 typedef struct wa_shim_changes {
@@ -3027,7 +3027,7 @@ int32_t wa_subframe_shift(const struct wa_axis_angles *left,
                           double caster_deg,
                           double height_mm,
                           double joint_distance_mm,
-                          struct wa_subframe_shift *shift,
+                          struct wa_subframe_shift_result *shift,
                           struct wa_error *error);
 
 // The tapered shim that changes camber and toe by these amounts, exactly; the same on both sides of the car.
@@ -3040,7 +3040,7 @@ int32_t wa_subframe_shift(const struct wa_axis_angles *left,
 int32_t wa_tapered_shim(double camber_deg,
                         double camber_change_deg,
                         double toe_change_deg,
-                        struct wa_tapered_shim *shim,
+                        struct wa_tapered_shim_result *shim,
                         struct wa_error *error);
 
 // What a tapered shim changes: the inverse of wa_tapered_shim.
@@ -3050,7 +3050,7 @@ int32_t wa_tapered_shim(double camber_deg,
 //
 // Returns WA_SUCCESS; WA_NOT_FINITE; WA_ANGLE_OUT_OF_RANGE.
 int32_t wa_tapered_shim_changes(double camber_deg,
-                                const struct wa_tapered_shim *shim,
+                                const struct wa_tapered_shim_result *shim,
                                 struct wa_shim_changes *changes,
                                 struct wa_error *error);
 

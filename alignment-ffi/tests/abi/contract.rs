@@ -62,6 +62,8 @@ const PARAMETERS: &[(&str, &str, &[&str])] = &[
 
 /// Structs that C has under another name than its own, since a function has that name, or since it says too little.
 const STRUCTS: &[(&str, &str)] = &[
+    ("adjustment::SubframeShift", "wa_subframe_shift_result"),
+    ("adjustment::TaperedShim", "wa_tapered_shim_result"),
     ("error::Error", "wa_error"),
     ("monte_carlo::Settings", "wa_trials"),
     ("repeatability::Repeatability", "wa_repeatability_result"),
