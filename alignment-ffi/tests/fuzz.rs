@@ -132,10 +132,28 @@ struct Draw {
     tracker: *mut WaTracker,
 }
 
+/// Where some of the sound texts stand.
+const SPECIFYING: usize = 4;
+const CAR: usize = 5;
+const ADJUSTING: usize = 15;
+const MOVING: usize = 16;
+
 /// What is spoiled.
 struct Sound {
     sessions: Vec<(WaSession, Kept)>,
     texts: Vec<String>,
+    /// Of the first session.
+    readings: WaAlignment,
+}
+
+fn readings_of(session: &WaSession) -> WaAlignment {
+    let mut measured = mem::MaybeUninit::<WaMeasurement>::zeroed();
+    // SAFETY: structs of our own; numbers are all that a measurement has.
+    unsafe {
+        measured.as_mut_ptr().cast::<usize>().write(mem::size_of::<WaMeasurement>());
+        assert_eq!(wa_measure(session, measured.as_mut_ptr(), ptr::null_mut()), WA_SUCCESS);
+        measured.assume_init().alignment
+    }
 }
 
 impl Sound {
@@ -167,8 +185,13 @@ impl Sound {
         texts.push(serde_json::to_string(&cars[0]).unwrap());
         texts.extend(READINGS[..9].iter().map(|&path| path.to_owned()));
         texts.push(ADJUSTERS.to_owned());
+        texts.push(RIGID.to_owned());
         texts.extend(["", "205/55R16", "{}", "wheels.fl", "205/55", "null", "°"].map(str::to_owned));
-        Self { sessions: sessions.iter().map(session_struct).collect(), texts }
+        assert_eq!(texts[ADJUSTING], ADJUSTERS);
+        assert!(specification_from_json(&texts[SPECIFYING]).is_ok() && texts[CAR].contains("wheelbase_mm"));
+        let sessions: Vec<_> = sessions.iter().map(session_struct).collect();
+        let readings = readings_of(&sessions[0].0);
+        Self { sessions, texts, readings }
     }
 }
 
@@ -402,7 +425,6 @@ macro_rules! with_size {
 
 with_size!(
     WaAheadReadings,
-    WaAlignment,
     WaError,
     WaJudgement,
     WaLiveReadings,
@@ -411,6 +433,29 @@ with_size!(
     WaRepeatability,
     WaUncertainty
 );
+
+impl Content for WaAlignment {
+    unsafe fn fill(to: *mut Self, draw: &mut Draw) {
+        // SAFETY: as the caller says; a tree is a size and numbers.
+        unsafe {
+            to.write(draw.sound.readings);
+            let spoils = if draw.random.one_in(2) { 0 } else { draw.random.below(mem::size_of::<Self>() / 8) };
+            for _ in 0..spoils {
+                let place = 1 + draw.random.below(mem::size_of::<Self>() / 8 - 1);
+                let small = f64::from_bits(draw.random.next() % 3);
+                let number = if draw.random.one_in(3) { small } else { draw.random.number() };
+                to.cast::<f64>().add(place).write(number);
+            }
+            Self::size_of_result(to, &mut draw.random);
+            behind(to.cast(), mem::size_of::<Self>(), &mut draw.random);
+        }
+    }
+
+    unsafe fn size_of_result(to: *mut Self, random: &mut Random) {
+        // SAFETY: as the caller says.
+        unsafe { to.cast::<usize>().write(stated(mem::size_of::<Self>(), random)) };
+    }
+}
 
 /// Vectors of length 1, rotations by rows, matrices, quaternions, lengths: what numbers in a row may stand for.
 const ROWS: [&[f64]; 7] = [
@@ -530,8 +575,12 @@ impl Content for c_char {
         // What is asked for first is a session more often than not, and a path after it.
         let likely = if draw.texts == 0 { 0..4 } else { 6..15 };
         draw.texts += 1;
-        let which =
-            if random.one_in(2) { likely.start + random.below(likely.len()) } else { random.below(texts.len()) };
+        let which = match random.below(8) {
+            // A car or adjusters, and after them adjusters or a specification.
+            0 | 1 => [[CAR, ADJUSTING], [MOVING, SPECIFYING]][usize::from(draw.texts > 1)][random.below(2)],
+            2..5 => likely.start + random.below(likely.len()),
+            _ => random.below(texts.len()),
+        };
         let mut text = texts[which].clone().into_bytes();
         if random.one_in(3) && !text.is_empty() {
             for _ in 0..=random.below(3) {
@@ -956,12 +1005,19 @@ impl Content for WaLiveSettings {
     unsafe fn fill(to: *mut Self, draw: &mut Draw) {
         // SAFETY: a place of our own.
         unsafe {
-            to.cast::<usize>().write(stated(mem::size_of::<Self>(), &mut draw.random));
-            if wa_live_settings_default(to) == WA_SUCCESS && draw.random.one_in(3) {
+            to.cast::<usize>().write(mem::size_of::<Self>());
+            assert_eq!(wa_live_settings_default(to), WA_SUCCESS);
+            if draw.random.one_in(3) {
                 to.cast::<f64>().add(1 + draw.random.below(6)).write(draw.random.number());
             }
+            Self::size_of_result(to, &mut draw.random);
             behind(to.cast(), mem::size_of::<Self>(), &mut draw.random);
         }
+    }
+
+    unsafe fn size_of_result(to: *mut Self, random: &mut Random) {
+        // SAFETY: as the caller says.
+        unsafe { to.cast::<usize>().write(stated(mem::size_of::<Self>(), random)) };
     }
 }
 
@@ -982,6 +1038,8 @@ impl Argument for usize {
         let before = mem::replace(&mut draw.before, Before::Nothing);
         match before {
             Before::Numbers if draw.random.one_in(4) => wa_reading_count(),
+            // As many as there are adjusters.
+            Before::Numbers if draw.random.one_in(3) => 2,
             Before::Nothing | Before::Numbers => draw.random.count(),
             Before::Text(_) if draw.random.one_in(12) => usize::MAX - draw.random.below(3),
             Before::Text(length) if draw.random.one_in(12) => draw.random.below(length + 1),
@@ -1033,6 +1091,14 @@ impl<T: Content + 'static> Argument for *mut T {
 type Broken = Box<dyn Fn(&mut Draw) -> i32>;
 
 /// Two adjusters, one measured and one of geometry.
+/// Of which a car can be moved.
+const RIGID: &str = r#"[
+    {"name": "left", "unit": "turn", "effect": {"wheels": {"fl": true, "fr": false, "rl": false, "rr": false},
+        "line": null, "turn_deg": 0.86}, "least": -10, "most": 10},
+    {"name": "right", "unit": "turn", "effect": {"wheels": {"fl": false, "fr": true, "rl": false, "rr": false},
+        "line": null, "turn_deg": 0.86}, "least": -10, "most": 10}
+]"#;
+
 const ADJUSTERS: &str = r#"[
     {"name": "shims", "unit": "mm", "effect": {"wheels.fl.camber_deg": 0.25}, "least": -3, "most": 6, "step": 0.5},
     {"name": "tie rod", "unit": "turn", "effect": {"wheels": {"fl": false, "fr": true, "rl": false, "rr": false},
