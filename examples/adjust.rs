@@ -43,7 +43,8 @@ fn adjusters(readings: &Alignment) -> Vec<Adjuster> {
             Wheel::Rl => ("left rear", false),
             Wheel::Rr => ("right rear", false),
         };
-        // The lower arm pushed outward swings the wheel about the line through upper mount and tie rod end: fore and aft, some way inboard.
+        // The lower arm pushed outward, the wheel guided so that it hardly steers: about a level line, fore and aft. On most cars the tie rod holds
+        // its end, the line is steep, and camber moves toe as much as itself.
         let mount = [x, y - side * 180.0, z + 320.0];
         if front {
             let camber = about([side, 0.0, 0.0], mount, -0.30, true);

@@ -16,7 +16,7 @@
 //! | what the readings show | [`Cause`] |
 //! |---|---|
 //! | included angles differ | [`BentKnuckle`](Cause::BentKnuckle) |
-//! | SAI differs, camber differs the other way, the included angle is right | [`ShiftedPivot`](Cause::ShiftedPivot), or with a specification that shows both sides to be off [`ShiftedSubframe`](Cause::ShiftedSubframe) |
+//! | SAI differs, and camber the other way by at least half as much; with an included angle that is right it is this alone | [`ShiftedPivot`](Cause::ShiftedPivot), or with a specification that shows both sides to be off [`ShiftedSubframe`](Cause::ShiftedSubframe) |
 //! | setback, by which the wheelbases differ too, and less caster at the wheel that stands back | [`PushedBackWheel`](Cause::PushedBackWheel), or both sides off: [`ShiftedSubframe`](Cause::ShiftedSubframe) |
 //! | by the specification both sides have too little caster and too short a wheelbase, or too much of both | [`ShiftedSubframe`](Cause::ShiftedSubframe) |
 //! | toe-out on turns differs from left to right, while caster, SAI and included angle are right | [`BentSteeringArm`](Cause::BentSteeringArm) |
@@ -37,7 +37,8 @@
 //!
 //! # What it does not see
 //! Both sides bent alike look like a car of another kind, or of another ride height. Of a bent knuckle beside a shifted pivot the hints name both
-//! only if the camber tells. What is absent gives no hint. No hint is no proof that a car is sound: it was measured at wheels, not at parts.
+//! only if the camber tells. What is absent gives no hint. Without SAI front pivots that moved to one side cannot be told from a rear axle that moved
+//! to the other: the hint is of the rear axle, and names the body among what else it may be. No hint is no proof that a car is sound: it was measured at wheels, not at parts.
 //!
 //! # Cautions
 //! A hint says where to look. Whether a part is replaced is for the vehicle maker's procedure, local codes and licensed practice, never for a
@@ -69,7 +70,7 @@ const ROUNDING: f64 = 1e-6;
 #[cfg_attr(feature = "json", derive(serde::Serialize))]
 #[cfg_attr(feature = "json", serde(rename_all = "snake_case"))]
 pub enum Cause {
-    /// The knuckle or spindle of a front wheel is bent.
+    /// The knuckle, the spindle or the strut of a front wheel is bent.
     BentKnuckle = 1,
     /// A pivot of a front knuckle stands elsewhere: the strut tower, the control arm or its mount has moved.
     ShiftedPivot = 2,
@@ -102,7 +103,7 @@ impl Cause {
         match self {
             Self::BentKnuckle => (
                 "bent_knuckle",
-                "the knuckle or spindle may be bent",
+                "the knuckle, the spindle or the strut may be bent",
                 "Look at the knuckle, the spindle and the strut, and compare them with the other side",
             ),
             Self::ShiftedPivot => (
@@ -123,7 +124,7 @@ impl Cause {
             Self::BentSteeringArm => (
                 "bent_steering_arm",
                 "a steering arm may be bent",
-                "See that the steering gear stands in its middle, and compare the steering arms and tie rods of both sides",
+                "See that the steering gear stands in its middle, look at its mounts, and compare the steering arms and tie rods of both sides",
             ),
             Self::BentRearStubAxle => (
                 "bent_rear_stub_axle",
@@ -172,6 +173,7 @@ impl Cause {
             Self::BentSteeringArm => &[
                 OtherCause::SteeringNotCentred,
                 OtherCause::UnlikeTieRods,
+                OtherCause::SubframeOrBody,
                 OtherCause::WornJoints,
                 OtherCause::ClampOrTarget,
             ],
@@ -365,7 +367,7 @@ pub struct Hint {
     pub wheel: Option<Wheel>,
     /// The readings that the hint rests on, those first that stand out.
     pub evidence: Vec<Evidence>,
-    /// What else may lie behind the same readings, the likeliest first.
+    /// What else may lie behind the same readings, in no order of likelihood.
     pub other_causes: &'static [OtherCause],
 }
 
@@ -449,39 +451,49 @@ const WHEELBASE: Pair = ["chassis.wheelbase_left_mm", "chassis.wheelbase_right_m
 const TOE_OUT: Pair = ["turns.left_turn.toe_out_deg", "turns.right_turn.toe_out_deg"];
 const THRUST: &str = "chassis.thrust_angle_deg";
 
+/// What is wanted, and how far from it is allowed: below, and above.
+#[derive(Clone, Copy)]
+struct Aim {
+    wanted: f64,
+    allowed: [f64; 2],
+}
+
+impl Aim {
+    /// As far below as above.
+    const fn within(wanted: f64, tolerance: f64) -> Self {
+        Self { wanted, allowed: [tolerance; 2] }
+    }
+}
+
 /// The readings of a car, and what they are compared with.
 struct Case<'a> {
     values: [Option<f64>; COUNT],
     covariance: Option<&'a [f64]>,
-    /// What a specification aims at, and how far from it is allowed, by the place of the reading.
-    aims: Vec<(usize, [f64; 2])>,
+    /// What a specification aims at, by the place of the reading.
+    aims: Vec<(usize, Aim)>,
     normal: &'a NormalTolerances,
 }
 
 impl Case<'_> {
-    fn aim(&self, path: &str) -> Option<[f64; 2]> {
+    fn aim(&self, path: &str) -> Option<Aim> {
         let at = position(path).ok()?;
         self.aims.iter().find(|(known, _)| *known == at).map(|(_, aim)| *aim)
     }
 
     /// A reading against another and a difference that is wanted. None when one is absent.
-    fn compare(
-        &self,
-        path: &'static str,
-        compared_with: Option<&'static str>,
-        wanted: f64,
-        tolerance: f64,
-    ) -> Option<Evidence> {
+    fn compare(&self, path: &'static str, compared_with: Option<&'static str>, aim: Aim) -> Option<Evidence> {
         let i = position(path).ok()?;
         let j = compared_with.map(position).transpose().ok()?;
         let value = self.values[i]?;
-        let expected = wanted + j.map_or(Some(0.0), |j| self.values[j])?;
+        let expected = aim.wanted + j.map_or(Some(0.0), |j| self.values[j])?;
         let standard_uncertainty = self.covariance.map(|of| {
             let variance =
                 j.map_or(of[i * COUNT + i], |j| of[i * COUNT + i] + of[j * COUNT + j] - 2.0 * of[i * COUNT + j]);
             sqrt(variance.max(0.0))
         });
         let deviation = value - expected;
+        let [below, above] = aim.allowed;
+        let tolerance = if deviation < 0.0 { below } else { above };
         let guard = self.normal.coverage_factor * standard_uncertainty.unwrap_or(0.0);
         let stands_out = deviation.abs() > tolerance + guard;
         let unit = paths::unit(path);
@@ -500,47 +512,37 @@ impl Case<'_> {
 
     /// A reading against what a specification aims at, or else 0.
     fn alone(&self, path: &'static str, normal: f64) -> Option<Evidence> {
-        let [wanted, tolerance] = self.aim(path).unwrap_or([0.0, normal]);
-        self.compare(path, None, wanted, tolerance)
+        self.compare(path, None, self.aim(path).unwrap_or(Aim::within(0.0, normal)))
     }
 
     /// Left against right. A specification may say what their difference is to be: by a reading of its own, or by what it says of each.
     fn across(&self, [left, right]: Pair, difference: &str, normal: f64) -> Option<Evidence> {
-        let of_each = || {
-            let [[left, _], [right, _]] = [self.aim(left)?, self.aim(right)?];
-            Some([left - right, normal])
-        };
-        let [wanted, tolerance] = self.aim(difference).or_else(of_each).unwrap_or([0.0, normal]);
-        self.compare(left, Some(right), wanted, tolerance)
+        let of_each = || Some(Aim::within(self.aim(left)?.wanted - self.aim(right)?.wanted, normal));
+        let aim = self.aim(difference).or_else(of_each).unwrap_or(Aim::within(0.0, normal));
+        self.compare(left, Some(right), aim)
     }
 
     /// Each of both sides against what a specification aims at.
     fn own(&self, pair: Pair) -> [Option<Evidence>; 2] {
-        pair.map(|path| {
-            let [wanted, tolerance] = self.aim(path)?;
-            self.compare(path, None, wanted, tolerance)
-        })
+        pair.map(|path| self.compare(path, None, self.aim(path)?))
     }
 
     /// The included angles against what a specification aims at, be it of SAI and camber.
     fn own_included(&self) -> [Option<Evidence>; 2] {
         let normal = self.normal.included_angle_deg;
         let aim = |side: usize| {
-            let of_both = || {
-                let [[sai, _], [camber, _]] = [self.aim(SAI[side])?, self.aim(FRONT_CAMBER[side])?];
-                Some([sai + camber, normal])
-            };
+            let of_both =
+                || Some(Aim::within(self.aim(SAI[side])?.wanted + self.aim(FRONT_CAMBER[side])?.wanted, normal));
             self.aim(INCLUDED[side]).or_else(of_both)
         };
-        [0, 1]
-            .map(|side| aim(side).and_then(|[wanted, tolerance]| self.compare(INCLUDED[side], None, wanted, tolerance)))
+        [0, 1].map(|side| self.compare(INCLUDED[side], None, aim(side)?))
     }
 
     /// The included angles left against right.
     fn included_across(&self) -> Option<Evidence> {
         let [left, right] = self.own_included();
         let wanted = left.zip(right).map_or(0.0, |(left, right)| left.expected - right.expected);
-        self.compare(INCLUDED[0], Some(INCLUDED[1]), wanted, self.normal.included_angle_deg)
+        self.compare(INCLUDED[0], Some(INCLUDED[1]), Aim::within(wanted, self.normal.included_angle_deg))
     }
 }
 
@@ -619,7 +621,10 @@ pub fn diagnose(
         let (limits, nominal) = tolerance.bounds_of(path)?;
         if let (Some(min), Some(max)) = (limits.min, limits.max) {
             let wanted = nominal.unwrap_or(min / 2.0 + max / 2.0);
-            aims.push((position(path)?, [wanted, (max - wanted).max(wanted - min).max(0.0)]));
+            aims.push((
+                position(path)?,
+                Aim { wanted, allowed: [wanted - min, max - wanted].map(|half| half.max(0.0)) },
+            ));
         }
     }
     let case = Case { values, covariance, aims, normal: tolerances };
@@ -679,8 +684,10 @@ impl Case<'_> {
             add(hints, Cause::ShiftedSubframe, None, own_caster.into_iter().chain(own_wheelbase));
         }
         let toe_out = self.across(TOE_OUT, "", normal.toe_out_on_turns_deg);
-        // A wheel or an axis that leans otherwise than the other turns its wheel otherwise as well.
-        if stands_out(toe_out) && ![caster, sai, included].into_iter().any(stands_out) {
+        // A wheel or an axis that leans otherwise than the other turns its wheel otherwise as well; of one that is not known nobody can say that it
+        // does not.
+        let alike = [caster, sai, included].into_iter().all(|one| one.is_some_and(|one| !one.stands_out));
+        if stands_out(toe_out) && alike {
             add(hints, Cause::BentSteeringArm, None, [toe_out, caster, sai, included]);
         }
     }
@@ -690,7 +697,7 @@ impl Case<'_> {
         let camber = self.across(REAR_CAMBER, "axles.rear.cross_camber_deg", normal.camber_deg);
         let thrust = self.alone(THRUST, normal.thrust_angle_deg);
         // The wheels point where the axle does, or they do not.
-        let to_axle = self.compare(THRUST, Some("axles.rear.setback_deg"), 0.0, normal.thrust_angle_deg);
+        let to_axle = self.compare(THRUST, Some("axles.rear.setback_deg"), Aim::within(0.0, normal.thrust_angle_deg));
         let skewed = stands_out(thrust) && stands_out(to_axle);
         if stands_out(camber) || skewed {
             let (of_camber, of_toe) = (self.own(REAR_CAMBER), self.own(REAR_TOE));
@@ -708,7 +715,8 @@ impl Case<'_> {
             // Front wheels that moved sideways turn the centreline as a rear axle does that moved the other way: then both axles stand askew to it
             // alike, and the wheels of the rear one point square to the front one.
             let by_front = stands_out(self.across(SAI, "steering.cross_sai_deg", normal.sai_deg));
-            let to_front = self.compare(THRUST, Some("axles.front.setback_deg"), 0.0, normal.thrust_angle_deg);
+            let to_front =
+                self.compare(THRUST, Some("axles.front.setback_deg"), Aim::within(0.0, normal.thrust_angle_deg));
             if stands_out(to_front) || !by_front {
                 let wheelbase = self.across(WHEELBASE, "chassis.wheelbase_difference_mm", normal.setback_mm);
                 let offset = self.alone("chassis.axle_offset_mm", normal.axle_offset_mm);

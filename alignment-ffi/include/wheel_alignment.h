@@ -409,7 +409,7 @@
 // The limits are in mm: of a length, or of toe at the reference diameter.
 #define WA_UNIT_MM 3
 
-// The knuckle or spindle of a front wheel is bent.
+// The knuckle, the spindle or the strut of a front wheel is bent.
 #define WA_CAUSE_BENT_KNUCKLE 1
 
 // A pivot of a front knuckle stands elsewhere: the strut tower, the control arm or its mount has moved.
@@ -3113,6 +3113,9 @@ int32_t wa_foresee(const struct wa_alignment *readings,
 
 // The fewest moves that bring a car to its specification, in the order in which they are done: rear before front,
 // camber and caster before toe. All limits come first, then nearness to nominal values, then the number of moves.
+//
+// The vehicle maker's procedure decides what may be adjusted, in which order, at which load and to which torque. Support the car
+// before anybody goes under it, settle the suspension before reading again, and measure after the last nut is tight.
 //
 // readings: such as those of wa_measurement.
 // adjusters_json: adjusters_length bytes: a list of up to 16 adjusters, each {"name": ..., "unit": ..., "effect": ...,

@@ -518,6 +518,9 @@ pub unsafe extern "C" fn wa_foresee(
 /// The fewest moves that bring a car to its specification, in the order in which they are done: rear before front,
 /// camber and caster before toe. All limits come first, then nearness to nominal values, then the number of moves.
 ///
+/// The vehicle maker's procedure decides what may be adjusted, in which order, at which load and to which torque. Support the car
+/// before anybody goes under it, settle the suspension before reading again, and measure after the last nut is tight.
+///
 /// readings: such as those of wa_measurement.
 /// adjusters_json: adjusters_length bytes: a list of up to 16 adjusters, each {"name": ..., "unit": ..., "effect": ...,
 ///     "least": ..., "most": ..., "step": ...}. An effect is measured, {"wheels.fl.camber_deg": 0.25, ...} per unit, or geometry,

@@ -7,7 +7,7 @@ use crate::memory::{ResultBuffer, StatesSize, fill_in, guard_text, list, read, t
 use alignment_core::diagnosis::{NormalTolerances, diagnose};
 use std::ffi::c_char;
 
-/// The knuckle or spindle of a front wheel is bent.
+/// The knuckle, the spindle or the strut of a front wheel is bent.
 pub const WA_CAUSE_BENT_KNUCKLE: i32 = 1;
 /// A pivot of a front knuckle stands elsewhere: the strut tower, the control arm or its mount has moved.
 pub const WA_CAUSE_SHIFTED_PIVOT: i32 = 2;

@@ -223,6 +223,18 @@ fn a_thousand_cars_come_into_specification_in_one_pass_or_the_limit_is_named() {
     assert!(worst < 0.01 && worst_foreseen < 1e-6);
 }
 
+/// The names of the adjusters moved: rear before front, camber and caster before toe.
+fn in_the_order_of_the_trade<'a>(found: &Adjustment, list: &'a [Adjuster]) -> Vec<&'a str> {
+    let names: Vec<&str> = found.moves.iter().map(|step| list[step.adjuster].name.as_str()).collect();
+    let place = |end: &str, toe: bool| {
+        let of = |name: &&&str| name.starts_with(end) && (name.ends_with("toe") || name.ends_with("tie rod")) == toe;
+        names.iter().enumerate().filter(|(_, name)| of(name)).map(|(place, _)| place).collect::<Vec<_>>()
+    };
+    let order = [place("r", false), place("r", true), place("f", false), place("f", true)].concat();
+    assert_eq!(order, (0..names.len()).collect::<Vec<_>>(), "{names:?}");
+    names
+}
+
 /// Each move foretells what is measured once it is done; rear comes before front, caster and camber before toe.
 #[test]
 fn every_move_foretells_what_is_then_measured_and_the_order_is_that_of_the_trade() {
@@ -230,14 +242,7 @@ fn every_move_foretells_what_is_then_measured_and_the_order_is_that_of_the_trade
         let car = bad_car(seed);
         let list = adjusters(&car, &mut Pcg64::seed_from_u64(seed), 25.0);
         let found = fewest_moves(&readings(&car), &list, &request(&car, &wanted(0.02))).unwrap();
-        let names: Vec<&str> = found.moves.iter().map(|step| list[step.adjuster].name.as_str()).collect();
-        let place = |end: &str, toe: bool| {
-            let of =
-                |name: &&&str| name.starts_with(end) && (name.ends_with("toe") || name.ends_with("tie rod")) == toe;
-            names.iter().enumerate().filter(|(_, name)| of(name)).map(|(place, _)| place).collect::<Vec<_>>()
-        };
-        let order = [place("r", false), place("r", true), place("f", false), place("f", true)].concat();
-        assert_eq!(order, (0..names.len()).collect::<Vec<_>>(), "{names:?}");
+        let names = in_the_order_of_the_trade(&found, &list);
         let mut done = Adjustment { moves: Vec::new(), ..found.clone() };
         for step in &found.moves {
             done.moves.push(step.clone());
@@ -368,24 +373,108 @@ fn a_car_left_alone_is_foreseen_as_it_was_measured() {
     }
 }
 
+/// The same adjusters as a workshop knows them without geometry: turned by one unit, read again, the difference of these readings taken.
+fn measured(car: &VirtualVehicle, list: &[Adjuster], own: &[&str]) -> Vec<Adjuster> {
+    let before = readings(car);
+    let change = |adjuster: &Adjuster| {
+        let after = readings(&car.adjusted(std::slice::from_ref(adjuster), &[1.0]).unwrap());
+        let paths = READINGS.iter().filter(|path| own.iter().any(|name| path.ends_with(name)));
+        let changes = paths.filter_map(|path| {
+            let [after, before] = [&after, &before].map(|tree| tree.get(path).unwrap());
+            Some(((*path).to_owned(), after? - before?))
+        });
+        Effect::Measured(changes.collect())
+    };
+    list.iter().map(|adjuster| Adjuster { effect: change(adjuster), ..adjuster.clone() }).collect()
+}
+
+/// Effects that were measured give the same order as geometry, whether or not what merely follows is listed too.
+#[test]
+fn measured_effects_keep_the_order_of_the_trade() {
+    for seed in 0..20 {
+        let car = bad_car(seed);
+        let list = adjusters(&car, &mut Pcg64::seed_from_u64(seed), 25.0);
+        let own = ["camber_deg", "toe_to_centreline_deg", "caster_deg"];
+        let more = [&own[..], &["toe_deg", "thrust_angle_deg", "sai_deg"]].concat();
+        for listed in [&own[..], &more] {
+            let known = measured(&car, &list, listed);
+            let found = fewest_moves(&readings(&car), &known, &request(&car, &wanted(0.02))).unwrap();
+            let names = in_the_order_of_the_trade(&found, &known);
+            assert!(names.len() > 5, "{seed}, {listed:?}: {names:?}");
+        }
+    }
+}
+
+/// A tie rod whose total toe is listed as well is no subframe: it comes after the camber cam of its side.
+#[test]
+fn a_tie_rod_that_lists_total_toe_comes_after_camber() {
+    let before = typed([-1.2, -0.5, -1.0, -1.0], [0.4, 0.1, 0.1, 0.1]);
+    let cams = [
+        cam("fl tie rod", &[("wheels.fl.toe_deg", 0.86), ("axles.front.total_toe_deg", 0.86)], 5.0, 0.0),
+        cam("fl camber", &[("wheels.fl.camber_deg", 0.3)], 5.0, 0.0),
+    ];
+    let mut request = Asked::default();
+    request.request.specification.limits.insert("wheels.fl.camber_deg", nominal_within(-0.5, 0.1));
+    request.request.specification.limits.insert("axles.front.total_toe_deg", nominal_within(0.2, 0.1));
+    let found = fewest_moves(&before, &cams, &request).unwrap();
+    assert_eq!(found.moves.iter().map(|step| step.adjuster).collect::<Vec<_>>(), [1, 0]);
+}
+
+/// An eccentric whose line is steep moves toe more than camber, and still comes before the tie rod, whatever it is called.
+#[test]
+fn a_camber_eccentric_about_a_steep_line_comes_before_the_tie_rod() {
+    let car = VirtualVehicle::default();
+    let [x, y, z] = car.truth().wheels.fl.centre_mm.unwrap();
+    let direction = unit([0.095, 0.0, 0.278]);
+    let line = Some(Line { point_mm: [x, y - 180.0, z + 320.0], direction });
+    let eccentric = Rigid { wheels: carrying(Wheel::Fl), line, turn_deg: -0.294, shift_mm: 0.0, carries_axis: false };
+    let tie_rod = Rigid { line: None, turn_deg: -0.86, ..eccentric.clone() };
+    let list = [rigid("fl tie rod", tie_rod, 9.0), rigid("fl wishbone eccentric", eccentric, 9.0)];
+    let before = readings(&car);
+    let asked = Asked::default();
+    let effect = effects(&before, &list, &asked).unwrap()[1].wheels.fl;
+    let [camber, toe] = [effect.camber_deg, effect.toe_to_centreline_deg].map(|change| change.unwrap().abs());
+    assert!((camber - 0.095).abs() < 0.01 && (toe - 0.278).abs() < 0.01, "{camber}, {toe}");
+    let wheel = before.wheels.fl;
+    let asked = request(
+        &car,
+        &[
+            ("wheels.fl.camber_deg", wheel.camber_deg.unwrap() + 0.2, 0.05),
+            ("wheels.fl.toe_deg", wheel.toe_deg.unwrap() + 0.1, 0.02),
+        ],
+    );
+    for list in [list.clone(), [list[1].clone(), list[0].clone()]] {
+        let found = fewest_moves(&before, &list, &asked).unwrap();
+        let names: Vec<&str> = found.moves.iter().map(|step| list[step.adjuster].name.as_str()).collect();
+        assert_eq!(names, ["fl wishbone eccentric", "fl tie rod"]);
+    }
+}
+
+/// A limit that only its coarse steps miss is named, and does not drive a reading that is right out of its own.
+#[test]
+fn a_limit_that_no_step_meets_leaves_the_others_alone() {
+    let before = typed([-0.5, -0.5, -1.0, -1.0], [0.1; 4]);
+    let cams = [
+        cam("fl camber", &[("wheels.fl.camber_deg", 0.3)], 4.0, 1.0),
+        cam("fl tie rod", &[("wheels.fl.toe_deg", 0.86), ("wheels.fl.camber_deg", -0.04)], 5.0, 0.0),
+    ];
+    let mut request = Asked::default();
+    request.request.specification.limits.insert("wheels.fl.camber_deg", nominal_within(-0.65, 0.02));
+    request.request.specification.limits.insert("axles.front.total_toe_deg", nominal_within(0.2, 0.1));
+    let found = fewest_moves(&before, &cams, &request).unwrap();
+    assert!((found.foreseen.axles.front.total_toe_deg.unwrap() - 0.2).abs() < 1e-9, "{:?}", found.foreseen.axles.front);
+    let [camber] = &found.unmet[..] else { panic!("{:?}", found.unmet) };
+    assert_eq!((camber.path, camber.at_end.is_empty()), ("wheels.fl.camber_deg", true));
+    assert!((camber.short_by - 0.13).abs() < 1e-9);
+}
+
 /// What a workshop does without geometry: turn by one unit, read again, take the difference. One pass leaves what is not linear, the second
 /// pass nothing.
 #[test]
 fn effects_that_were_measured_bring_a_car_to_specification() {
     let car = bad_car(5);
     let list = adjusters(&car, &mut Pcg64::seed_from_u64(5), 25.0);
-    let before = readings(&car);
-    let known: Vec<Adjuster> = list
-        .iter()
-        .map(|adjuster| {
-            let after = readings(&car.adjusted(std::slice::from_ref(adjuster), &[1.0]).unwrap());
-            let own = ["camber_deg", "toe_to_centreline_deg", "caster_deg"];
-            let changes = READINGS.iter().filter(|path| own.iter().any(|name| path.ends_with(name))).map(|path| {
-                ((*path).to_owned(), after.get(path).unwrap().unwrap() - before.get(path).unwrap().unwrap())
-            });
-            Adjuster { effect: Effect::Measured(changes.collect()), ..adjuster.clone() }
-        })
-        .collect();
+    let known = measured(&car, &list, &["camber_deg", "toe_to_centreline_deg", "caster_deg"]);
     let mut now = car;
     for allowed in [0.25, 0.01] {
         let seen = readings(&now);

@@ -430,6 +430,46 @@ fn absent_readings_give_neither_a_hint_nor_an_error() {
     }
 }
 
+/// Toe-out that differs tells of a steering arm only where caster, SAI and included angle are known to be right.
+#[test]
+fn a_steering_arm_is_hinted_at_only_when_the_axes_are_known() {
+    let (mut car, _) = sound(0);
+    let bent = BentSteeringArm { wheel: Wheel::Fl, more_turn_share: 0.06 };
+    car.faults.bent_steering_arms.push(bent);
+    let readings = measure(&car.session()).unwrap().alignment;
+    let found_in = |readings: &Alignment| found(&hints(readings, None, None));
+    assert_eq!(found_in(&readings), [(Cause::BentSteeringArm, None)]);
+    for name in ["caster_deg", "sai_deg", "included_angle_deg"] {
+        for side in ["left", "right"] {
+            let mut values = readings.values();
+            values[position(&format!("steering.{side}.{name}")).unwrap()] = None;
+            assert_eq!(found_in(&Alignment::from_values(&values)), [], "without {side} {name}");
+        }
+    }
+}
+
+/// Of lopsided limits the half on the side of the deviation counts.
+#[test]
+fn lopsided_limits_count_on_the_side_of_the_deviation() {
+    let mut readings = Alignment::default();
+    readings.steering.right.caster_deg = Some(4.0);
+    readings.axles.front.setback_mm = Some(9.0);
+    (readings.chassis.wheelbase_left_mm, readings.chassis.wheelbase_right_mm) = (Some(2609.0), Some(2600.0));
+    let tolerance = Tolerance { nominal: Some(0.0), minus: Some(2.0), plus: Some(0.4), ..Tolerance::default() };
+    let mut specification = Specification::default();
+    specification.limits.insert("steering.cross_caster_deg", tolerance);
+    readings.steering.left.caster_deg = Some(4.8);
+    let hint = &hints(&readings, None, Some(&specification))[..];
+    assert_eq!(found(hint), [(Cause::PushedBackWheel, Some(Wheel::Fr))]);
+    let caster = hint[0].evidence.iter().find(|one| one.path == "steering.left.caster_deg").unwrap();
+    assert_eq!(caster.tolerance, 0.4);
+    // The other way round the maker allows it.
+    readings.axles.front.setback_mm = Some(-9.0);
+    (readings.chassis.wheelbase_left_mm, readings.chassis.wheelbase_right_mm) = (Some(2600.0), Some(2609.0));
+    readings.steering.left.caster_deg = Some(3.2);
+    assert_eq!(hints(&readings, None, Some(&specification)), []);
+}
+
 /// The uncertainty is that of the difference: what both readings share cancels, and what is not known silences.
 #[test]
 fn the_uncertainty_of_a_deviation_is_how_much_it_scatters() {

@@ -9,7 +9,9 @@ use crate::layout::{ByAxle, ByWheel, Wheel};
 use crate::paths::{self, COUNT, READINGS};
 use crate::pose;
 use crate::session::{Centreline, check_range};
+use crate::steering::SteeringAxisReadings;
 use crate::units::{sort_by, sqrt};
+use crate::wheel::WheelReadings;
 use alloc::collections::BTreeMap;
 use alloc::string::String;
 use alloc::vec;
@@ -48,6 +50,10 @@ const LAST_STEP_DEG: f64 = 1e-9;
 const MOST_ROUNDINGS: usize = 400;
 /// So many sets of one size are rounded, the best first.
 const SETS_TO_ROUND: usize = 4;
+/// A measured effect moves both wheels of an axle when the one moves by this share of the other; less is noise, or what follows.
+const BOTH_MOVED: f64 = 0.1;
+/// What sets toe moves it by so many times as much as camber, caster and SAI.
+const MOSTLY_TOE: f64 = 4.0;
 
 /// A line in the vehicle frame.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -169,7 +175,7 @@ pub struct Unmet {
     /// How far that is from the limit.
     pub short_by: f64,
     /// The adjusters that would bring it nearer, were they not at the end of their range: their places in the list. Empty when no adjuster
-    /// moves it, or when other limits stand against it.
+    /// moves it, when its steps are too coarse, or when other limits stand against it.
     pub at_end: Vec<usize>,
 }
 
@@ -320,12 +326,13 @@ pub fn foresee(
 /// adjuster.
 ///
 /// What comes first: that all limits are met. If they cannot be, the one that is missed by most is given up, and so on until the others are met;
-/// those given up then come as near as the others allow. After that every reading with a nominal value comes as near to it as the adjusters allow,
-/// within `nominal_within_deg`; then as few adjusters as possible are moved; then nearness counts, to nominal
+/// those given up then come as near as the others allow. After that the readings with nominal values together come as near as the adjusters allow
+/// (root of the sum of squares), within `nominal_within_deg`; then as few adjusters as possible are moved; then nearness counts, to nominal
 /// values and to the middle between two limits.
 ///
 /// The amounts are exact: wheels and axes are moved as rigid bodies, one after the other, and the readings foreseen by the formulas with which they
-/// were measured. Where steps are coarse the amounts are whole steps, the best of those near the exact ones, of at most 400 ways to round them.
+/// were measured. Where steps are coarse the amounts are whole steps, the best of those near the exact ones, of at most 400 ways to round them, and of
+/// the four best sets of each number of adjusters: with coarse steps neither that no fewer moves would do nor that a limit cannot be met is proven.
 ///
 /// Rear before front, since rear toe moves the thrust line; subframes first, then camber and caster, then toe. The order of the list does not matter.
 ///
@@ -378,7 +385,13 @@ pub fn fewest_moves(
     let model = Model::new(readings, sorted.clone(), stance)?;
     let mut search = Search::new(&model, sorted, request)?;
     search.give_up()?;
-    let amounts = search.fewest()?;
+    let amounts = loop {
+        let amounts = search.fewest()?;
+        // A limit that no step meets is not to drive other readings out of theirs.
+        if !search.give_up_worst(&amounts)? {
+            break amounts;
+        }
+    };
 
     let mut moves = Vec::new();
     let mut done = vec![0.0; amounts.len()];
@@ -413,23 +426,24 @@ fn order(readings: &Alignment, adjusters: &[Adjuster], stance: &Stance) -> Resul
     let mut keys = Vec::with_capacity(adjusters.len());
     for (index, adjuster) in adjusters.iter().enumerate() {
         let effect = model.effect(&still, index)?;
-        let moved = |wheel: Wheel| match &adjuster.effect {
-            Effect::Rigid(rigid) => *rigid.wheels.get(wheel),
-            Effect::Measured(changes) => changes.keys().any(|path| belongs(path, wheel)),
-        };
-        let rear = moved(Wheel::Rl) || moved(Wheel::Rr);
-        let subframe = moved(Wheel::Fl) && moved(Wheel::Fr) || moved(Wheel::Rl) && moved(Wheel::Rr);
+        let moved = moved(adjuster, &effect);
+        let [fl, fr, rl, rr] = Wheel::ALL.map(|wheel| *moved.get(wheel));
+        let rear = rl || rr;
+        let subframe = fl && fr || rl && rr;
         let (mut toe, mut other) = (0.0_f64, 0.0_f64);
-        for wheel in Wheel::ALL.into_iter().filter(|&wheel| moved(wheel)) {
+        for wheel in Wheel::ALL.into_iter().filter(|&wheel| *moved.get(wheel)) {
             let of = effect.wheels.get(wheel);
-            toe = toe.max(of.toe_to_centreline_deg.unwrap_or(0.0).abs());
-            other = other.max(of.camber_deg.unwrap_or(0.0).abs());
+            toe = toe.max(size(toe_of(of)));
+            let axis = axis_of(&effect, wheel);
+            other = [of.camber_deg, axis.caster_deg, axis.sai_deg].map(size).into_iter().fold(other, f64::max);
         }
-        for axis in [effect.steering.left, effect.steering.right] {
-            other = other.max(axis.caster_deg.unwrap_or(0.0).abs()).max(axis.sai_deg.unwrap_or(0.0).abs());
+        if let Effect::Measured(_) = adjuster.effect {
+            toe = toe.max(size(if rear { effect.axles.rear } else { effect.axles.front }.total_toe_deg));
         }
-        let first = Wheel::ALL.into_iter().position(moved).unwrap_or(Wheel::ALL.len());
-        keys.push((!rear, !subframe, toe > other, first));
+        // Between camber and toe what moves both: an eccentric about a steep line moves toe more than camber, yet no tie rod moves camber as much.
+        let rank = u8::from(toe > other) + u8::from(toe > MOSTLY_TOE * other);
+        let first = Wheel::ALL.into_iter().position(|wheel| *moved.get(wheel)).unwrap_or(Wheel::ALL.len());
+        keys.push((!rear, !subframe, rank, first));
     }
     let mut order: Vec<usize> = (0..adjusters.len()).collect();
     sort_by(&mut order, |&a, &b| {
@@ -439,9 +453,51 @@ fn order(readings: &Alignment, adjusters: &[Adjuster], stance: &Stance) -> Resul
     Ok(order)
 }
 
+fn size(change: Option<f64>) -> f64 {
+    change.unwrap_or(0.0).abs()
+}
+
+/// The steering axis of a wheel; of a rear one nothing.
+fn axis_of(effect: &Alignment, wheel: Wheel) -> SteeringAxisReadings {
+    match wheel {
+        Wheel::Fl => effect.steering.left,
+        Wheel::Fr => effect.steering.right,
+        Wheel::Rl | Wheel::Rr => SteeringAxisReadings::default(),
+    }
+}
+
+fn toe_of(wheel: &WheelReadings) -> Option<f64> {
+    wheel.toe_to_centreline_deg.or(wheel.toe_deg)
+}
+
+/// Which wheels an adjuster moves: those that it carries, or those of one axle whose own readings were measured to change, not by noise alone.
+fn moved(adjuster: &Adjuster, effect: &Alignment) -> ByWheel<bool> {
+    let changes = match &adjuster.effect {
+        Effect::Rigid(rigid) => return rigid.wheels,
+        Effect::Measured(changes) => changes,
+    };
+    let own = ByWheel::from_fn(|wheel| {
+        let of = effect.wheels.get(wheel);
+        let axis = axis_of(effect, wheel);
+        [of.camber_deg, toe_of(of), axis.caster_deg, axis.sai_deg].map(size).into_iter().fold(0.0, f64::max)
+    });
+    let (front, rear) = (own.fl.max(own.fr), own.rl.max(own.rr));
+    if front.max(rear) > 0.0 {
+        let at_rear = rear >= front;
+        let enough = BOTH_MOVED * front.max(rear);
+        return ByWheel::from_fn(|wheel| is_rear(wheel) == at_rear && *own.get(wheel) >= enough);
+    }
+    let listed = |wheel| changes.iter().any(|(path, &change)| change != 0.0 && belongs(path, wheel));
+    ByWheel::from_fn(listed)
+}
+
+fn is_rear(wheel: Wheel) -> bool {
+    matches!(wheel, Wheel::Rl | Wheel::Rr)
+}
+
 /// Whether a reading is one of this wheel, or of its axle or steering axis.
 fn belongs(path: &str, wheel: Wheel) -> bool {
-    let rear = matches!(wheel, Wheel::Rl | Wheel::Rr);
+    let rear = is_rear(wheel);
     let mut parts = path.split('.');
     match (parts.next(), parts.next()) {
         (Some("wheels"), name) => name == Some(wheel.name()),
@@ -515,17 +571,25 @@ impl<'a> Search<'a> {
         let ranges = self.whole_ranges();
         for _ in 0..self.wants.len() {
             let reached = self.settle(&ranges, &vec![0.0; ranges.len()])?;
-            let readings = self.model.foresee(&reached.amounts)?.numbers();
-            let missed = |want: &Want| (want.beyond(readings[want.position]) * want.scale).abs();
-            let worst = (0..self.wants.len())
-                .filter(|&index| !self.wants[index].given_up)
-                .max_by(|&a, &b| missed(&self.wants[a]).total_cmp(&missed(&self.wants[b])));
-            match worst {
-                Some(worst) if missed(&self.wants[worst]) > MET_WITHIN_DEG => self.wants[worst].given_up = true,
-                _ => break,
+            if !self.give_up_worst(&reached.amounts)? {
+                break;
             }
         }
         Ok(())
+    }
+
+    /// Gives up the limit that these amounts miss by most, if they miss one that was not given up yet.
+    fn give_up_worst(&mut self, amounts: &[f64]) -> Result<bool, Error> {
+        let readings = self.model.foresee(amounts)?.numbers();
+        let missed = |want: &Want| (want.beyond(readings[want.position]) * want.scale).abs();
+        let worst = (0..self.wants.len())
+            .filter(|&index| !self.wants[index].given_up)
+            .max_by(|&a, &b| missed(&self.wants[a]).total_cmp(&missed(&self.wants[b])))
+            .filter(|&worst| missed(&self.wants[worst]) > MET_WITHIN_DEG);
+        if let Some(worst) = worst {
+            self.wants[worst].given_up = true;
+        }
+        Ok(worst.is_some())
     }
 
     /// The amounts of the fewest moves.

@@ -1477,8 +1477,8 @@ class Unmet(Value):
         How far that is from the limit.
     at_end : tuple of int
         The adjusters that would bring it nearer, were they not at the end of their
-        range: their places in the list. Empty when no adjuster moves it, or when other
-        limits stand against it.
+        range: their places in the list. Empty when no adjuster moves it, when its steps
+        are too coarse, or when other limits stand against it.
     """
 
     path: str
@@ -1647,10 +1647,10 @@ def fewest_moves(
 
     What comes first: that all limits are met. If they cannot be, the one that is missed
     by most is given up, and so on until the others are met; those given up then come as
-    near as the others allow. After that every reading with a nominal value comes as
-    near to it as the adjusters allow, within `nominal_within_deg`; then as few
-    adjusters as possible are moved; then nearness counts, to nominal values and to the
-    middle between two limits.
+    near as the others allow. After that the readings with nominal values together come
+    as near as the adjusters allow (root of the sum of squares), within
+    `nominal_within_deg`; then as few adjusters as possible are moved; then nearness
+    counts, to nominal values and to the middle between two limits.
 
     Parameters
     ----------
@@ -1694,6 +1694,16 @@ def fewest_moves(
         is moved.
     SpindleNotLateralError, MirroredError, SidesSwappedError, DifferentVehiclesError
         Wheels that no car has.
+
+    Notes
+    -----
+    The vehicle maker's procedure decides what may be adjusted, in which order, at which
+    load and to which torque. Support the car before anybody goes under it, settle the
+    suspension before reading again, and measure after the last nut is tight.
+
+    Of whole steps at most 400 ways to round are looked at, of the four best sets of
+    each number of adjusters: with coarse steps neither that no fewer moves would do nor
+    that a limit cannot be met is proven.
 
     Examples
     --------

@@ -59,7 +59,7 @@ class Cause(IntEnum):
     """
 
     bent_knuckle = 1
-    """The knuckle or spindle of a front wheel is bent."""
+    """The knuckle, the spindle or the strut of a front wheel is bent."""
     shifted_pivot = 2
     """A pivot of a front knuckle stands elsewhere: the strut tower, the control arm or
     its mount has moved."""
@@ -172,7 +172,7 @@ class Hint(Value):
     evidence : tuple of Evidence
         The readings that the hint rests on, those first that stand out.
     other_causes : tuple of str
-        What else may lie behind the same readings, the likeliest first:
+        What else may lie behind the same readings, in no order of likelihood:
         ``ride_height``, ``worn_joints``, ``clamp_or_target``, ``datum_not_level``,
         ``earlier_adjustment``, ``camber_set_at_strut``, ``wheel_rolled_in_sweep``,
         ``steering_not_centred``, ``unlike_tie_rods``, ``unlike_rims`` or
