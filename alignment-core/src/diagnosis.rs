@@ -573,7 +573,7 @@ fn add(
 
 /// What the readings of a car hint at. Empty when nothing stands out, which is no proof that the car is sound.
 ///
-/// `covariance` is that of all readings in the order of [`READINGS`](crate::paths::READINGS), row by row, as
+/// `covariance` is that of all readings in the order of [`READINGS`], row by row, as
 /// [`Uncertainty::covariance_matrix`](crate::uncertainty::Uncertainty::covariance_matrix) gives it; without it readings are taken for exact. A
 /// specification says what to aim at, in degrees and mm, and so which side is off; without it a car is compared with itself. See the [module](self)
 /// for the rules and [`NormalTolerances`] for what is normal.
