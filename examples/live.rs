@@ -124,7 +124,8 @@ fn shown(now: &LiveReadings) -> String {
             let flags = now.flags.of(&format!("wheels.{wheel}.{path}")).unwrap_or_default();
             let marks = [(flags.held, 'h'), (flags.stale, 's'), (flags.weak, 'w')];
             let marks: String = marks.iter().filter_map(|(is_so, mark)| is_so.then_some(mark)).collect();
-            let value = value.map_or_else(|| "absent".to_owned(), |value| format!("{:+.2}°", (value * 100.0).round() / 100.0 + 0.0));
+            let value = value
+                .map_or_else(|| "absent".to_owned(), |value| format!("{:+.2}°", (value * 100.0).round() / 100.0 + 0.0));
             format!("{value:>7}{marks:<3}")
         };
         let knocked = if *now.knocked.get(wheel) { " KNOCKED" } else { "" };
