@@ -59,6 +59,11 @@ impl Wheel {
         }
     }
 
+    /// Whether it is one of the front wheels, which steer.
+    pub(crate) const fn is_front(self) -> bool {
+        matches!(self, Self::Fl | Self::Fr)
+    }
+
     /// +1 in front, −1 at the rear.
     pub(crate) const fn end_sign(self) -> f64 {
         match self {

@@ -408,7 +408,7 @@ impl VirtualVehicle {
         let thrust = (toe.rl - toe.rr) / 2.0;
         let wheels = ByWheel::from_fn(|wheel| {
             let this = self.wheel(wheel);
-            let front = matches!(wheel, Wheel::Fl | Wheel::Fr);
+            let front = wheel.is_front();
             let to_thrust = if front { wheel.side().sign() * thrust } else { 0.0 };
             WheelReadings {
                 camber_deg: Some(this.camber_deg),
@@ -504,7 +504,7 @@ impl VirtualVehicle {
         }
         let mut spindles = ByWheel::from_fn(|wheel| self.spindle(wheel));
         let mut centres = ByWheel::from_fn(|wheel| self.centre(wheel));
-        let mut axes = ByWheel::from_fn(|wheel| is_front(wheel).then(|| self.axis(wheel)));
+        let mut axes = ByWheel::from_fn(|wheel| wheel.is_front().then(|| self.axis(wheel)));
         for (adjuster, &amount) in adjusters.iter().zip(amounts) {
             let Effect::Rigid(rigid) = &adjuster.effect else { return Err(missing("rigid")) };
             for wheel in Wheel::ALL.into_iter().filter(|&wheel| *rigid.wheels.get(wheel)) {
@@ -724,7 +724,7 @@ impl VirtualVehicle {
         let origin_height = (height(Wheel::Rl) + height(Wheel::Rr)) / 2.0;
         let axle = self.axle(wheel);
         let side = wheel.side().sign();
-        let axle_x = if matches!(wheel, Wheel::Fl | Wheel::Fr) { self.wheelbase_mm } else { 0.0 };
+        let axle_x = if wheel.is_front() { self.wheelbase_mm } else { 0.0 };
         Vector::new([axle_x + side * axle.setback_mm / 2.0, side * axle.track_mm / 2.0, height(wheel) - origin_height])
     }
 
@@ -814,7 +814,7 @@ impl VirtualVehicle {
         let way_mm = travel_mm * (1.0 - yaw_per_mm * centre.y());
         let roll_rad = way_mm / axle.rolling_radius_mm + rad_from_deg(*moment.slip_deg.get(wheel));
         turn_by(&rotation_about(spindle, side * roll_rad), centre);
-        if matches!(wheel, Wheel::Fl | Wheel::Fr) {
+        if wheel.is_front() {
             let (point, turn) = self.knuckle(wheel, moment.steer_deg);
             turn_by(&turn, point);
         }
@@ -865,10 +865,6 @@ const DRIFT_STEPS: u32 = 200;
 
 pub(crate) const FORWARD: Vector<Vehicle> = Vector::new([1.0, 0.0, 0.0]);
 pub(crate) const UP: Vector<Vehicle> = Vector::new([0.0, 0.0, 1.0]);
-
-fn is_front(wheel: Wheel) -> bool {
-    matches!(wheel, Wheel::Fl | Wheel::Fr)
-}
 
 /// Turns a vector about an axis by an angle, right-handed.
 pub(crate) fn turn_about<F: Frame>(axis: Vector<F>, angle_rad: f64, v: Vector<F>) -> Vector<F> {

@@ -14,7 +14,7 @@ use crate::propagation::{Dual, Number};
 use crate::session::Centreline;
 use crate::steering::{AxisFigures, FrontWheel, SteeringAxisReadings, SteeringReadings};
 use crate::units::{DEG_PER_RAD, hypot, rad_from_deg};
-use crate::vehicle::{self, AxleFigures, AxleReadings, ChassisReadings, Figures, Stand};
+use crate::vehicle::{self, ChassisReadings, Figures, Stand};
 use crate::wheel::{WheelInRig, WheelReadings};
 use alloc::vec::Vec;
 
@@ -155,8 +155,14 @@ impl Start {
             let Some((direction, point)) = readings.axis_direction.zip(readings.axis_point_mm) else { return Ok(None) };
             let direction = Vector::<Measured>::new(direction);
             pose::check_unit_length(direction.norm()).map_err(|error| error.input("axis_direction"))?;
-            if !(point.iter().all(|v| v.is_finite()) && direction.z() > 0.0) {
-                return Err(Error::new(ErrorCode::NotFinite).input("axis_point_mm"));
+            if !point.iter().all(|v| v.is_finite()) {
+                return Err(Error::new(ErrorCode::NotFinite).input("axis_point_mm").wheel(side.front_wheel()));
+            }
+            // One that lies down meets no ground; upward is how every axis is given.
+            let lean_deg = crate::units::atan2_deg(hypot(direction.x(), direction.y()), direction.z());
+            if lean_deg >= 90.0 {
+                let error = Error::new(ErrorCode::AngleOutOfRange).input("axis_direction").wheel(side.front_wheel());
+                return Err(error.value(lean_deg).at_most(90.0));
             }
             Ok(Some(Line { direction: direction.unit(), point: Vector::new(point) }))
         })?;
@@ -174,7 +180,7 @@ impl Start {
 
     fn check_axes(&self, rigid: &Rigid) -> Result<(), Error> {
         let missing = Wheel::ALL.into_iter().find(|&wheel| {
-            let known = wheel.side().front_wheel() == wheel && self.car.axes.get(wheel.side()).is_some();
+            let known = wheel.is_front() && self.car.axes.get(wheel.side()).is_some();
             *rigid.wheels.get(wheel) && !known
         });
         missing.map_or(Ok(()), |wheel| Err(Error::new(ErrorCode::MissingInput).input("axis_direction").wheel(wheel)))
@@ -208,7 +214,7 @@ impl Start {
             let zero = T::constant(0.0);
             let back = Vector::new([zero, zero, height - this.centre.z()]);
             this.centre = this.centre + back;
-            if wheel.side().front_wheel() == wheel
+            if wheel.is_front()
                 && let Some(axis) = car.axes.get_mut(wheel.side())
             {
                 axis.point = axis.point + back;
@@ -228,7 +234,7 @@ fn turn<T: Amount>(car: &mut Car<T>, rigid: &Rigid, amount: T) -> Result<(), Err
         if !*rigid.wheels.get(wheel) {
             continue;
         }
-        let front = wheel.side().front_wheel() == wheel;
+        let front = wheel.is_front();
         let axis = if front { *car.axes.get(wheel.side()) } else { None };
         let line = match &rigid.line {
             Some(line) => Line {
@@ -274,15 +280,6 @@ impl<T: Amount> Moved<T> {
                 rolling_radius_mm: constant(before.rolling_radius_mm),
             }
         });
-        let axle = |axle: &AxleFigures<T>| AxleReadings {
-            total_toe_deg: some(axle.total_toe_deg),
-            cross_camber_deg: some(axle.cross_camber_deg),
-            track_mm: some(axle.track_mm),
-            track_at_ground_mm: axle.track_at_ground_mm.map(&pick),
-            setback_deg: some(axle.setback_deg),
-            setback_mm: some(axle.setback_mm),
-        };
-        let [thrust, left, right, left_less_right, fl_rr, fr_rl, diagonals, tracks, offset] = chassis.map(some);
         let figures = BySide::from_fn(|side| self.axis(side));
         let side = |side: Side| {
             let Some((figures, direction)) = figures.get(side) else { return SteeringAxisReadings::default() };
@@ -309,18 +306,8 @@ impl<T: Amount> Moved<T> {
         };
         Alignment {
             wheels,
-            axles: ByAxle { front: axle(&axles.front), rear: axle(&axles.rear) },
-            chassis: ChassisReadings {
-                thrust_angle_deg: thrust,
-                wheelbase_left_mm: left,
-                wheelbase_right_mm: right,
-                wheelbase_difference_mm: left_less_right,
-                diagonal_fl_rr_mm: fl_rr,
-                diagonal_fr_rl_mm: fr_rl,
-                diagonal_difference_mm: diagonals,
-                track_difference_mm: tracks,
-                axle_offset_mm: offset,
-            },
+            axles: ByAxle { front: axles.front.readings(&pick), rear: axles.rear.readings(&pick) },
+            chassis: ChassisReadings::of(chassis.map(&pick)),
             steering: SteeringReadings {
                 left: side(Side::Left),
                 right: side(Side::Right),

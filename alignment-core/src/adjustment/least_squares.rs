@@ -4,9 +4,9 @@
 //! bounds of each interval, and the row W·(a·x − v), all is least squares with bounds; it is solved by the active sets of Lawson, Hanson, Stark
 //! and Parker. A v that is free takes its row along: neither need be written down.
 
-use crate::units::sqrt;
 use alloc::vec;
 use alloc::vec::Vec;
+use nalgebra::{DMatrix, DVector};
 
 /// A row of which something is wanted: weight·(coefficients·x − target).
 pub(super) struct Row {
@@ -167,66 +167,22 @@ fn free_solution(rows: &[Row], intervals: &[Interval], x: &[f64], at: &[At], v: 
     for row in rows {
         put(&row.coefficients, row.target, row.weight);
     }
-    for (&index, solved) in free.iter().zip(reflect(&mut matrix, &mut right, free.len())) {
+    let solved = least_squares(DMatrix::from_row_iterator(right.len(), free.len(), matrix), DVector::from_vec(right));
+    for (&index, &solved) in free.iter().zip(solved.iter().flatten()) {
         wanted[index] = solved;
     }
     wanted
 }
 
-/// Least squares by Householder's reflections: row by row in `matrix`, with at least as many rows as columns.
-fn reflect(matrix: &mut [f64], right: &mut [f64], columns: usize) -> Vec<f64> {
-    let rows = right.len();
-    let mut solution = vec![0.0; columns];
-    let mut order: Vec<usize> = (0..columns).collect();
-    for step in 0..columns.min(rows) {
-        // The column that has most left goes first.
-        let left = |matrix: &[f64], column: usize| {
-            (step..rows).map(|row| matrix[row * columns + column]).map(|v| v * v).sum::<f64>()
-        };
-        let largest = (step..columns).fold(
-            step,
-            |best, column| {
-                if left(matrix, column) > left(matrix, best) { column } else { best }
-            },
-        );
-        if largest != step {
-            order.swap(step, largest);
-            for row in 0..rows {
-                matrix.swap(row * columns + step, row * columns + largest);
-            }
-        }
-        let norm = sqrt(left(matrix, step));
-        if norm == 0.0 {
-            break;
-        }
-        let head = matrix[step * columns + step];
-        let pivot = if head > 0.0 { -norm } else { norm };
-        // The reflection takes the column to (pivot, 0, 0, …).
-        let mut mirror: Vec<f64> = (step..rows).map(|row| matrix[row * columns + step]).collect();
-        mirror[0] -= pivot;
-        let square: f64 = mirror.iter().map(|v| v * v).sum();
-        if square == 0.0 {
-            continue;
-        }
-        for column in step..columns {
-            let along: f64 = (step..rows).map(|row| mirror[row - step] * matrix[row * columns + column]).sum();
-            for row in step..rows {
-                matrix[row * columns + column] -= 2.0 * along / square * mirror[row - step];
-            }
-        }
-        let along: f64 = (step..rows).map(|row| mirror[row - step] * right[row]).sum();
-        for row in step..rows {
-            right[row] -= 2.0 * along / square * mirror[row - step];
-        }
+/// None when the columns depend on each other: what is free is then left where it is.
+fn least_squares(matrix: DMatrix<f64>, mut right: DVector<f64>) -> Option<Vec<f64>> {
+    let columns = matrix.ncols();
+    if matrix.nrows() < columns {
+        return None;
     }
-    for step in (0..columns.min(rows)).rev() {
-        let known: f64 = (step + 1..columns).map(|column| matrix[step * columns + column] * solution[column]).sum();
-        let pivot = matrix[step * columns + step];
-        solution[step] = if pivot == 0.0 { 0.0 } else { (right[step] - known) / pivot };
-    }
-    let mut sorted = vec![0.0; columns];
-    for (place, &column) in order.iter().enumerate() {
-        sorted[column] = solution[place];
-    }
-    sorted
+    let factors = matrix.col_piv_qr();
+    factors.q_tr_mul(&mut right);
+    let mut solved = factors.r().solve_upper_triangular(&right.rows(0, columns))?;
+    factors.p().inv_permute_rows(&mut solved);
+    Some(solved.as_slice().to_vec())
 }

@@ -339,7 +339,7 @@ pub fn foresee(
 /// # Errors
 /// [`ErrorCode::TooMany`] for more than 16 adjusters; [`ErrorCode::NotFinite`]; [`ErrorCode::OutOfRange`] for a range that does not hold 0, a step
 /// below 1e-6 that is not 0, or figures beyond 1e6; [`ErrorCode::AngleOutOfRange`], [`ErrorCode::LengthOutOfRange`] for an adjuster that turns its wheels by
-/// more than 30° or shifts them by more than 300 mm; [`ErrorCode::NotUnitLength`] of a line or a spindle; [`ErrorCode::UnknownReading`];
+/// more than 30° or shifts them by more than 300 mm, the first also for a steering axis that lies down; [`ErrorCode::NotUnitLength`] of a line or a spindle; [`ErrorCode::UnknownReading`];
 /// [`ErrorCode::MissingInput`] for an adjuster without wheels, and for a wheel or steering axis that was not measured but is moved;
 /// [`ErrorCode::SpindleNotLateral`], [`ErrorCode::Mirrored`], [`ErrorCode::SidesSwapped`], [`ErrorCode::DifferentVehicles`] for wheels that no car
 /// has; [`ErrorCode::NotASpecification`].

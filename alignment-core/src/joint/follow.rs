@@ -4,7 +4,7 @@
 //! foretold to be by F·δu acts like z = −F·δu. A number f read off the unknowns, of the gradient g, then follows the pose by W·J·(H⁻¹·g).
 
 use super::Fitted;
-use super::model::{Follows, Kind, Model, State, centre_by_tilt, column, is_front, rotation, square};
+use super::model::{Follows, Kind, Model, State, centre_by_tilt, column, rotation, square};
 use super::solve::{backward, forward};
 use crate::error::Stage;
 use crate::frame::Vector;
@@ -153,7 +153,7 @@ impl Fitted {
         let mut row = self.gradient();
         match *self.model.columns.radii.get(wheel) {
             Some(column) => row.shared[column] = 1.0,
-            None => row.loaded_radius[usize::from(!is_front(wheel))] = 1.0,
+            None => row.loaded_radius[usize::from(!wheel.is_front())] = 1.0,
         }
         row
     }
@@ -330,7 +330,7 @@ impl Fitted {
         });
         let loaded_radius = core::array::from_fn(|axle| {
             by(STEP_MM, &|model: &mut Model, state: &mut State, step: f64| {
-                for wheel in Wheel::ALL.into_iter().filter(|&wheel| usize::from(!is_front(wheel)) == axle) {
+                for wheel in Wheel::ALL.into_iter().filter(|&wheel| usize::from(!wheel.is_front()) == axle) {
                     if let (Some(of_wheel), None) = (state.wheels.get_mut(wheel), model.columns.radii.get(wheel)) {
                         of_wheel.radius_mm += step;
                     }

@@ -215,7 +215,7 @@ impl Fitted {
             Kind::Rolled => plan.travel.is_some() || plan.body.is_some(),
             Kind::Ahead => true,
             Kind::Spun => false,
-            Kind::Steered => !model::is_front(wheel),
+            Kind::Steered => !wheel.is_front(),
         };
         if told { self.model.foretell(&self.state, at, wheel, None) } else { None }
     }
@@ -319,7 +319,7 @@ impl Fitted {
             [Stage::Rolling, Stage::Sweep].into_iter().flat_map(|stage| Wheel::ALL.map(|wheel| (stage, wheel)));
         stages.filter_map(|(stage, wheel)| {
             let is_out = |pose: &PoseFit| pose.stage == stage && pose.wheel == wheel;
-            if !self.left_out.iter().any(is_out) || stage == Stage::Sweep && !model::is_front(wheel) {
+            if !self.left_out.iter().any(is_out) || stage == Stage::Sweep && !wheel.is_front() {
                 return None;
             }
             let plans = self.model.observations.iter().filter(|seen| seen.wheel == wheel);

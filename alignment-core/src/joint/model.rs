@@ -290,7 +290,7 @@ impl Model {
             Some(_) => body,
             None => Body { shift: column(state.travel) * station.travel_mm, ..body },
         };
-        if is_front(wheel)
+        if wheel.is_front()
             && let (Some(from), Some(loose)) = (*plan.loose.get(wheel.side()), station.loose.get(wheel.side()))
         {
             return Some(body.carries(loose, follows, from, plan.body));
@@ -305,7 +305,7 @@ impl Model {
         let turn = base_turn * spin;
 
         let side = wheel.side();
-        let axis = state.axes.get(side).filter(|_| plan.steer.get(side).is_some() && is_front(wheel));
+        let axis = state.axes.get(side).filter(|_| plan.steer.get(side).is_some() && wheel.is_front());
         let knuckle = axis.map(|axis| {
             let (direction, point) = (column(axis.direction), column(axis.point));
             (direction, point, rotation(direction, *station.steer_rad.get(side)))
@@ -571,10 +571,6 @@ pub(super) fn centre_by_tilt(
     standoff_mm: f64,
 ) -> Vector3<f64> {
     -column(*spindle) * column(*offset).dot(&along) - along * standoff_mm
-}
-
-pub(super) fn is_front(wheel: Wheel) -> bool {
-    matches!(wheel, Wheel::Fl | Wheel::Fr)
 }
 
 /// How far a wheel rolled, and how that follows the unknowns.

@@ -5,7 +5,7 @@
 //! trusted: each belongs, by what noise allows, or is left out. Where a wheel lost many, it is looked at again from every two of its poses.
 
 use super::doubts::{Knocks, LEAST_SCALE, Noise};
-use super::model::{Kind, Model, Observation, State, is_front};
+use super::model::{Kind, Model, Observation, State};
 use super::solve::{self, Normal, Until};
 use super::start::Ground;
 use super::weights::{Known, Weights};
@@ -202,12 +202,12 @@ impl Search {
     fn begin_again(&mut self, wheel: Wheel) {
         self.state.wheels.get_mut(wheel).clone_from(self.start.wheels.get(wheel));
         let side = wheel.side();
-        if is_front(wheel) {
+        if wheel.is_front() {
             *self.state.axes.get_mut(side) = *self.start.axes.get(side);
         }
         for (station, start) in self.state.stations.iter_mut().zip(&self.start.stations) {
             *station.spin_rad.get_mut(wheel) = *start.spin_rad.get(wheel);
-            if is_front(wheel) {
+            if wheel.is_front() {
                 *station.steer_rad.get_mut(side) = *start.steer_rad.get(side);
             }
         }

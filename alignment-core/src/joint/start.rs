@@ -2,7 +2,7 @@
 
 use super::model::{
     AxisState, Columns, Kind, Model, Observation, PER_AXIS, PER_WHEEL, State, StationPlan, StationState, WheelState,
-    column, is_front, rotation,
+    column, rotation,
 };
 use super::weights::{LEAST, Weights};
 use crate::assembly::all;
@@ -95,7 +95,7 @@ impl Ground<'_> {
 
     /// Where a rear wheel stood, in a body that stood still while the front wheels were steered.
     fn stood(&self, seen: &Seen, wheel: Wheel) -> Option<Transform<Rig, Target>> {
-        let still = !is_front(wheel) && self.session.sweep_body == SweepBody::Still;
+        let still = !wheel.is_front() && self.session.sweep_body == SweepBody::Still;
         let steered = seen.steered.sweep.iter().chain([&seen.steered.locks.left, &seen.steered.locks.right]);
         if still { steered.into_iter().find_map(|station| *station.get(wheel)) } else { None }
     }
@@ -274,7 +274,7 @@ impl Builder<'_> {
             for wheel in Wheel::ALL {
                 let Some((of_wheel, pose)) = self.at(stood, wheel) else { continue };
                 let mut before = of_wheel.ahead;
-                if is_front(wheel) {
+                if wheel.is_front() {
                     let side = wheel.side();
                     let Some(axis) = self.state.axes.get(side) else {
                         *plan.loose.get_mut(side) = Some(0);

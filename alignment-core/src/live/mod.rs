@@ -261,7 +261,7 @@ impl Tracker {
         let wheels = ByWheel::try_from_fn(|wheel| {
             let clamp = geometry.compensation.get(wheel).ok_or(unseen(wheel))?;
             let ahead = trace.ahead.get(wheel).ok_or(unseen(wheel))?;
-            let front = matches!(wheel, Wheel::Fl | Wheel::Fr);
+            let front = wheel.is_front();
             let line = if front { *geometry.axes.get(wheel.side()) } else { None };
             Ok(Tracked::new(front, locked, clamp, ahead, line, near))
         })?;
@@ -673,7 +673,7 @@ impl Cameras {
 
 /// Takes out what rests on a wheel whose compensation is void.
 fn void(tree: &mut Alignment, wheel: Wheel) {
-    let front = matches!(wheel, Wheel::Fl | Wheel::Fr);
+    let front = wheel.is_front();
     *tree.wheels.get_mut(wheel) = WheelReadings::default();
     let axle = if front { &mut tree.axles.front } else { &mut tree.axles.rear };
     *axle = AxleReadings::default();

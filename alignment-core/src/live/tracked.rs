@@ -117,6 +117,7 @@ const FAR_LEAN: f64 = 0.866;
 const MOVING_AXIS: f64 = 5.0;
 /// So many times further than else a wheel may be from where it belongs when it hung in between.
 const HUNG: f64 = 10.0;
+
 impl Tracked {
     pub(super) fn new(
         front: bool,
