@@ -291,9 +291,27 @@ impl Stand {
                 rolling_radius_mm: compensation.rolling_radius_mm,
             }
         });
-        let itself = |number| number;
-        let axles = ByAxle { front: axles.front.readings(itself), rear: axles.rear.readings(itself) };
-        let chassis = ChassisReadings::of(chassis);
+        let axle = |axle: AxleFigures<f64>| AxleReadings {
+            total_toe_deg: Some(axle.total_toe_deg),
+            cross_camber_deg: Some(axle.cross_camber_deg),
+            track_mm: Some(axle.track_mm),
+            track_at_ground_mm: axle.track_at_ground_mm,
+            setback_deg: Some(axle.setback_deg),
+            setback_mm: Some(axle.setback_mm),
+        };
+        let [thrust, left, right, left_less_right, fl_rr, fr_rl, diagonals, tracks, offset] = chassis.map(Some);
+        let chassis = ChassisReadings {
+            thrust_angle_deg: thrust,
+            wheelbase_left_mm: left,
+            wheelbase_right_mm: right,
+            wheelbase_difference_mm: left_less_right,
+            diagonal_fl_rr_mm: fl_rr,
+            diagonal_fr_rl_mm: fr_rl,
+            diagonal_difference_mm: diagonals,
+            track_difference_mm: tracks,
+            axle_offset_mm: offset,
+        };
+        let axles = ByAxle { front: axle(axles.front), rear: axle(axles.rear) };
         AheadReadings { wheels, axles, chassis, rig_from_vehicle: self.rig_from_vehicle.into() }
     }
 }
@@ -316,40 +334,6 @@ pub(crate) struct AxleFigures<T> {
     pub(crate) track_at_ground_mm: Option<T>,
     pub(crate) setback_deg: T,
     pub(crate) setback_mm: T,
-}
-
-impl<T: Copy> AxleFigures<T> {
-    /// The readings, of each number what `pick` takes of it.
-    #[inline(always)]
-    pub(crate) fn readings(&self, pick: impl Fn(T) -> f64) -> AxleReadings {
-        AxleReadings {
-            total_toe_deg: Some(pick(self.total_toe_deg)),
-            cross_camber_deg: Some(pick(self.cross_camber_deg)),
-            track_mm: Some(pick(self.track_mm)),
-            track_at_ground_mm: self.track_at_ground_mm.map(&pick),
-            setback_deg: Some(pick(self.setback_deg)),
-            setback_mm: Some(pick(self.setback_mm)),
-        }
-    }
-}
-
-impl ChassisReadings {
-    /// Of [`Figures::chassis`].
-    #[inline(always)]
-    pub(crate) fn of(chassis: [f64; 9]) -> Self {
-        let [thrust, left, right, left_less_right, fl_rr, fr_rl, diagonals, tracks, offset] = chassis.map(Some);
-        Self {
-            thrust_angle_deg: thrust,
-            wheelbase_left_mm: left,
-            wheelbase_right_mm: right,
-            wheelbase_difference_mm: left_less_right,
-            diagonal_fl_rr_mm: fl_rr,
-            diagonal_fr_rl_mm: fr_rl,
-            diagonal_difference_mm: diagonals,
-            track_difference_mm: tracks,
-            axle_offset_mm: offset,
-        }
-    }
 }
 
 impl<T: Real> Stand<T> {

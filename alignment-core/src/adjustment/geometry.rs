@@ -14,7 +14,7 @@ use crate::propagation::{Dual, Number};
 use crate::session::Centreline;
 use crate::steering::{AxisFigures, FrontWheel, SteeringAxisReadings, SteeringReadings};
 use crate::units::{DEG_PER_RAD, hypot, rad_from_deg};
-use crate::vehicle::{self, ChassisReadings, Figures, Stand};
+use crate::vehicle::{self, AxleFigures, AxleReadings, ChassisReadings, Figures, Stand};
 use crate::wheel::{WheelInRig, WheelReadings};
 use alloc::vec::Vec;
 
@@ -280,6 +280,16 @@ impl<T: Amount> Moved<T> {
                 rolling_radius_mm: constant(before.rolling_radius_mm),
             }
         });
+        // As in Stand::readings: one function for both costs the reading path of C twenty instructions.
+        let axle = |axle: &AxleFigures<T>| AxleReadings {
+            total_toe_deg: some(axle.total_toe_deg),
+            cross_camber_deg: some(axle.cross_camber_deg),
+            track_mm: some(axle.track_mm),
+            track_at_ground_mm: axle.track_at_ground_mm.map(&pick),
+            setback_deg: some(axle.setback_deg),
+            setback_mm: some(axle.setback_mm),
+        };
+        let [thrust, left, right, left_less_right, fl_rr, fr_rl, diagonals, tracks, offset] = chassis.map(some);
         let figures = BySide::from_fn(|side| self.axis(side));
         let side = |side: Side| {
             let Some((figures, direction)) = figures.get(side) else { return SteeringAxisReadings::default() };
@@ -306,8 +316,18 @@ impl<T: Amount> Moved<T> {
         };
         Alignment {
             wheels,
-            axles: ByAxle { front: axles.front.readings(&pick), rear: axles.rear.readings(&pick) },
-            chassis: ChassisReadings::of(chassis.map(&pick)),
+            axles: ByAxle { front: axle(&axles.front), rear: axle(&axles.rear) },
+            chassis: ChassisReadings {
+                thrust_angle_deg: thrust,
+                wheelbase_left_mm: left,
+                wheelbase_right_mm: right,
+                wheelbase_difference_mm: left_less_right,
+                diagonal_fl_rr_mm: fl_rr,
+                diagonal_fr_rl_mm: fr_rl,
+                diagonal_difference_mm: diagonals,
+                track_difference_mm: tracks,
+                axle_offset_mm: offset,
+            },
             steering: SteeringReadings {
                 left: side(Side::Left),
                 right: side(Side::Right),
