@@ -798,7 +798,6 @@ fn body_yaw(stations: &[Poses], offsets: &ByWheel<Option<Vector<Target>>>, up: V
 
 #[cfg(test)]
 mod tests {
-    #[cfg(feature = "simd")]
     use super::*;
 
     /// What a batch passes over asks for no explanation, nor is it high; and nothing more is passed over.
@@ -826,5 +825,121 @@ mod tests {
         // The degrees of freedom: two equations a station, and four unknowns.
         let [few, many] = [4.0, 9.0].map(|count| most_left_over(count, all, None)[0]);
         assert!((many / few - 14.0 / 4.0).abs() < 1e-12, "{few} {many}");
+    }
+
+    const UP: [f64; 3] = [0.0, 0.0, 1.0];
+
+    /// Where a wheel of a car stands, mm; rear wheels set back unlike.
+    fn place(wheel: Wheel) -> Vector<Rig> {
+        let [x, y] = [wheel.end_sign() * 1300.0, wheel.side().sign() * 750.0];
+        Vector::new([if wheel == Wheel::Rr { x - 90.0 } else { x }, y, 310.0])
+    }
+
+    /// A station that saw these wheels of a car that rolled so far, yawed, and moved: a target off the spindle by so much.
+    fn seen(wheels: &[Wheel], roll_rad: f64, yaw_rad: f64, moved: [f64; 3], off: [f64; 3]) -> Poses {
+        let turn =
+            |axis: [f64; 3], by: f64| nalgebra::Rotation3::new(nalgebra::Vector3::from(axis) * by).into_inner();
+        let yaw = Transform::<Rig, Rig>::from_parts(turn(UP, yaw_rad), Vector::new(moved));
+        let mut station = Poses::default();
+        for &wheel in wheels {
+            let turned = Transform::<Rig, Target>::from_parts(turn([0.0, 1.0, 0.0], roll_rad), Vector::zero());
+            let on_car = Transform::from_parts(turned.rotation, place(wheel) + turned.direction(Vector::new(off)));
+            *station.get_mut(wheel) = Some(yaw.then_from(&on_car));
+        }
+        station
+    }
+
+    /// However few wheels were seen: by the mate, by the other axle, along the own side, and across the corner at least roughly.
+    #[test]
+    fn outward_is_told_by_the_other_wheels() {
+        use Wheel::{Fl, Fr, Rl, Rr};
+        for (wheels, sure) in [
+            (&[Fl, Fr, Rl, Rr][..], true),
+            (&[Fl, Fr, Rl], true),
+            (&[Rl, Fl, Fr], true),
+            (&[Fl, Fr], true),
+            (&[Rl, Rr], true),
+            (&[Fl, Rl], true),
+            (&[Fr, Rr], true),
+            (&[Fl, Rr], false),
+            (&[Fr, Rl], false),
+        ] {
+            let stations = [0.0, 0.2].map(|roll| seen(wheels, roll, 0.0, [310.0 * roll, 0.0, 0.0], [20.0, 0.0, -30.0]));
+            let found = laterals(&stations, Vector::new(UP));
+            for &wheel in wheels {
+                let side = wheel.side().sign();
+                match found.get(wheel) {
+                    Some(Lateral::Sure(outward)) => {
+                        assert!(sure && side * outward.unit().y() > 0.99, "{wheels:?} {wheel:?}: {outward:?}");
+                    }
+                    Some(Lateral::Rough(outward)) => {
+                        assert!(!sure && side * outward.unit().y() > 0.4, "{wheels:?} {wheel:?}: {outward:?}");
+                    }
+                    None => panic!("{wheels:?} {wheel:?}"),
+                }
+            }
+        }
+        // A wheel that was seen once shows nothing, and one alone has no outward.
+        for stations in [[seen(&[Fl, Fr], 0.0, 0.0, [0.0; 3], [0.0; 3]), Poses::default()], [seen(&[Fl], 0.0, 0.0, [0.0; 3], [0.0; 3]); 2]] {
+            assert!(laterals(&stations, Vector::new(UP)).get(Fl).is_none());
+        }
+    }
+
+    #[test]
+    fn up_is_the_side_on_which_wheels_roll() {
+        let rolled = |wheels: &[Wheel], sign: f64| -> Vec<Poses> {
+            let rolls = (0..4).map(|i| 0.15 * f64::from(i));
+            rolls.map(|roll| seen(wheels, sign * roll, 0.0, [310.0 * roll, 0.0, 0.0], [0.0; 3])).collect()
+        };
+        for wheels in [&Wheel::ALL[..], &[Wheel::Fr], &[Wheel::Rl]] {
+            for sign in [1.0, -1.0] {
+                let up = up_by_rolling(&rolled(wheels, sign)).unwrap();
+                assert!((up - Vector::new(UP) * sign).norm() < 1e-12, "{wheels:?}: {up:?}");
+            }
+        }
+        assert_eq!(up_by_rolling(&rolled(&Wheel::ALL, 0.0)), None);
+        assert_eq!(up_by_rolling(&[]), None);
+    }
+
+    /// The turns that were made, whoever saw which wheels; one wheel alone shows none.
+    #[test]
+    fn the_yaw_of_a_body_is_told_by_its_wheel_centres() {
+        use Wheel::{Fl, Fr, Rl, Rr};
+        let off = [20.0, 0.0, -30.0];
+        let offsets = ByWheel::from_fn(|_| Some(Vector::new(off.map(|v: f64| -v))));
+        for (most, wheels) in [
+            (&[Fl, Fr, Rl][..], [&[Fl, Fr, Rr][..], &[Rl, Rr], &[Fl], &[Fr, Rl], &[Fr, Rr]]),
+            (&[Fl, Fr, Rl, Rr], [&[Fl, Rr], &[Fr, Rl, Rr], &[Rr], &Wheel::ALL, &[Rl, Rr]]),
+        ] {
+            let wheels = [&[most][..], &wheels].concat();
+            let yaws = [0.0, 0.05, -0.02, 0.3, 0.11, -0.4];
+            let at = |i: usize| [40.0 * yaws[i], 900.0 * f64::from([0, 1, 2, 4, 3, 5][i]), 3.0];
+            let stations: Vec<Poses> =
+                (0..6).map(|i| seen(wheels[i], 0.2 * at(i)[1] / 310.0, yaws[i], at(i), off)).collect();
+            let found = body_yaw(&stations, &offsets, Vector::new(UP));
+            for (i, found) in found.iter().enumerate() {
+                let relative = found.zip(body_yaw(&stations, &offsets, Vector::new(UP))[0]).map(|(now, first)| now - first);
+                match relative {
+                    Some(relative) => assert!((relative - yaws[i]).abs() < 1e-12, "{most:?} {i}: {relative}"),
+                    None => assert_eq!(wheels[i].len(), 1),
+                }
+                assert_eq!(relative.is_some(), wheels[i].len() > 1, "{most:?} {i}");
+            }
+        }
+    }
+
+    #[test]
+    fn a_centre_is_no_further_off_than_a_pose() {
+        for (share, sound) in [(0.999, true), (1.001, false)] {
+            let compensation = Compensation {
+                spindle_in_target: [0.0, 1.0, 0.0],
+                centre_in_target_mm: [0.0, -share * pose::MAX_COORDINATE_MM, 0.0],
+                runout_deg: 0.0,
+                rolling_radius_mm: None,
+                roll_range_deg: 30.0,
+            };
+            let refused = compensation.check().err().map(|error| (error.code, error.input));
+            assert_eq!(refused, (!sound).then_some((ErrorCode::LengthOutOfRange, Some("centre_in_target_mm"))));
+        }
     }
 }

@@ -810,4 +810,90 @@ mod tests {
         let found = wheel.left_over(travel, RADIUS_MM, offset);
         assert!((found[0] / tilts - 1.0).abs() < 1e-12 && (found[1] / shifts - 1.0).abs() < 1e-12, "{found:?}");
     }
+
+    /// A body that turns takes the target round with it and its wheel sideways; neither is taken for roll, radius or offset.
+    #[test]
+    fn a_wheel_on_a_body_that_turns_is_followed() {
+        const STANDOFF_MM: f64 = 80.0;
+        let up = Vector::<Rig>::new(UP);
+        let turn = |axis: [f64; 3], angle: f64| nalgebra::Rotation3::new(nalgebra::Vector3::from(axis) * angle).into_inner();
+        for sideways_mm in [0.0, -25.0] {
+            let station = |i: i32, straight: bool| {
+                let roll = rad_from_deg(10.0) * f64::from(i);
+                let yaw = turn(UP, 0.03 * f64::from(i) - 0.004 * f64::from(i * i));
+                let rolled = turn([0.0, 1.0, 0.0], roll);
+                let off = nalgebra::Vector3::new(20.0, 0.0, -30.0);
+                let centre = nalgebra::Vector3::new(RADIUS_MM * roll, 700.0 + sideways_mm * roll, RADIUS_MM);
+                let origin = centre + yaw * (rolled * off + nalgebra::Vector3::new(0.0, STANDOFF_MM, 0.0));
+                let rotation = if straight { rolled } else { yaw * rolled };
+                let mut station = Poses::default();
+                *station.get_mut(Wheel::Fl) = Some(Transform::from_parts(rotation, Vector::wrap(origin)));
+                station
+            };
+            let [stations, straightened] = [false, true].map(|straight| (0..9).map(|i| station(i, straight)).collect());
+            let (stations, straightened): (Vec<Poses>, Vec<Poses>) = (stations, straightened);
+            let lateral = Lateral::Sure(Vector::new([0.0, 1.0, 0.0]));
+            let wheel =
+                RolledWheel::observe_turning(&stations, &straightened, Wheel::Fl, lateral, up, STANDOFF_MM).unwrap();
+            let path = wheel.own_path(up).unwrap();
+            assert!((path.step - Vector::new([RADIUS_MM, sideways_mm, 0.0])).norm() < 1e-9, "{:?}", path.step);
+            assert!((path.offset - Vector::new([-20.0, 0.0, 30.0])).norm() < 1e-9, "{:?}", path.offset);
+            wheel.residuals_but_sideways(&path, up, &mut |station, residual| {
+                assert!(residual.rotation_deg < 1e-9 && residual.translation_mm < 1e-9, "{station}: {residual:?}");
+            });
+        }
+    }
+
+    /// Wheels travel alike: a radius follows from that of another wheel over the stations that saw both.
+    #[test]
+    fn a_radius_follows_from_the_travel_of_another_wheel() {
+        let stations = rolled(0.0, |_| 0.0, |_| 0.0);
+        let but_for = |blocked: &[usize]| -> Vec<Poses> {
+            let kept = stations.iter().enumerate();
+            kept.map(|(i, station)| if blocked.contains(&i) { Poses::default() } else { *station }).collect()
+        };
+        let (own, other) = (but_for(&[7, 8]), but_for(&[0, 1, 3]));
+        let (own, other) = (observed(&own), observed(&other));
+        let radius = own.radius_beside([(&other, 299.0)].into_iter()).unwrap();
+        assert!((radius - 299.0).abs() < 1e-9, "{radius}");
+        // Two other wheels count alike, over as many stations.
+        let radius = own.radius_beside([(&other, 299.0), (&other, 301.0)].into_iter()).unwrap();
+        assert!((radius - 300.0).abs() < 1e-9, "{radius}");
+        let apart = but_for(&[0, 1, 2, 3, 4, 5]);
+        assert_eq!(own.radius_beside([(&observed(&apart), 299.0)].into_iter()), None);
+    }
+
+    /// The slip that was made, where it was made, though roll angles scatter more than positions do.
+    #[test]
+    fn a_slip_round_the_spindle_has_its_size() {
+        let slip_rad = rad_from_deg(0.4);
+        let turn = nalgebra::Rotation3::new(nalgebra::Vector3::new(0.0, slip_rad, 0.0)).into_inner();
+        let mut stations = rolled(0.0, |_| 0.0, |_| 0.0);
+        for station in &mut stations[5..] {
+            let pose = station.get_mut(Wheel::Fl).as_mut().unwrap();
+            // About the spindle, which does not move.
+            let centre = pose.origin() - pose.direction(Vector::new([20.0, 0.0, -30.0]));
+            let turned = Transform::<Rig, Target>::from_parts(turn * pose.rotation, Vector::zero());
+            *pose = Transform::from_parts(turned.rotation, centre + turned.direction(Vector::new([20.0, 0.0, -30.0])));
+        }
+        for noise in [None, Some(PoseNoise { rotation_deg: 0.02, translation_mm: 0.05 })] {
+            let forward = Vector::new([1.0, 0.0, 0.0]);
+            let found = observed(&stations).slip_about_spindle(forward, RADIUS_MM, Vector::new(UP), noise);
+            let Some((station, slip)) = found else { panic!("{noise:?}") };
+            assert_eq!((station, slip.onward), (5, true), "{noise:?}");
+            assert!((slip.size_rad - slip_rad).abs() < 1e-9, "{noise:?}: {}", slip.size_rad);
+        }
+    }
+
+    /// 60° on either side of the line across, and above or below the level.
+    #[test]
+    fn a_spindle_lies_across_within_its_bound() {
+        let up = Vector::<Rig>::new(UP);
+        for (skew_deg, expected) in [(-60.01, false), (-59.99, true), (0.0, true), (59.99, true), (60.01, false)] {
+            let (sin, cos) = libm::sincos(rad_from_deg(skew_deg));
+            assert_eq!(lies_across(Vector::<Rig>::new([sin, cos, 0.0]), Vector::new([0.0, 1500.0, 0.0])), expected);
+            assert_eq!(lies_across_up(Vector::new([0.6 * cos, 0.8 * cos, sin]), up), expected, "{skew_deg}");
+        }
+        assert!(!lies_across(Vector::<Rig>::new([0.0, -1.0, 0.0]), Vector::new([0.0, 1500.0, 0.0])));
+    }
 }
