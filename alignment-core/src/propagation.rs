@@ -735,3 +735,21 @@ pub(crate) fn check_freedom(degrees_of_freedom: f64) -> Result<(), Error> {
     }
     Ok(())
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// A number is compared by its value, whatever its derivatives; where it has no length there is nothing to bring to 1.
+    #[test]
+    fn a_number_with_derivatives_compares_by_its_value() {
+        let [low, high] = [1.0, 2.0].map(|value| Dual { value, derivatives: [-value] });
+        let least = |a: Dual<1>, b: Dual<1>| a.if_less(b, a, b).value;
+        assert_eq!([least(low, high), least(high, low)].map(f64::to_bits), [1.0_f64.to_bits(); 2]);
+        // Alike, it is not less.
+        assert_eq!(low.if_less(Dual { derivatives: [5.0], ..low }, high, low), low);
+        let within = [[0.0, 1.0], [1.0, 3.0], [0.0, 0.9], [1.1, 3.0]].map(|bounds| low.within(bounds));
+        assert_eq!(within, [true, true, false, false]);
+        assert_eq!(Dual::<1>::constant(0.0).scale_to_one(), Dual::constant(1.0));
+    }
+}

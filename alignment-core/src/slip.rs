@@ -368,7 +368,11 @@ mod tests {
                     })
                     .collect();
                 let best = Best { gain: 1.0, row, onward, size: Vector1::new(SLIPPED), shared: Matrix1::new(0.0) };
-                assert_eq!(best.leaves_smooth(&rows, Vector1::new(7.0)), smooth, "{count} {row} {onward} {alternation}");
+                assert_eq!(
+                    best.leaves_smooth(&rows, Vector1::new(7.0)),
+                    smooth,
+                    "{count} {row} {onward} {alternation}"
+                );
             }
         }
     }

@@ -816,7 +816,8 @@ mod tests {
     fn a_wheel_on_a_body_that_turns_is_followed() {
         const STANDOFF_MM: f64 = 80.0;
         let up = Vector::<Rig>::new(UP);
-        let turn = |axis: [f64; 3], angle: f64| nalgebra::Rotation3::new(nalgebra::Vector3::from(axis) * angle).into_inner();
+        let turn =
+            |axis: [f64; 3], angle: f64| nalgebra::Rotation3::new(nalgebra::Vector3::from(axis) * angle).into_inner();
         for sideways_mm in [0.0, -25.0] {
             let station = |i: i32, straight: bool| {
                 let roll = rad_from_deg(10.0) * f64::from(i);
@@ -895,5 +896,21 @@ mod tests {
             assert_eq!(lies_across_up(Vector::new([0.6 * cos, 0.8 * cos, sin]), up), expected, "{skew_deg}");
         }
         assert!(!lies_across(Vector::<Rig>::new([0.0, -1.0, 0.0]), Vector::new([0.0, 1500.0, 0.0])));
+    }
+
+    /// Of two columns whose scalar product is r of their lengths, 1 − r² of the second is its own.
+    #[test]
+    fn a_column_that_is_a_mix_of_others_is_told_at_its_bound() {
+        for length in [1e-3, 1.0, 1e3] {
+            for (share, expected) in [(0.99, false), (1.01, true), (1e5, true)] {
+                let r = units::sqrt(1.0 - share * MIN_PIVOT);
+                let normal = [[4.0, 0.0], [2.0 * r * length, length * length]];
+                // Of the unknowns 3 and −2/length.
+                let right = [12.0 - 4.0 * r, 6.0 * r * length - 2.0 * length];
+                let (solution, told) = solve(normal, right);
+                assert_eq!(told, expected, "{length} {share}");
+                assert!((solution[0] - 3.0).abs() < 1e-8 && (solution[1] * length + 2.0).abs() < 1e-8, "{solution:?}");
+            }
+        }
     }
 }

@@ -746,7 +746,8 @@ mod tests {
         }
         // An axis that itself moves is not asked, nor are few stations of which no noise is stated.
         for (misfit_mm, expected) in [(0.999, false), (1.001, true)] {
-            let swept = steered(&[-20.0, -7.0, 7.0, 20.0], |i| [f64::from([0, 1, 2, 3][i]), 0.0, [1.0, -1.0, -1.0, 1.0][i]]);
+            let swept =
+                steered(&[-20.0, -7.0, 7.0, 20.0], |i| [f64::from([0, 1, 2, 3][i]), 0.0, [1.0, -1.0, -1.0, 1.0][i]]);
             assert_eq!(rolled(&swept, Some((noise, misfit_mm))).is_some(), expected, "{misfit_mm}");
             assert_eq!(rolled(&swept, None), None);
         }
