@@ -144,7 +144,7 @@ pub(crate) fn find<const D: usize, const P: usize, const K: usize>(
     for (row, support) in supports.iter().enumerate() {
         consider(support, row, false);
     }
-    // All from the second row on is the same pattern as the first row alone, and all from the last on is the last alone.
+    // All from the second row on is the same pattern as the first row alone. All from the last on is the last alone, and explains no more.
     let mut tail: Option<Support<P, K>> = None;
     for (row, support) in supports.iter().enumerate().rev() {
         let sum = tail.map_or(*support, |tail| Support {
@@ -152,7 +152,7 @@ pub(crate) fn find<const D: usize, const P: usize, const K: usize>(
             size: tail.size + support.size,
             shared: tail.shared + support.shared,
         });
-        if row > 1 && row + 1 < rows.len() {
+        if row > 1 {
             consider(&sum, row, true);
         }
         tail = Some(sum);

@@ -565,8 +565,8 @@ impl<'a> SpunWheel<'a> {
         let direction = outward(direction, lateral)?;
         let range_deg = direction.range_deg(poses());
         // A spin that was aimed at the bound is not refused for rounding.
-        if range_deg < MIN_ROLL_DEG - 1e-6 || equivalent_deg < MIN_ROLL_DEG * 0.5 {
-            return Err(too_small(range_deg.min(equivalent_deg)));
+        if range_deg < MIN_ROLL_DEG - 1e-6 {
+            return Err(too_small(range_deg));
         }
         let (offset, centre_in_rig) = direction.fixed_point(poses(), Vector::zero());
         Ok(Self { direction, offset, centre_in_rig, range_deg, stations, wheel })
@@ -627,7 +627,7 @@ fn likely_step(angle_rad: f64, travel_mm: f64) -> f64 {
     const SHORT_TRAVEL_MM: f64 = 200.0;
     const TYPICAL_RADIUS_MM: f64 = 310.0;
     let turn = 2.0 * core::f64::consts::PI;
-    let least = if angle_rad.abs() < 0.5 * turn { angle_rad } else { angle_rad - turn * libm::round(angle_rad / turn) };
+    let least = angle_rad - turn * libm::round(angle_rad / turn);
     if deg_from_rad(least) < -AMBIGUOUS_STEP_DEG {
         return least + turn;
     }

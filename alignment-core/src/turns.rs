@@ -320,7 +320,7 @@ fn merge_near(mut sorted: Vec<Pair>) -> Vec<Node> {
             }
         }
     }
-    for node in merged.iter_mut().filter(|node| node.2.len() > 1) {
+    for node in &mut merged {
         let share = node.share();
         (node.0, node.1) = (node.0 * share, node.1 * share);
     }
