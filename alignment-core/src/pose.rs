@@ -620,4 +620,19 @@ mod tests {
             assert!((nearest - Matrix3::identity()).norm() < 1e-15, "{nearest}");
         }
     }
+
+    /// What is at its bound is taken.
+    #[test]
+    fn the_bounds_of_a_pose_belong_to_it() {
+        let row = |w: f64| [[1.0, 0.0, 0.0, 0.0], [0.0, 1.0, 0.0, 0.0], [0.0, 0.0, 1.0, 0.0], [w, 0.0, 0.0, 1.0]];
+        assert!(Pose::from_matrix4(row(ROTATION_TOLERANCE)).is_ok());
+        assert!(Pose::from_matrix4(row(ROTATION_TOLERANCE.next_up())).is_err());
+        // A little off, so that it is looked into.
+        let at = |x: f64| Pose {
+            rotation: IDENTITY.map(|row| row.map(|v| v * (1.0 + 1e-7))),
+            translation_mm: [x, 0.0, 0.0],
+        };
+        assert!(at(-MAX_COORDINATE_MM).rig_from_target().is_ok());
+        assert!(at(MAX_COORDINATE_MM.next_up()).rig_from_target().is_err());
+    }
 }

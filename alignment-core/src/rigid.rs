@@ -549,6 +549,15 @@ mod tests {
             assert!((direction.norm() - 1.0).abs() < 1e-14, "{matrix}: {direction}");
             assert!((symmetric * direction - direction * least).norm() <= rounding, "{matrix}: {direction} {least}");
             assert!(split.least_across() >= least - rounding, "{matrix}: {least}");
+            // A few steps alone are enough for most, and say so where they are.
+            #[cfg(feature = "simd")]
+            if let (steps, true) = Split::<Rig>::by_steps(&symmetric.data.0.map(Vector::new)) {
+                let direction = nalgebra::Vector3::from(steps.direction.to_array());
+                assert!(
+                    (symmetric * direction - direction * least).norm() <= rounding,
+                    "{matrix}: {direction} {least}"
+                );
+            }
         }
     }
 

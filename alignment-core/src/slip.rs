@@ -377,11 +377,11 @@ mod tests {
         }
     }
 
-    /// Thirty stations whose observations follow a bow, or step up at the sixteenth.
-    fn thirty(bend: f64, step: f64) -> Vec<Row<1, 2, 1>> {
-        (0..30_u8)
+    /// Sixty stations whose observations follow a bow, or step up at the sixteenth.
+    fn sixty(bend: f64, step: f64) -> Vec<Row<1, 2, 1>> {
+        (0..60_u8)
             .map(|i| {
-                let x = f64::from(i) / 29.0;
+                let x = f64::from(i) / 59.0;
                 let noise = 1e-4 * libm::sin(f64::from(i) * f64::from(i));
                 let slipped = if i >= 15 { step } else { 0.0 };
                 let (observed, design) = (Vector1::new(bend * x * x + noise + slipped), Matrix1x2::new(1.0, x));
@@ -395,8 +395,8 @@ mod tests {
     #[test]
     fn a_long_bow_is_no_step() {
         for noise in [None, Some(1e-4)] {
-            assert_eq!(find(&thirty(0.1, 0.0), noise, 1e-9), None);
-            let found = find(&thirty(0.0, 0.01), noise, 1e-9).unwrap();
+            assert_eq!(find(&sixty(0.1, 0.0), noise, 1e-9), None);
+            let found = find(&sixty(0.0, 0.01), noise, 1e-9).unwrap();
             assert_eq!((found.row, found.onward), (15, true));
         }
     }
@@ -404,8 +404,8 @@ mod tests {
     /// Where what a step leaves of a bow passes for noise, the bow still explains more; it explains less of a step.
     #[test]
     fn the_better_explanation_counts() {
-        for (bend, step, noise) in [(0.1, 0.0, 5.7e-3), (0.0, 0.05, 5.7e-3)] {
-            let rows = thirty(bend, step);
+        for (bend, step, noise) in [(0.1, 0.0, 5.4e-3), (0.0, 0.05, 5.4e-3)] {
+            let rows = sixty(bend, step);
             let smooth: Vec<Row<1, 3, 1>> = rows
                 .iter()
                 .map(|row| {

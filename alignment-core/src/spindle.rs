@@ -818,14 +818,16 @@ mod tests {
         let up = Vector::<Rig>::new(UP);
         let turn =
             |axis: [f64; 3], angle: f64| nalgebra::Rotation3::new(nalgebra::Vector3::from(axis) * angle).into_inner();
-        for sideways_mm in [0.0, -25.0] {
+        // A yaw of a cambered wheel passes for a roll, but little.
+        for (sideways_mm, camber_rad, yaw_share) in [(0.0, 0.0, 1.0), (-25.0, 0.0, 1.0), (-25.0, 0.2, 0.0)] {
+            let tilt = turn([1.0, 0.0, 0.0], camber_rad);
             let station = |i: i32, straight: bool| {
                 let roll = rad_from_deg(10.0) * f64::from(i);
-                let yaw = turn(UP, 0.03 * f64::from(i) - 0.004 * f64::from(i * i));
-                let rolled = turn([0.0, 1.0, 0.0], roll);
-                let off = nalgebra::Vector3::new(20.0, 0.0, -30.0);
+                let yaw = turn(UP, yaw_share * (0.03 * f64::from(i) - 0.004 * f64::from(i * i)));
+                let rolled = tilt * turn([0.0, 1.0, 0.0], roll);
+                let off = nalgebra::Vector3::new(20.0, STANDOFF_MM, -30.0);
                 let centre = nalgebra::Vector3::new(RADIUS_MM * roll, 700.0 + sideways_mm * roll, RADIUS_MM);
-                let origin = centre + yaw * (rolled * off + nalgebra::Vector3::new(0.0, STANDOFF_MM, 0.0));
+                let origin = centre + yaw * rolled * off;
                 let rotation = if straight { rolled } else { yaw * rolled };
                 let mut station = Poses::default();
                 *station.get_mut(Wheel::Fl) = Some(Transform::from_parts(rotation, Vector::wrap(origin)));
@@ -911,6 +913,45 @@ mod tests {
                 assert_eq!(told, expected, "{length} {share}");
                 assert!((solution[0] - 3.0).abs() < 1e-8 && (solution[1] * length + 2.0).abs() < 1e-8, "{solution:?}");
             }
+        }
+    }
+
+    /// Targets that look alike turned wholly, or not at all: half a metre of travel tells.
+    #[test]
+    fn travel_tells_a_whole_turn_from_none() {
+        for (travel_mm, code) in [(500.0, ErrorCode::RollTooSmall), (500.1, ErrorCode::RollFullTurn)] {
+            let stations: Vec<Poses> = [0.0, travel_mm]
+                .map(|x| {
+                    let mut station = Poses::default();
+                    *station.get_mut(Wheel::Fl) =
+                        Some(Transform::from_parts(nalgebra::Matrix3::identity(), Vector::new([x, 700.0, 310.0])));
+                    station
+                })
+                .into();
+            let lateral = Lateral::Sure(Vector::new([0.0, 1.0, 0.0]));
+            let found = RolledWheel::observe(&stations, &stations, Wheel::Fl, lateral, Vector::new(UP));
+            assert_eq!(found.err().map(|error| error.code), Some(code), "{travel_mm}");
+        }
+    }
+
+    /// Ten degrees are enough of a spin; of none at all not even the direction is asked for.
+    #[test]
+    fn a_spin_is_judged_by_its_range() {
+        for (range_deg, sound) in [(0.0, false), (0.3, false), (9.99, false), (10.0, true), (90.0, true)] {
+            let stations: Vec<Poses> = [0.0, 0.4, 1.0]
+                .map(|share| {
+                    let spin = nalgebra::Vector3::new(0.0, rad_from_deg(share * range_deg), 0.0);
+                    let mut station = Poses::default();
+                    *station.get_mut(Wheel::Fl) = Some(Transform::from_parts(
+                        nalgebra::Rotation3::new(spin).into_inner(),
+                        Vector::new([0.0, 700.0, 310.0]),
+                    ));
+                    station
+                })
+                .into();
+            let found = SpunWheel::observe(&stations, Wheel::Fl, Lateral::Sure(Vector::new([0.0, 1.0, 0.0])));
+            let refused = found.err().map(|error| (error.code, error.minimum));
+            assert_eq!(refused, (!sound).then_some((ErrorCode::RollTooSmall, Some(10.0))), "{range_deg}");
         }
     }
 }
