@@ -773,8 +773,9 @@ fn body_yaw(stations: &[Poses], offsets: &ByWheel<Option<Vector<Target>>>, up: V
             }
             let (from, to) = both().fold((Vector::zero(), Vector::zero()), |(a, b), (p, q)| (a + p, b + q));
             let (from, to) = (from * (1.0 / count), to * (1.0 / count));
+            // Deviations add up to nothing, so that those of one are enough.
             let (sin, cos) = both().fold((0.0, 0.0), |(sin, cos), (p, q)| {
-                let (p, q) = (p - from, q - to);
+                let q = q - to;
                 (sin + p.cross(q).dot(up), cos + p.dot(q))
             });
             let angle = libm::atan2(sin, cos);

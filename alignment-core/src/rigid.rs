@@ -26,7 +26,8 @@ pub(crate) fn body_motion<From: Frame>(pairs: &[BeforeAndNow<From>], lever_mm: f
     let as_vector = |v: Vector<Rig>| nalgebra::Vector3::from(v.to_array());
     let mut sum = Matrix3::zeros();
     for (pose_before, pose_now) in pairs {
-        let (from, to) = (pose_before.origin() - before, pose_now.origin() - now);
+        // Deviations add up to nothing, so that those of one are enough.
+        let (from, to) = (pose_before.origin(), pose_now.origin() - now);
         sum += as_vector(to) * as_vector(from).transpose() / (lever_mm * lever_mm);
         sum += pose_now.rotation * pose_before.rotation.transpose();
     }
@@ -302,11 +303,11 @@ impl<From: Frame, T: Real> FixedDirection<From, T> {
             sum = sum + station.point(guess);
         }
         let mean = sum * number.like(1.0 / self.count);
-        let [a, b, c] = self.mean.data.0.map(Vector::<Rig, T>::new);
         let mut right = Vector::<From, T>::none_like(number);
         for station in stations {
+            // What is gone adds up to nothing, so that R is as good as R − R̄.
             let (gone, [x, y, z]) = (station.point(guess) - mean, station.axes());
-            right = right - Vector::new([(x - a).dot(gone), (y - b).dot(gone), (z - c).dot(gone)]);
+            right = right - Vector::new([x.dot(gone), y.dot(gone), z.dot(gone)]);
         }
         // The normal matrix is the scatter itself: solve square to the axis, and stay put along it.
         let [u, v] = self.square;
@@ -443,9 +444,8 @@ impl<From: Frame> FixedDirection<From> {
     {
         let seen: Vec<Seen> = self.seen(stations).collect();
         let mean = mean_turn(&seen);
-        let most = seen.iter().fold(f64::MIN_POSITIVE, |most: f64, one| most.max(one.turned_from(mean).abs()));
         let row = |one: Seen| {
-            let x = one.turned_from(mean) / most;
+            let x = one.turned_from(mean);
             let (square, cube) = (x * x, x * x * x);
             let [[a, b], [c, d]] = one.axes;
             one.row([[1.0, 0.0, a, b, square, 0.0, cube, 0.0], [0.0, 1.0, c, d, 0.0, square, 0.0, cube]])

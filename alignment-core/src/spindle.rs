@@ -150,7 +150,7 @@ impl<'a> RolledWheel<'a> {
         for station in &mut roll.stations {
             let pose = stations[station.index].get(wheel).as_ref();
             let outward = pose.map_or(Vector::zero(), |pose| pose.direction(spindle));
-            station.origin = station.origin - (outward - roll.direction.in_rig) * standoff_mm;
+            station.origin = station.origin - outward * standoff_mm;
         }
         roll.sums = centre(&mut roll.stations);
         Ok(roll)
@@ -299,11 +299,11 @@ impl<'a> RolledWheel<'a> {
             if count < 2.0 {
                 continue;
             }
-            let (roll, travel) = both().fold((0.0, 0.0), |sum, pair| (sum.0 + pair.0, sum.1 + pair.1));
-            let (mean_roll, mean_travel) = (roll / count, travel / count);
+            let mean = both().fold(0.0, |sum, (roll, _)| sum + roll) / count;
+            // Deviations add up to nothing, so that of the travel its own mean need not be taken.
             for (roll, travel) in both() {
-                travelled += (roll - mean_roll) * (travel - mean_travel);
-                turned += (roll - mean_roll) * (roll - mean_roll);
+                travelled += (roll - mean) * travel;
+                turned += (roll - mean) * roll;
             }
         }
         (turned > 0.0).then(|| travelled / turned)
@@ -374,7 +374,7 @@ impl<'a> RolledWheel<'a> {
                     design: Matrix2x5::new(
                         weight,
                         0.0,
-                        weight * roll * radius_mm,
+                        weight * roll,
                         weight * b.dot(travel),
                         weight * c.dot(travel),
                         0.0,
@@ -383,7 +383,7 @@ impl<'a> RolledWheel<'a> {
                         b.dot(up),
                         c.dot(up),
                     ),
-                    slip: Matrix2x1::new(-weight * radius_mm, 0.0),
+                    slip: Matrix2x1::new(weight * radius_mm, 0.0),
                 }
             })
             .collect();
@@ -395,11 +395,9 @@ impl<'a> RolledWheel<'a> {
     /// How much a target scatters along its travel and upward, mm, as the stations show it: when no noise is stated.
     fn scatter_mm(&self, travel: Vector<Rig>, radius_mm: f64, up: Vector<Rig>) -> (f64, f64) {
         let tilt_deg = units::root_mean_square(self.stations.iter().map(|station| self.tilt_deg(station)));
-        let Some((radius, offset)) = self.radius_and_offset(travel, Some(radius_mm)) else { return (0.0, 0.0) };
-        let left_over = self.stations.iter().map(|station| {
-            let left_over = station.origin - travel * (station.roll_rad * radius) + self.seen(station, offset);
-            left_over.dot(up)
-        });
+        let Some((_, offset)) = self.radius_and_offset(travel, Some(radius_mm)) else { return (0.0, 0.0) };
+        // The travel is level.
+        let left_over = self.stations.iter().map(|station| (station.origin + self.seen(station, offset)).dot(up));
         let upward = units::root_mean_square(left_over);
         (units::hypot(upward, radius_mm * rad_from_deg(tilt_deg) / units::sqrt(2.0)), upward)
     }
