@@ -763,4 +763,12 @@ mod tests {
             assert!((input.standard_uncertainty / expected - 1.0).abs() < 1e-8, "{far}: {input:?}");
         }
     }
+
+    #[test]
+    fn a_correlation_beyond_one_is_refused_with_its_value() {
+        for r in [1.1, -1.1] {
+            let error = factor(&[vec![1.0, r], vec![r, 1.0]], 2).unwrap_err();
+            assert_eq!((error.code, error.value), (ErrorCode::NotACovariance, Some(r)));
+        }
+    }
 }
