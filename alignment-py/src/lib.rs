@@ -7,6 +7,7 @@ mod formulas;
 mod live;
 mod pose;
 mod propagation;
+mod record;
 mod session;
 mod stages;
 mod tree;
@@ -75,6 +76,11 @@ mod _native {
         trials_of,
     };
     #[pymodule_export]
+    use super::record::{
+        adjustments_done, attachment_matches, attachment_of, measured_of, record_from_details, record_from_json,
+        record_new, record_text,
+    };
+    #[pymodule_export]
     use super::session::Session;
     #[pymodule_export]
     use super::stages::{
@@ -114,6 +120,7 @@ mod _native {
         match kind {
             "session" => Ok(include_str!("../../alignment-core/schema/alignment-session-1.json")),
             "specification" => Ok(include_str!("../../alignment-core/schema/alignment-specification-1.json")),
+            "record" => Ok(include_str!("../../alignment-core/schema/alignment-record-1.json")),
             "measurement" => Ok(include_str!("../../alignment-core/schema/measurement.json")),
             "assessment" => Ok(include_str!("../../alignment-core/schema/assessment.json")),
             _ => Err(PyValueError::new_err(format!("no schema is named {kind:?}"))),

@@ -243,7 +243,7 @@ pub fn random(rng: &mut Pcg64) -> Record {
     record.attachments = list(rng, 2, |rng| Attachment {
         name: text(rng),
         media_type: text(rng),
-        bytes: rng.random(),
+        length_bytes: rng.random(),
         sha256: text(rng),
     });
     record.stand = maybe(rng, |rng| StandSetup {
@@ -452,10 +452,10 @@ fn an_attachment_is_known_by_its_bytes() {
         (&[b'a'; 1_000_000], "cdc76e5c9914fb9281a1c7e284d73e67f1809a48a497200e046d39ccc7112cd0"),
     ] {
         let attachment = Attachment::of("file", "text/plain", bytes);
-        assert_eq!((attachment.sha256.as_str(), attachment.bytes), (digest, bytes.len() as u64));
+        assert_eq!((attachment.sha256.as_str(), attachment.length_bytes), (digest, bytes.len() as u64));
         assert!(attachment.matches(bytes) && !attachment.matches(b"another"));
         assert!(Attachment { sha256: digest.to_uppercase(), ..attachment.clone() }.matches(bytes));
-        assert!(!Attachment { bytes: attachment.bytes + 1, ..attachment }.matches(bytes));
+        assert!(!Attachment { length_bytes: attachment.length_bytes + 1, ..attachment }.matches(bytes));
     }
 }
 
@@ -521,4 +521,128 @@ fn the_schema_says_what_must_be_there() {
         assert!(schema["properties"][key].is_object(), "{key} is not in the schema");
     }
     assert_eq!(schema["additionalProperties"], false);
+}
+
+/// What a reader sees of a page of HTML: the tags in their order, without what stands between them.
+fn tags(html: &str) -> Vec<String> {
+    html.split('<').skip(1).map(|rest| rest.split('>').next().unwrap().to_owned()).collect()
+}
+
+/// Whatever a field says, a page has the same tags in the same order.
+#[test]
+fn no_text_becomes_markup() {
+    let plain = full();
+    let structure = tags(&plain.to_html().unwrap());
+    let rows = |markdown: &str| -> Vec<usize> {
+        markdown.lines().map(|line| line.replace("\\\\", "").replace("\\|", "").matches('|').count()).collect()
+    };
+    let table = rows(&plain.to_markdown().unwrap());
+    let long = "<b>|".repeat(300_000);
+    for hostile in HOSTILE.iter().copied().chain([long.as_str()]) {
+        let mut record = plain.clone();
+        let identity = &mut record.identity;
+        for field in [
+            &mut identity.record_id,
+            &mut identity.date,
+            &mut identity.vehicle,
+            &mut identity.registration,
+            &mut identity.chassis_number,
+            &mut identity.odometer,
+            &mut identity.customer,
+            &mut identity.workshop,
+            &mut identity.operator,
+            &mut identity.equipment,
+        ] {
+            *field = Some(hostile.to_owned());
+        }
+        record.library.name = hostile.to_owned();
+        for convention in &mut record.conventions {
+            (convention.name, convention.meaning) = (hostile.to_owned(), hostile.to_owned());
+        }
+        for state in [&mut record.before, &mut record.after] {
+            let state = state.as_mut().unwrap();
+            (state.specification_note, state.load_state) = (Some(hostile.to_owned()), Some(hostile.to_owned()));
+            state.inputs_sha256 = hostile.to_owned();
+            for warning in &mut state.warnings {
+                warning.message = hostile.to_owned();
+            }
+        }
+        let done = &mut record.adjustments[0];
+        (done.adjuster, done.unit, done.note) =
+            (hostile.to_owned(), Some(hostile.to_owned()), Some(hostile.to_owned()));
+        record.notes.fill(hostile.to_owned());
+        let file = &mut record.attachments[0];
+        (file.name, file.media_type, file.sha256) = (hostile.to_owned(), hostile.to_owned(), hostile.to_owned());
+        let stand = record.stand.as_mut().unwrap();
+        (stand.line, stand.reference_point) = (Some(hostile.to_owned()), Some(hostile.to_owned()));
+        stand.parameters[0].name = hostile.to_owned();
+
+        let html = record.to_html().unwrap();
+        let found: Vec<String> = tags(&html).into_iter().filter(|tag| tag != "span class=\"cut\"").collect();
+        // A sentence says where a text was cut: it adds its own pair of tags.
+        let cuts = html.matches("<span class=\"cut\">").count();
+        let spans = |tags: &[String]| tags.iter().filter(|tag| *tag == "/span").count();
+        assert_eq!(spans(&found), spans(&structure) + cuts, "{hostile:.40?}");
+        let without = |tags: &[String]| tags.iter().filter(|tag| *tag != "/span").cloned().collect::<Vec<_>>();
+        assert_eq!(without(&found), without(&structure), "{hostile:.40?}");
+        assert_eq!(cuts > 0, hostile.len() > 10_000);
+        assert!(html.len() < 400_000, "{} bytes", html.len());
+        let markdown = record.to_markdown().unwrap();
+        assert_eq!(rows(&markdown), table, "{hostile:.40?}");
+        for page in [&html, &markdown] {
+            let stray = page.chars().find(|&c| c.is_control() && c != '\n' || matches!(c, '\u{202a}'..='\u{202e}'));
+            assert_eq!(stray, None, "{hostile:.40?}");
+        }
+        if hostile.len() > 10_000 {
+            assert!(html.contains("(cut here: 1200000 characters in the record)"));
+            assert!(markdown.contains("(cut here: 1200000 characters in the record)"));
+        }
+    }
+}
+
+#[test]
+fn the_pages_say_it_all() {
+    let record = full();
+    let text = record.to_json().unwrap();
+    let digest = &text.rsplit("\"digest\": \"").next().unwrap()[..64];
+    for page in [record.to_html().unwrap(), record.to_markdown().unwrap()] {
+        for expected in [
+            "D-1",
+            "41 200 km",
+            "✓ conforms",
+            "left front tie rod",
+            "+0.25 turns to toe-in",
+            "Tyres even, brakes free",
+            "44136fa355b3678a1146ad16f7e8649e94fb4fc21fe77e8310c060f61caaff8a",
+            "1500.4 ± 0.6 mm",
+            "1497.0 to 1503.0 mm, aim 1500.0 mm",
+            "0.09 ± 0.03°",
+            "too near a limit",
+            "licence to drive",
+            "local codes",
+            "no signature",
+            "sha256sum",
+            "with a probability of 95 %",
+            digest,
+        ] {
+            let page = page.replace("<span class=\"mark\" aria-hidden=\"true\">", "").replace("</span>", "");
+            assert!(page.contains(expected), "{expected} is not in\n{page}");
+        }
+    }
+    let html = record.to_html().unwrap();
+    for outside in ["src=", "href=", "url(", "@import", "<script", "http://", "https://"] {
+        assert!(!html.contains(outside), "{outside}: a page needs nothing from outside");
+    }
+}
+
+/// One state alone, readings that nobody knows, numbers that are none: a page all the same.
+#[test]
+fn any_record_has_its_pages() {
+    for seed in 0..500 {
+        let record = random(&mut Pcg64::seed_from_u64(seed));
+        let html = record.to_html().unwrap();
+        assert!(html.ends_with("</html>\n") || html.ends_with("</html>"), "seed {seed}");
+        assert!(!html.contains("NaN") || format!("{record:?}").contains("NaN"), "seed {seed}");
+        assert!(!record.to_markdown().unwrap().is_empty());
+    }
 }

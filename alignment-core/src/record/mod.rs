@@ -352,7 +352,7 @@ pub struct Attachment {
     /// Its media type, as `image/jpeg`.
     pub media_type: String,
     /// How many bytes it has.
-    pub bytes: u64,
+    pub length_bytes: u64,
     /// The SHA-256 of its bytes, in hexadecimal digits.
     pub sha256: String,
 }
@@ -363,16 +363,16 @@ impl Attachment {
     /// ```
     /// # use alignment_core::record::Attachment;
     /// let photograph = Attachment::of("left-front.txt", "text/plain", b"abc");
-    /// assert_eq!(photograph.bytes, 3);
+    /// assert_eq!(photograph.length_bytes, 3);
     /// assert!(photograph.sha256.starts_with("ba7816bf"), "FIPS 180-4's own example");
     /// ```
     #[must_use]
-    pub fn of(name: &str, media_type: &str, bytes: &[u8]) -> Self {
+    pub fn of(name: &str, media_type: &str, content: &[u8]) -> Self {
         Self {
             name: name.to_owned(),
             media_type: media_type.to_owned(),
-            bytes: bytes.len() as u64,
-            sha256: text::sha256(bytes),
+            length_bytes: content.len() as u64,
+            sha256: text::sha256(content),
         }
     }
 
@@ -385,8 +385,8 @@ impl Attachment {
     /// assert!(!note.matches(b"left front tie rod end worn"));
     /// ```
     #[must_use]
-    pub fn matches(&self, bytes: &[u8]) -> bool {
-        self.bytes == bytes.len() as u64 && self.sha256.eq_ignore_ascii_case(&text::sha256(bytes))
+    pub fn matches(&self, content: &[u8]) -> bool {
+        self.length_bytes == content.len() as u64 && self.sha256.eq_ignore_ascii_case(&text::sha256(content))
     }
 }
 

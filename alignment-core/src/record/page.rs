@@ -61,7 +61,7 @@ struct Work {
 struct FileRow {
     name: Shown,
     media_type: Shown,
-    bytes: u64,
+    length: u64,
     sha256: Shown,
 }
 
@@ -185,7 +185,7 @@ impl Page {
                 .map(|file| FileRow {
                     name: Shown::of(&file.name),
                     media_type: Shown::of(&file.media_type),
-                    bytes: file.bytes,
+                    length: file.length_bytes,
                     sha256: Shown::of(&file.sha256),
                 })
                 .collect(),

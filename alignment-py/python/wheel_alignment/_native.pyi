@@ -13,10 +13,13 @@ __all__ = [
     "Tracker",
     "Uncertainty",
     "__version__",
+    "adjustments_done",
     "agree",
     "ahead_readings",
     "ahead_records",
     "assess",
+    "attachment_matches",
+    "attachment_of",
     "combine",
     "cores",
     "crossed",
@@ -40,6 +43,7 @@ __all__ = [
     "mean_pose",
     "measure",
     "measure_records",
+    "measured_of",
     "monte_carlo",
     "of_arrays",
     "of_numbers",
@@ -50,6 +54,10 @@ __all__ = [
     "position",
     "propagate",
     "reach",
+    "record_from_details",
+    "record_from_json",
+    "record_new",
+    "record_text",
     "repeats",
     "rig_from_target",
     "schema",
@@ -296,6 +304,14 @@ def agree(
     output: int,
     significant_digits: int,
 ) -> tuple[float, float, float, bool]: ...
+def record_new(identity: object) -> str: ...
+def record_from_json(text: str) -> str: ...
+def record_from_details(text: str) -> str: ...
+def record_text(record: object, kind: str) -> str: ...
+def measured_of(session: object, specification: object) -> str: ...
+def adjustments_done(adjusters: object, moves: list[tuple[int, float]]) -> str: ...
+def attachment_of(name: str, media_type: str, content: bytes) -> str: ...
+def attachment_matches(attachment: object, content: bytes) -> bool: ...
 def schema(kind: str) -> str: ...
 def specification_json(specification: object) -> str: ...
 def cores() -> int: ...
