@@ -622,7 +622,7 @@ fn the_pages_say_it_all() {
             "local codes",
             "no signature",
             "sha256sum",
-            "with a probability of 95 %",
+            "with a probability of 95\u{a0}%",
             digest,
         ] {
             let page = page.replace("<span class=\"mark\" aria-hidden=\"true\">", "").replace("</span>", "");

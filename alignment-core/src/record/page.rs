@@ -341,9 +341,9 @@ fn why(reason: Option<Reason>) -> Option<&'static str> {
 fn percent(probability: f64) -> String {
     match probability {
         p if !(0.0..=1.0).contains(&p) => "(out of range)".to_owned(),
-        p if p > 0.999 => "over 99.9 %".to_owned(),
-        p if p < 0.001 => "under 0.1 %".to_owned(),
-        p => format!("{} %", libm::floor(1000.0 * p + 1e-9) / 10.0),
+        p if p > 0.999 => "over 99.9\u{a0}%".to_owned(),
+        p if p < 0.001 => "under 0.1\u{a0}%".to_owned(),
+        p => format!("{}\u{a0}%", libm::floor(1000.0 * p + 1e-9) / 10.0),
     }
 }
 
@@ -626,8 +626,11 @@ mod tests {
         assert_eq!(length((Some(-1e300), None)), "beyond −10000000 mm");
         assert_eq!(limits_told(Some(-1.2), Some(0.125), Some(0.0), "deg").unwrap(), "−1.20 to 0.125°, aim 0.00°");
         assert_eq!(limits_told(None, Some(f64::INFINITY), None, "deg"), None);
-        assert_eq!(percent(0.95), "95 %");
-        assert_eq!([percent(1.0), percent(0.0), percent(f64::NAN)], ["over 99.9 %", "under 0.1 %", "(out of range)"]);
+        assert_eq!(percent(0.95), "95\u{a0}%");
+        assert_eq!(
+            [percent(1.0), percent(0.0), percent(f64::NAN)],
+            ["over 99.9\u{a0}%", "under 0.1\u{a0}%", "(out of range)"]
+        );
     }
 
     #[test]

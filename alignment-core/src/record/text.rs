@@ -67,7 +67,7 @@ impl Record {
     ///
     /// # Errors
     /// [`JsonError`]: [`ErrorCode::RecordDamaged`] when the text is not what was written, by whatever byte; [`ErrorCode::NotARecord`] for a text that
-    /// is no record, one of a newer version, one with an unknown or missing key, and one with neither `before` nor `after`.
+    /// is no record, one of a newer version, one with an unknown key or a value of another kind, and one with neither `before` nor `after`.
     ///
     /// ```
     /// # use alignment_core::{ErrorCode, record::Record};
