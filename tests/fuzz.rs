@@ -80,5 +80,6 @@ families!(
     followed,
     worth,
     adjusting,
+    placing,
     session
 );

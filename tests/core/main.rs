@@ -19,6 +19,7 @@ mod program;
 mod propagation;
 mod published;
 mod repeatability;
+mod stand;
 mod statistics;
 mod sweep;
 mod truth;
