@@ -783,6 +783,16 @@ pub(crate) mod schema {
         RotationVector(RotationVectorPoseSchema),
     }
 
+    /// A pose as it is written: `translation_mm` beside its rotation as a matrix.
+    #[derive(JsonSchema)]
+    #[schemars(rename = "Pose", deny_unknown_fields)]
+    pub(crate) struct WrittenPoseSchema {
+        /// Row by row.
+        rotation: [[f64; 3]; 3],
+        /// The origin, mm.
+        translation_mm: [f64; 3],
+    }
+
     /// A pose with its rotation as a matrix.
     #[derive(JsonSchema)]
     #[schemars(rename = "PoseByMatrix", deny_unknown_fields)]

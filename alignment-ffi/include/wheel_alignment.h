@@ -12,7 +12,8 @@
  * Names: a function has the name that it has in every language, with wa_ before it; what belongs to a type has the
  * type's name as well, as in wa_pose_mean. One that has a session, a specification or its result as JSON ends in _json.
  * Where to begin: wa_session_default and wa_measure for a whole car; wa_from_rolling, once, and wa_ahead_readings, frame by
- * frame, or wa_tracker_new and wa_tracker_frame for a car that is moved, steered, lifted and half hidden meanwhile; wa_camber_deg and its like for a single formula.
+ * frame, or wa_tracker_new and wa_tracker_frame for a car that is moved, steered, lifted and half hidden meanwhile; wa_stand_assess for a calibration
+ * stand before the car; wa_camber_deg and its like for a single formula.
  *
  * Memory: the caller owns every buffer. The library hands out no memory to be freed, but for a wa_tracker, which goes
  * back to wa_tracker_free, and keeps no pointer after it returns. A pointer that is not NULL points to as many bytes as its type, its size
@@ -3242,6 +3243,22 @@ int32_t wa_assessment_schema_json(char *result_json,
                                   size_t result_capacity,
                                   size_t *result_length,
                                   struct wa_error *error);
+
+// The JSON Schema (2020-12) of where a stand is to stand, format "alignment-stand/1".
+//
+// Returns WA_SUCCESS; WA_BUFFER_TOO_SMALL.
+int32_t wa_stand_requirements_schema_json(char *result_json,
+                                          size_t result_capacity,
+                                          size_t *result_length,
+                                          struct wa_error *error);
+
+// The JSON Schema (2020-12) of the result of wa_stand_assess_json.
+//
+// Returns WA_SUCCESS; WA_BUFFER_TOO_SMALL.
+int32_t wa_stand_assessment_schema_json(char *result_json,
+                                        size_t result_capacity,
+                                        size_t *result_length,
+                                        struct wa_error *error);
 
 #ifdef __cplusplus
 }  // extern "C"

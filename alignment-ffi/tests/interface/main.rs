@@ -10,6 +10,7 @@ mod measure;
 mod owned;
 mod poses;
 mod repeatability;
+mod stand;
 mod structs;
 mod texts;
 mod uncertainty;
