@@ -42,13 +42,14 @@
 //! The vehicle maker's procedure rules: which line, which distances, at what load, tyre pressures, ride height and light, and on what floor. A car that is driven with a
 //! sensor that was calibrated wrongly brakes or steers where it should not, and can hurt people. Measure again when the stand or the car was moved.
 
-use crate::alignment;
+use crate::alignment::{self, Measurement};
 use crate::assembly::Geometry;
 use crate::assessment::COVERAGE;
 use crate::conformity::{self, Decision, Judgement, Limits, Uncertain, Verdict, judge};
 use crate::datum::{self, Plane, plane_through};
 use crate::error::{Error, ErrorCode, Stage, Warning};
 use crate::frame::{Line as LineFrame, Rig, Stand, Target, Transform, Vector, Vehicle};
+use crate::joint::Fitted;
 use crate::layout::{ByAxle, ByWheel, Side, Wheel};
 use crate::live::LiveReadings;
 use crate::pose::{MAX_COORDINATE_MM, Pose};
@@ -56,6 +57,7 @@ use crate::propagation::coverage_factor;
 use crate::rigid::cross_matrix;
 use crate::scatter;
 use crate::session::{self, Noise, PoseCovariance, Session, check_range};
+use crate::staged::Trace;
 use crate::uncertainty::difference::{self, STEP_MM};
 use crate::uncertainty::{self, Worth};
 use crate::units::{DEG_PER_RAD, atan2_deg, hypot, rad_from_deg, sqrt, within_half_turn_deg};
@@ -802,51 +804,10 @@ pub fn assess(
     let (rig_from_line, _) = car.transform(floor.as_ref(), line, reference)?;
     let readings = read(&rig_from_line, &rig_from_stand)?;
 
-    // Readings against those found, so that angles do not jump by a turn.
-    let off = |line: &Transform<Rig, LineFrame>, stand: &Transform<Rig, Stand>| {
-        let (now, found) = (read(line, stand)?.values(), readings.values());
-        Ok(core::array::from_fn(|i| if i < 3 { now[i] - found[i] } else { within_half_turn_deg(now[i] - found[i]) }))
-    };
-    let by_car = |geometry: &Geometry| {
-        let (line, _) = Car::measured(geometry)?.transform(floor.as_ref(), line, reference)?;
-        off(&line, &rig_from_stand)
-    };
-    let known = match (&stand.noise, uncertainty::worth(session, &traced, by_car)) {
-        (_, Err(error)) if error.code == ErrorCode::MissingInput && error.input == Some(scatter::NOISE) => None,
-        (_, Err(error)) => return Err(error),
-        (None, Ok(_)) => None,
-        (Some(noise), Ok(Worth { covariance, estimated })) => {
-            let mut variance: [f64; 6] = core::array::from_fn(|i| covariance[i][i]);
-            let noise = scatter::of_noise(noise);
-            let seen = Transform::from_parts(rig_from_stand.rotation, rig_from_stand.origin());
-            let by_stand = difference::by_pose(&seen, &mut |nudged: Transform<Rig, Target>| {
-                off(&rig_from_line, &Transform::from_parts(nudged.rotation, nudged.origin()))
-            })?;
-            for (i, variance) in variance.iter_mut().enumerate() {
-                for k in 0..6 {
-                    *variance += (0..6).map(|l| by_stand[k][i] * noise[k][l] * by_stand[l][i]).sum::<f64>();
-                }
-            }
-            let of_points = session.input_uncertainty.unwrap_or_default().runway_mm;
-            if of_points > 0.0 {
-                let mut points = ground_mm.to_vec();
-                for at in (0..points.len()).flat_map(|point| (0..3).map(move |axis| (point, axis))) {
-                    let column: [f64; 6] = difference::central(STEP_MM, &mut |step| {
-                        let before = points[at.0][at.1];
-                        points[at.0][at.1] += step;
-                        let floor = floor_through(&points);
-                        points[at.0][at.1] = before;
-                        let (line, _) = car.transform(floor?.as_ref(), line, reference)?;
-                        off(&line, &rig_from_stand)
-                    })?;
-                    for (variance, derivative) in variance.iter_mut().zip(column) {
-                        *variance += derivative * derivative * of_points * of_points;
-                    }
-                }
-            }
-            let freedom = |i: usize| (estimated[i] > 0.0).then(|| variance[i] * variance[i] / estimated[i]);
-            Some((variance.map(|variance| sqrt(variance.max(0.0))), core::array::from_fn(freedom)))
-        }
+    let scene = Scene { car: &car, floor: floor.as_ref(), line, reference, rig_from_line, rig_from_stand, readings };
+    let known = match &stand.noise {
+        Some(noise) => scene.worth(session, &traced, noise, ground_mm)?,
+        None => None,
     };
     let standard = known.map(|(standard, _)| standard);
     let freedoms: [Option<f64>; 6] = known.map_or([None; 6], |(_, freedoms)| freedoms);
@@ -878,6 +839,77 @@ pub fn assess(
         requirements: requirements.clone(),
         warnings: measurement.warnings.clone(),
     })
+}
+
+/// A stand and what it was read from, to be nudged.
+struct Scene<'a> {
+    car: &'a Car,
+    floor: Option<&'a Plane>,
+    line: Line,
+    reference: ReferencePoint,
+    rig_from_line: Transform<Rig, LineFrame>,
+    rig_from_stand: Transform<Rig, Stand>,
+    readings: StandReadings,
+}
+
+/// The standard uncertainties and their degrees of freedom, where these are finite.
+type Known = ([f64; 6], [Option<f64>; 6]);
+
+impl Scene<'_> {
+    /// What the readings are worth; None when the noise of the car's poses is not known.
+    fn worth(
+        &self,
+        session: &Session,
+        traced: &(Measurement, Trace, Option<Fitted>),
+        noise: &Noise,
+        ground_mm: &[[f64; 3]],
+    ) -> Result<Option<Known>, Error> {
+        let by_car = |geometry: &Geometry| self.by_line(&Car::measured(geometry)?, self.floor);
+        let Worth { covariance, estimated } = match uncertainty::worth(session, traced, by_car) {
+            Ok(worth) => worth,
+            Err(error) if error.code == ErrorCode::MissingInput && error.input == Some(scatter::NOISE) => {
+                return Ok(None);
+            }
+            Err(error) => return Err(error),
+        };
+        let mut variance: [f64; 6] = core::array::from_fn(|i| covariance[i][i]);
+        let noise = scatter::of_noise(noise);
+        let seen = Transform::from_parts(self.rig_from_stand.rotation, self.rig_from_stand.origin());
+        let by_stand = difference::by_pose(&seen, &mut |nudged: Transform<Rig, Target>| {
+            self.off(&self.rig_from_line, &Transform::from_parts(nudged.rotation, nudged.origin()))
+        })?;
+        for (i, variance) in variance.iter_mut().enumerate() {
+            for k in 0..6 {
+                *variance += (0..6).map(|l| by_stand[k][i] * noise[k][l] * by_stand[l][i]).sum::<f64>();
+            }
+        }
+        let of_points = session.input_uncertainty.unwrap_or_default().runway_mm;
+        let places = (0..ground_mm.len()).flat_map(|point| (0..3).map(move |axis| (point, axis)));
+        for (point, axis) in places.filter(|_| of_points > 0.0) {
+            let column = difference::central(STEP_MM, &mut |step| {
+                let mut nudged = ground_mm.to_vec();
+                nudged[point][axis] += step;
+                self.by_line(self.car, floor_through(&nudged)?.as_ref())
+            })?;
+            for (variance, derivative) in variance.iter_mut().zip(column) {
+                *variance += derivative * derivative * of_points * of_points;
+            }
+        }
+        let freedom = |i: usize| (estimated[i] > 0.0).then(|| variance[i] * variance[i] / estimated[i]);
+        Ok(Some((variance.map(|variance| sqrt(variance.max(0.0))), core::array::from_fn(freedom))))
+    }
+
+    /// The readings by another car, or on another floor.
+    fn by_line(&self, car: &Car, floor: Option<&Plane>) -> Result<[f64; 6], Error> {
+        let (rig_from_line, _) = car.transform(floor, self.line, self.reference)?;
+        self.off(&rig_from_line, &self.rig_from_stand)
+    }
+
+    /// Readings against those found, so that angles do not jump by a turn.
+    fn off(&self, line: &Transform<Rig, LineFrame>, stand: &Transform<Rig, Stand>) -> Result<[f64; 6], Error> {
+        let (now, found) = (read(line, stand)?.values(), self.readings.values());
+        Ok(core::array::from_fn(|i| if i < 3 { now[i] - found[i] } else { within_half_turn_deg(now[i] - found[i]) }))
+    }
 }
 
 /// The verdict on one reading. An angle counts from the required one, by the shorter way.

@@ -6,10 +6,11 @@ use crate::{CAPACITY, Call, call, example, in_two_calls, message};
 use alignment_core::json::{
     session_to_json, stand_assessment_to_json, stand_requirements_from_json, stand_requirements_to_json,
 };
+use alignment_core::live::{LiveSettings, Tracker};
 use alignment_core::session::{Noise, PoseCovariance, PoseNoise};
 use alignment_core::simulate::VirtualVehicle;
-use alignment_core::stand::{self, PlacedStand};
-use alignment_core::{Pose, Session};
+use alignment_core::stand::{self, GroundLine, Line, PlacedStand, ReferencePoint};
+use alignment_core::{ByAxle, Pose, Session};
 use std::mem::MaybeUninit;
 use std::ptr;
 use wheel_alignment::*;
@@ -165,12 +166,9 @@ fn a_line_is_found_straight_ahead_and_live() {
     ahead.wheels = live.alignment.wheels;
     ahead.rig_from_vehicle = live.rig_from_vehicle;
     let point = [2700.0, 0.0, 0.0];
-    let placed = PlacedStand { rig_from_stand: pose([0.0; 3], [0.0; 3]), noise: None, pivot_mm: [0.0; 3] };
-    let requirements = stand_requirements_from_json(
-        r#"{"format": "alignment-stand/1", "line": "centreline", "reference": {"point_mm": [2700, 0, 0]}, "required": {}}"#,
-    )
-    .unwrap();
-    let expected = stand::assess(&session, &placed, &[], &requirements).unwrap().ground_line.rig_from_line;
+    let followed = Tracker::new(&session, LiveSettings::default()).unwrap();
+    let (none, from) = (ByAxle::default(), ReferencePoint::Point(point));
+    let expected = GroundLine::from_live(followed.readings(), &none, None, Line::Centreline, from).unwrap();
     let (line, reference) = (WA_LINE_CENTRELINE, WA_REFERENCE_POINT_POINT);
     let by_ahead: WaGroundLine = given(|to, error| unsafe {
         wa_ground_line_from_ahead(
@@ -188,8 +186,8 @@ fn a_line_is_found_straight_ahead_and_live() {
         wa_ground_line_from_live(&raw const live, ptr::null(), ptr::null(), line, reference, point.as_ptr(), to, error)
     });
     for found in [by_ahead, by_live] {
-        let off = |i: usize| found.rig_from_line.translation_mm[i] - expected.translation_mm[i];
-        assert!((0..3).all(|i| off(i).abs() < 1e-6), "{found:?}");
+        assert_eq!(Pose::from(found.rig_from_line), expected.rig_from_line);
+        assert_eq!(found.ground.tilt_deg.to_bits(), expected.ground.tilt_deg.to_bits());
     }
     let refused = |line: i32, reference: i32, point: *const f64, status: i32, words: &str| {
         let mut to = MaybeUninit::<WaGroundLine>::uninit();
