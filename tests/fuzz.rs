@@ -81,5 +81,6 @@ families!(
     worth,
     adjusting,
     recorded,
+    placing,
     session
 );

@@ -731,13 +731,19 @@ pub fn judge_all(
             judgement,
         });
     }
-    let any = |verdict| verdicts.iter().any(|reading| reading.judgement.verdict == verdict);
-    let overall = if any(Verdict::DoesNotConform) {
-        Verdict::DoesNotConform
-    } else if any(Verdict::Undetermined) || verdicts.is_empty() {
-        Verdict::Undetermined
-    } else {
-        Verdict::Conforms
-    };
+    let overall = overall(verdicts.iter().map(|reading| reading.judgement.verdict));
     Ok(Verdicts { overall, decision, load_state: specification.load_state.clone(), readings: verdicts })
+}
+
+/// The verdict on the whole: one that does not conform is enough for that; nothing judged is undetermined.
+pub(crate) fn overall(verdicts: impl Iterator<Item = Verdict>) -> Verdict {
+    let mut overall = None;
+    for verdict in verdicts {
+        overall = match (overall, verdict) {
+            (Some(Verdict::DoesNotConform), _) | (_, Verdict::DoesNotConform) => Some(Verdict::DoesNotConform),
+            (Some(Verdict::Undetermined), _) | (_, Verdict::Undetermined) => Some(Verdict::Undetermined),
+            _ => Some(Verdict::Conforms),
+        };
+    }
+    overall.unwrap_or(Verdict::Undetermined)
 }

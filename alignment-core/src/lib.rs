@@ -33,6 +33,7 @@
 //! | [`assessment`] | readings, what they are worth and verdicts in one call |
 //! | [`adjustment`] | readings and adjusters → what to turn, by how much, in which order |
 //! | [`live`] | a session and frames → readings while the car is moved, steered, lifted and half hidden |
+//! | [`stand`] | where a stand for sensor calibration stands to the car's thrust line, and the moves that put it right |
 //! | [`repeatability`] | repeats of a reading: repeatability, reproducibility, and what clamping anew, operators and cars add |
 //! | [`record`] | before and after: a document of the work that can be checked, and pages made from it |
 //!
@@ -114,6 +115,7 @@ pub mod repeatability;
 pub mod session;
 #[cfg(feature = "simulate")]
 pub mod simulate;
+pub mod stand;
 pub mod steering;
 pub mod sweep;
 pub mod turns;

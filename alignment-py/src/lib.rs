@@ -10,6 +10,7 @@ mod propagation;
 mod record;
 mod session;
 mod stages;
+mod stand;
 mod tree;
 mod uncertainty;
 
@@ -88,6 +89,11 @@ mod _native {
         virtual_vehicle, wheel_from_rolling, wheel_from_spinning,
     };
     #[pymodule_export]
+    use super::stand::{
+        ground_line, stand_assess, stand_from_rig, stand_from_target, stand_json, stand_moved, stand_moves,
+        stand_moves_text, stand_readings,
+    };
+    #[pymodule_export]
     use super::uncertainty::Uncertainty;
 
     /// Number and name of every error code.
@@ -121,6 +127,8 @@ mod _native {
             "session" => Ok(include_str!("../../alignment-core/schema/alignment-session-1.json")),
             "specification" => Ok(include_str!("../../alignment-core/schema/alignment-specification-1.json")),
             "record" => Ok(include_str!("../../alignment-core/schema/alignment-record-1.json")),
+            "stand_requirements" => Ok(include_str!("../../alignment-core/schema/alignment-stand-1.json")),
+            "stand_assessment" => Ok(include_str!("../../alignment-core/schema/stand-assessment.json")),
             "measurement" => Ok(include_str!("../../alignment-core/schema/measurement.json")),
             "assessment" => Ok(include_str!("../../alignment-core/schema/assessment.json")),
             _ => Err(PyValueError::new_err(format!("no schema is named {kind:?}"))),

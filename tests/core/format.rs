@@ -6,6 +6,7 @@ use alignment_core::conformity::Specification;
 use alignment_core::json::{measurement_to_json, session_from_json, session_to_json};
 use alignment_core::record::Record;
 use alignment_core::simulate::VirtualVehicle;
+use alignment_core::stand::{StandAssessment, StandRequirements};
 use alignment_core::{Assessment, ErrorCode, Measurement, Session, Wheel, measure};
 use serde_json::{Value, json};
 
@@ -56,6 +57,11 @@ fn the_schemas_are_the_committed_ones() {
     });
     record.pointer_mut("/required").and_then(Value::as_array_mut).unwrap().push(json!("digest"));
     crate::assert_generated("alignment-core/schema/alignment-record-1.json", &text(record));
+    crate::assert_generated(
+        "alignment-core/schema/alignment-stand-1.json",
+        &text(schemars::schema_for!(StandRequirements)),
+    );
+    crate::assert_generated("alignment-core/schema/stand-assessment.json", &text(written::<StandAssessment>()));
     crate::assert_generated("alignment-core/schema/measurement.json", &text(written::<Measurement>()));
     let mut assessment = written::<Assessment>();
     // Degrees of freedom stand in the tree of the readings, and infinite ones are null: those of a vector's components too.

@@ -20,6 +20,7 @@ mod propagation;
 mod published;
 mod record;
 mod repeatability;
+mod stand;
 mod statistics;
 mod sweep;
 mod truth;

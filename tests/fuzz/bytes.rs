@@ -362,6 +362,11 @@ impl<'a> Bytes<'a> {
         self.spoiled_text(text)
     }
 
+    /// The text of what is required of a stand in which up to three tokens were replaced.
+    pub fn stand_text(&mut self) -> String {
+        self.spoiled_text(include_str!("../../examples/demo_stand.json").to_owned())
+    }
+
     fn spoiled_text(&mut self, mut text: String) -> String {
         const TOKENS: [&str; 20] = [
             "",

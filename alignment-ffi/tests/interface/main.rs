@@ -11,6 +11,7 @@ mod owned;
 mod poses;
 mod record;
 mod repeatability;
+mod stand;
 mod structs;
 mod texts;
 mod uncertainty;

@@ -35,6 +35,7 @@ __all__ = [
     "from_rolling",
     "from_spinning",
     "global_risks",
+    "ground_line",
     "input_from_observations",
     "input_of",
     "judge",
@@ -62,6 +63,14 @@ __all__ = [
     "rig_from_target",
     "schema",
     "specification_json",
+    "stand_assess",
+    "stand_from_rig",
+    "stand_from_target",
+    "stand_json",
+    "stand_moved",
+    "stand_moves",
+    "stand_moves_text",
+    "stand_readings",
     "sweep",
     "tolerance_limits",
     "trials_of",
@@ -347,3 +356,22 @@ def measure_records(
     progress: Callable[[int], object] | None,
     out: _Arrays | None,
 ) -> _Arrays: ...
+def stand_from_target(target: bytes, in_stand: bytes, noise: object) -> str: ...
+def stand_from_rig(stand_from_rig: bytes, noise: object) -> str: ...
+def ground_line(car: object) -> str: ...
+def stand_readings(line: object, rig_from_stand: bytes) -> str: ...
+def stand_moves(
+    readings: object, requirements: object, pivot_mm: Sequence[float]
+) -> str: ...
+def stand_moves_text(moves: object) -> str: ...
+def stand_moved(
+    rig_from_stand: bytes, moves: object, pivot_mm: Sequence[float]
+) -> bytearray: ...
+def stand_assess(
+    session: object,
+    stand: object,
+    ground_mm: bytes,
+    requirements: object,
+    method: str | None,
+) -> str: ...
+def stand_json(requirements: object) -> str: ...
