@@ -53,10 +53,6 @@ MAX_TILT_DEG: Final[float] = 10.0
 MAX_GROUND_POINTS: Final[int] = 1000
 """The most points of the floor."""
 
-_Line: TypeAlias = Literal["thrust_line", "centreline"]
-"""The line along which a stand is placed: that in which the car travels, or the x axis
-of the vehicle frame."""
-
 
 @dataclass(frozen=True, slots=True, eq=False)
 class ReferencePoint(Value):
@@ -178,7 +174,7 @@ class StandRequirements(Tree):
     """
 
     required: StandReadings[Required | None] = _NOTHING
-    line: _Line = "thrust_line"
+    line: Literal["thrust_line", "centreline"] = "thrust_line"
     reference: _Reference = "front_axle"
     note: str | None = None
     decision: Decision = _GUARDED
@@ -354,7 +350,7 @@ class GroundLine(Value):
         | Mapping[str, float | None]
         | None = None,
         floor: Plane | None = None,
-        line: _Line = "thrust_line",
+        line: Literal["thrust_line", "centreline"] = "thrust_line",
         reference: _Reference = "front_axle",
     ) -> GroundLine:
         """Return the line that a car straight ahead shows.
@@ -422,7 +418,7 @@ class GroundLine(Value):
         | Mapping[str, float | None]
         | None = None,
         floor: Plane | None = None,
-        line: _Line = "thrust_line",
+        line: Literal["thrust_line", "centreline"] = "thrust_line",
         reference: _Reference = "front_axle",
     ) -> GroundLine:
         """Return the line of a car that is followed by a `live.Tracker`.
@@ -809,7 +805,7 @@ def _line(
     rig_from_vehicle: Pose,
     loaded_radius_mm: float | ByAxle[float | None] | Mapping[str, float | None] | None,
     floor: Plane | None,
-    line: _Line,
+    line: Literal["thrust_line", "centreline"],
     reference: _Reference,
 ) -> GroundLine:
     car = {
