@@ -1,8 +1,9 @@
-//! One reading from four poses, and one live frame, allocate nothing: they can run at camera frame rate.
+//! One reading from four poses, one live frame, and a stand read from either allocate nothing: they can run at camera frame rate.
 
 use alignment_core::live::{LiveSettings, Tracker};
 use alignment_core::session::{Centreline, RollingBody};
 use alignment_core::simulate::VirtualVehicle;
+use alignment_core::stand::{self, GroundLine};
 use alignment_core::{ByWheel, Wheel, compensation, vehicle};
 use stats_alloc::{INSTRUMENTED_SYSTEM, Region, StatsAlloc};
 use std::alloc::System;
@@ -48,8 +49,15 @@ fn one_reading_and_one_frame_allocate_nothing() {
     tracker.lift(ByWheel { fl: true, fr: true, rl: true, rr: true });
     tracker.lifted();
     tracker.lowered();
+    let (line, from) = (stand::Line::ThrustLine, stand::ReferencePoint::FrontAxle);
+    let ahead = reading.as_ref().unwrap();
+    let lines = [
+        GroundLine::from_ahead(ahead, &radii, None, line, from),
+        GroundLine::from_live(tracker.readings(), &radii, None, line, from),
+    ];
+    let stands = lines.iter().flatten().filter(|line| line.readings(&ahead.rig_from_vehicle).is_ok()).count();
     let change = region.change();
 
-    assert_eq!(read, 4);
+    assert_eq!((read, stands), (4, 2));
     assert_eq!((change.allocations, change.reallocations, change.deallocations), (0, 0, 0));
 }

@@ -80,5 +80,7 @@ families!(
     followed,
     worth,
     adjusting,
+    recorded,
+    placing,
     session
 );

@@ -142,7 +142,9 @@ fn jointly(session: &Session, seen: &Seen) -> Result<(Measurement, Trace, Option
         WarningCode::BodyPitchUnseen,
     ];
     measurement.warnings.retain(|warning| !known_better.contains(&warning.code));
-    let (fit, doubts) = fitted.judge();
+    let (fit, mut doubts) = fitted.judge();
+    let place = |warning: &Warning| (warning.code, warning.stage, warning.station, warning.wheel);
+    doubts.retain(|doubt| !measurement.warnings.iter().any(|warning| place(warning) == place(doubt)));
     measurement.warnings.extend(doubts);
     measurement.fit = Some(fit);
     Ok((measurement, trace, Some(fitted)))

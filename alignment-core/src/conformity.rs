@@ -57,7 +57,7 @@ const MAX_MAGNITUDE: f64 = 1e9;
 
 /// The verdict on a reading, or on all of them.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
-#[cfg_attr(feature = "json", derive(serde::Serialize))]
+#[cfg_attr(feature = "json", derive(serde::Serialize, serde::Deserialize))]
 #[cfg_attr(feature = "json", serde(rename_all = "snake_case"))]
 #[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub enum Verdict {
@@ -71,7 +71,7 @@ pub enum Verdict {
 
 /// Why a reading is undetermined.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
-#[cfg_attr(feature = "json", derive(serde::Serialize))]
+#[cfg_attr(feature = "json", derive(serde::Serialize, serde::Deserialize))]
 #[cfg_attr(feature = "json", serde(rename_all = "snake_case"))]
 #[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub enum Reason {
@@ -731,13 +731,19 @@ pub fn judge_all(
             judgement,
         });
     }
-    let any = |verdict| verdicts.iter().any(|reading| reading.judgement.verdict == verdict);
-    let overall = if any(Verdict::DoesNotConform) {
-        Verdict::DoesNotConform
-    } else if any(Verdict::Undetermined) || verdicts.is_empty() {
-        Verdict::Undetermined
-    } else {
-        Verdict::Conforms
-    };
+    let overall = overall(verdicts.iter().map(|reading| reading.judgement.verdict));
     Ok(Verdicts { overall, decision, load_state: specification.load_state.clone(), readings: verdicts })
+}
+
+/// The verdict on the whole: one that does not conform is enough for that; nothing judged is undetermined.
+pub(crate) fn overall(verdicts: impl Iterator<Item = Verdict>) -> Verdict {
+    let mut overall = None;
+    for verdict in verdicts {
+        overall = match (overall, verdict) {
+            (Some(Verdict::DoesNotConform), _) | (_, Verdict::DoesNotConform) => Some(Verdict::DoesNotConform),
+            (Some(Verdict::Undetermined), _) | (_, Verdict::Undetermined) => Some(Verdict::Undetermined),
+            _ => Some(Verdict::Conforms),
+        };
+    }
+    overall.unwrap_or(Verdict::Undetermined)
 }

@@ -48,11 +48,21 @@ pub struct Vehicle;
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Knuckle;
 
+/// A stand on which a board for the calibration of driver-assistance sensors hangs: X forward, Y left, Z up as it stands true.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Stand;
+
+/// The line on the ground from which a stand is placed: X along it, Y to its left, Z up, square to the ground.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Line;
+
 impl Frame for Rig {}
 impl Frame for Camera {}
 impl Frame for Target {}
 impl Frame for Vehicle {}
 impl Frame for Knuckle {}
+impl Frame for Stand {}
+impl Frame for Line {}
 
 /// A direction, or a point in mm, in the frame `F`. The coordinates are numbers; inside, they can also be lanes: one number from each of
 /// several records.

@@ -1,4 +1,4 @@
-//! Sessions, specifications, results and verdicts as JSON.
+//! Sessions, specifications, results, verdicts and where a stand is to stand, as JSON.
 //!
 //! Keys are the fields' names. An unknown key is an error that names it; so is a pose with two forms of rotation, or none.
 
@@ -9,6 +9,7 @@ use crate::error::{Error, ErrorCode, Stage, Warning, WarningCode};
 use crate::layout::{ByWheel, Wheel};
 use crate::pose::Pose;
 use crate::session::{Noise, PoseCovariance, PoseNoise, Session, Sighting};
+use crate::stand::{Required, StandAssessment, StandRequirements};
 use alloc::boxed::Box;
 use alloc::collections::BTreeMap;
 use alloc::format;
@@ -19,12 +20,13 @@ use core::marker::PhantomData;
 use serde::de::{self, Deserialize, DeserializeSeed, Deserializer, MapAccess, SeqAccess, Visitor};
 use serde::ser::{Serialize, SerializeStruct, Serializer};
 
-/// Why a text is not a session or a specification, and where: the path of the key and the line and column in the text.
+/// Why a text is not a session, a specification or a record, and where: the path of the key and the line and column in the text.
 #[derive(Debug, Clone, PartialEq, Eq)]
 #[non_exhaustive]
 pub struct JsonError {
     /// [`ErrorCode::NotASession`], or [`ErrorCode::ThirdAxle`] for a station that has all four wheels and another;
-    /// [`ErrorCode::NotASpecification`], or [`ErrorCode::UnknownReading`] for limits of what is no reading.
+    /// [`ErrorCode::NotASpecification`], or [`ErrorCode::UnknownReading`] for limits of what is no reading;
+    /// [`ErrorCode::NotARecord`], or [`ErrorCode::RecordDamaged`] for one that is not as it was written.
     pub code: ErrorCode,
     /// The path in the text, as in `rolling[2].fl`; empty at the top.
     pub path: String,
@@ -82,7 +84,10 @@ pub fn session_from_json(text: &str) -> Result<Session, JsonError> {
 }
 
 /// Reads a value that is written with its keys.
-fn from_json<'de, T: Deserialize<'de>>(text: &'de str, code_of: fn(&str) -> ErrorCode) -> Result<T, JsonError> {
+pub(crate) fn from_json<'de, T: Deserialize<'de>>(
+    text: &'de str,
+    code_of: fn(&str) -> ErrorCode,
+) -> Result<T, JsonError> {
     let mut reader = serde_json::Deserializer::from_str(text);
     let value = serde_path_to_error::deserialize(&mut reader).map(|Keyed(value)| value).map_err(|error| {
         // At the top the path is ".", and "?" where the text broke off: neither tells a reader anything.
@@ -139,7 +144,7 @@ pub fn assessment_to_json(assessment: &Assessment) -> String {
     to_text(assessment)
 }
 
-fn to_text<T: Serialize>(value: &T) -> String {
+pub(crate) fn to_text<T: Serialize>(value: &T) -> String {
     serde_json::to_string_pretty(value).unwrap_or_else(|error| unreachable!("plain data has a JSON form: {error}"))
 }
 
@@ -198,6 +203,59 @@ pub fn verdicts_to_json(verdicts: &Verdicts) -> String {
     to_text(verdicts)
 }
 
+/// Reads from its JSON, format `alignment-stand/1`, where a stand is to stand, in degrees and mm.
+///
+/// # Errors
+/// [`JsonError`] names the key, the line and the column: malformed JSON, an unknown or repeated key, a wrong type, a missing key. The numbers are checked
+/// by [`stand::assess`](crate::stand::assess) and [`stand::moves`](crate::stand::moves).
+///
+/// ```
+/// # use alignment_core::{ErrorCode, json::stand_requirements_from_json};
+/// let text = r#"{ "format": "alignment-stand/1", "required": { "yaw": { "nominal": 0, "minus": 0.1, "plus": 0.1 } } }"#;
+/// let error = stand_requirements_from_json(text).unwrap_err();
+/// assert_eq!((error.code, error.path.as_str()), (ErrorCode::NotASpecification, "required.yaw"));
+/// let right = stand_requirements_from_json(&text.replace("yaw", "yaw_deg")).unwrap();
+/// assert_eq!(right.required.yaw_deg.unwrap().plus, 0.1);
+/// ```
+pub fn stand_requirements_from_json(text: &str) -> Result<StandRequirements, JsonError> {
+    from_json(text, |_| ErrorCode::NotASpecification)
+}
+
+/// Writes where a stand is to stand as JSON that reads back the same, in degrees and mm.
+///
+/// # Panics
+/// Never: requirements hold nothing that JSON cannot.
+///
+/// ```
+/// # use alignment_core::json::{stand_requirements_from_json, stand_requirements_to_json};
+/// # use alignment_core::stand::StandRequirements;
+/// let requirements = StandRequirements::default();
+/// assert_eq!(stand_requirements_from_json(&stand_requirements_to_json(&requirements)).unwrap(), requirements);
+/// ```
+#[must_use]
+pub fn stand_requirements_to_json(requirements: &StandRequirements) -> String {
+    to_text(requirements)
+}
+
+/// Writes the assessment of a stand as JSON at full precision, its members under the names of the fields, in degrees and mm. What is absent is null.
+///
+/// # Panics
+/// Never: an assessment holds nothing that JSON cannot.
+///
+/// ```
+/// # use alignment_core::stand::{PlacedStand, StandRequirements, assess};
+/// # use alignment_core::{Pose, json::stand_assessment_to_json, simulate::VirtualVehicle};
+/// let seen = Pose::from_rotation_vector_rad([0.0; 3], [5000.0, 30.0, 1200.0])?;
+/// let stand = PlacedStand { rig_from_stand: seen, noise: None, pivot_mm: [0.0; 3] };
+/// let found = assess(&VirtualVehicle::default().session(), &stand, &[], &StandRequirements::default())?;
+/// assert!(stand_assessment_to_json(&found).contains(r#""distance_mm""#));
+/// # Ok::<(), alignment_core::Error>(())
+/// ```
+#[must_use]
+pub fn stand_assessment_to_json(assessment: &StandAssessment) -> String {
+    to_text(assessment)
+}
+
 fn json_error(path: String, error: &serde_json::Error, code_of: fn(&str) -> ErrorCode) -> JsonError {
     // serde_json ends its sentence with the place; here the place stands apart.
     let text = error.to_string();
@@ -240,22 +298,39 @@ pub(crate) fn keyed_option<'de, D: Deserializer<'de>, T: Deserialize<'de>>(
     Option::<Keyed<T>>::deserialize(deserializer).map(|value| value.map(|Keyed(value)| value))
 }
 
-/// For `deserialize_with`: a noise in one of its two forms, told by its keys.
-pub(crate) fn noise<'de, D: Deserializer<'de>>(deserializer: D) -> Result<Option<Noise>, D::Error> {
-    #[derive(serde::Deserialize)]
-    #[serde(deny_unknown_fields)]
-    struct Forms {
-        rotation_deg: Option<f64>,
-        translation_mm: Option<f64>,
-        covariance: Option<[[f64; 6]; 6]>,
-    }
-    let Some(Keyed(forms)) = Option::<Keyed<Forms>>::deserialize(deserializer)? else { return Ok(None) };
-    match (forms.rotation_deg, forms.translation_mm, forms.covariance) {
-        (Some(rotation_deg), Some(translation_mm), None) => {
-            Ok(Some(Noise::PerAxis(PoseNoise { rotation_deg, translation_mm })))
+impl<'de> Deserialize<'de> for Noise {
+    /// In one of its two forms, told by its keys.
+    fn deserialize<D: Deserializer<'de>>(deserializer: D) -> Result<Self, D::Error> {
+        #[derive(serde::Deserialize)]
+        #[serde(deny_unknown_fields)]
+        struct Forms {
+            rotation_deg: Option<f64>,
+            translation_mm: Option<f64>,
+            covariance: Option<[[f64; 6]; 6]>,
         }
-        (None, None, Some(covariance)) => Ok(Some(Noise::Covariance(Box::new(PoseCovariance { covariance })))),
-        _ => Err(de::Error::custom("a noise needs rotation_deg and translation_mm, or covariance alone")),
+        let Keyed(forms) = Keyed::<Forms>::deserialize(deserializer)?;
+        match (forms.rotation_deg, forms.translation_mm, forms.covariance) {
+            (Some(rotation_deg), Some(translation_mm), None) => {
+                Ok(Self::PerAxis(PoseNoise { rotation_deg, translation_mm }))
+            }
+            (None, None, Some(covariance)) => Ok(Self::Covariance(Box::new(PoseCovariance { covariance }))),
+            _ => Err(de::Error::custom("a noise needs rotation_deg and translation_mm, or covariance alone")),
+        }
+    }
+}
+
+impl<'de> Deserialize<'de> for Required {
+    /// By its keys, never by the order of an array.
+    fn deserialize<D: Deserializer<'de>>(deserializer: D) -> Result<Self, D::Error> {
+        #[derive(serde::Deserialize)]
+        #[serde(deny_unknown_fields)]
+        struct Members {
+            nominal: f64,
+            minus: f64,
+            plus: f64,
+        }
+        let Keyed(Members { nominal, minus, plus }) = Keyed::deserialize(deserializer)?;
+        Ok(Self { nominal, minus, plus })
     }
 }
 
@@ -585,6 +660,18 @@ pub const fn specification_schema() -> &'static str {
     include_str!("../schema/alignment-specification-1.json")
 }
 
+/// The JSON Schema of a record, format `alignment-record/1`, as [`Record::to_json`](crate::record::Record::to_json) writes it.
+///
+/// ```
+/// # use alignment_core::json::record_schema;
+/// assert!(record_schema().contains("inputs_sha256"));
+/// ```
+#[cfg(feature = "record")]
+#[must_use]
+pub const fn record_schema() -> &'static str {
+    include_str!("../schema/alignment-record-1.json")
+}
+
 /// The JSON Schema of an assessment, as [`assessment_to_json`] writes it.
 ///
 /// ```
@@ -605,4 +692,26 @@ pub const fn assessment_schema() -> &'static str {
 #[must_use]
 pub const fn measurement_schema() -> &'static str {
     include_str!("../schema/measurement.json")
+}
+
+/// The JSON Schema of where a stand is to stand, format `alignment-stand/1`.
+///
+/// ```
+/// # use alignment_core::json::stand_requirements_schema;
+/// assert!(stand_requirements_schema().contains("lateral_offset_mm"));
+/// ```
+#[must_use]
+pub const fn stand_requirements_schema() -> &'static str {
+    include_str!("../schema/alignment-stand-1.json")
+}
+
+/// The JSON Schema of the assessment of a stand, as [`stand_assessment_to_json`] writes it.
+///
+/// ```
+/// # use alignment_core::json::stand_assessment_schema;
+/// assert!(stand_assessment_schema().contains("ground_line"));
+/// ```
+#[must_use]
+pub const fn stand_assessment_schema() -> &'static str {
+    include_str!("../schema/stand-assessment.json")
 }

@@ -93,8 +93,7 @@ impl<'a> Scatter<'a> {
 
     /// A covariance in degrees and mm, in the frame of the wheel's camera if it has one, in radians and mm in the rig.
     fn in_rig(&self, covariance: &[[f64; 6]; 6], wheel: Wheel, share: f64) -> PoseScatter {
-        let unit = |i: usize| if i < 3 { rad_from_deg(1.0) } else { 1.0 };
-        let scaled = SMatrix::<f64, 6, 6>::from_fn(|i, j| covariance[i][j] * unit(i) * unit(j) * share);
+        let scaled = in_radians(covariance, share);
         let Some(camera) = self.cameras.get(wheel) else { return rows_of(&scaled) };
         let mut turn = SMatrix::<f64, 6, 6>::zeros();
         turn.fixed_view_mut::<3, 3>(0, 0).copy_from(&camera.rotation);
@@ -106,6 +105,19 @@ impl<'a> Scatter<'a> {
 #[expect(clippy::cast_precision_loss, reason = "the number of frames is far below 2^52")]
 fn frames(sighting: Option<&Sighting>) -> f64 {
     sighting.map_or(1.0, |sighting| sighting.frames().len() as f64)
+}
+
+/// The covariance of a pose whose noise is stated in its own frame, in radians and mm.
+pub(crate) fn of_noise(noise: &Noise) -> PoseScatter {
+    match noise {
+        Noise::PerAxis(noise) => per_axis(*noise, 1.0),
+        Noise::Covariance(noise) => rows_of(&in_radians(&noise.covariance, 1.0)),
+    }
+}
+
+fn in_radians(covariance: &[[f64; 6]; 6], share: f64) -> SMatrix<f64, 6, 6> {
+    let unit = |i: usize| if i < 3 { rad_from_deg(1.0) } else { 1.0 };
+    SMatrix::from_fn(|i, j| covariance[i][j] * unit(i) * unit(j) * share)
 }
 
 fn rows_of(matrix: &SMatrix<f64, 6, 6>) -> PoseScatter {

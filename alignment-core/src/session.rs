@@ -155,6 +155,14 @@ impl Noise {
             Self::Covariance(covariance) => covariance.per_axis(),
         }
     }
+
+    /// Refuses what is no noise; `names` are those of its two numbers.
+    pub(crate) fn check(&self, names: [&'static str; 2]) -> Result<(), Error> {
+        match self {
+            Self::PerAxis(noise) => check_noise(noise.rotation_deg, noise.translation_mm, names),
+            Self::Covariance(covariance) => covariance.check(),
+        }
+    }
 }
 
 impl From<PoseNoise> for Noise {
@@ -375,7 +383,6 @@ pub struct Session {
     /// How much a pose scatters. It sets the bounds above which a residual is called high, frames are said to move and targets to slip, and
     /// weighs the poses from which a body is found again.
     #[cfg_attr(feature = "json", serde(default, skip_serializing_if = "Option::is_none"))]
-    #[cfg_attr(feature = "json", serde(deserialize_with = "crate::json::noise"))]
     pub pose_noise: Option<Noise>,
     /// How well the rig knows its other inputs. With the noise it gives the uncertainty of every reading.
     #[cfg_attr(feature = "json", serde(default, skip_serializing_if = "Option::is_none"))]
@@ -540,13 +547,8 @@ fn check_noise(
 
 /// Checks what the session says of the noise of its poses and the uncertainty of its other inputs.
 fn check_scatter(session: &Session) -> Result<(), Error> {
-    match &session.pose_noise {
-        Some(Noise::PerAxis(noise)) => {
-            let names = ["pose_noise.rotation_deg", "pose_noise.translation_mm"];
-            check_noise(noise.rotation_deg, noise.translation_mm, names)?;
-        }
-        Some(Noise::Covariance(covariance)) => covariance.check()?,
-        None => {}
+    if let Some(noise) = &session.pose_noise {
+        noise.check(["pose_noise.rotation_deg", "pose_noise.translation_mm"])?;
     }
     if let Some(of) = &session.input_uncertainty {
         let cameras = &of.right_cameras;
@@ -739,7 +741,7 @@ fn step_noise(frames: &[Pose]) -> Result<PoseNoise, Error> {
 pub(crate) use schema::{LoadedRadiusSchema, PoseSchema, StationSchema};
 
 #[cfg(feature = "schema")]
-mod schema {
+pub(crate) mod schema {
     //! Stand-ins from which the schema of hand-read parts is generated.
     #![expect(dead_code, reason = "these types are only described, never built")]
 
@@ -779,6 +781,16 @@ mod schema {
         Quaternion(QuaternionPoseSchema),
         /// Rotation as a rotation vector.
         RotationVector(RotationVectorPoseSchema),
+    }
+
+    /// A pose as it is written: `translation_mm` beside its rotation as a matrix.
+    #[derive(JsonSchema)]
+    #[schemars(rename = "Pose", deny_unknown_fields)]
+    pub(crate) struct WrittenPoseSchema {
+        /// Row by row.
+        rotation: [[f64; 3]; 3],
+        /// The origin, mm.
+        translation_mm: [f64; 3],
     }
 
     /// A pose with its rotation as a matrix.

@@ -206,7 +206,7 @@ pub fn angle_from_side_slip_deg(side_slip_mm_per_m: f64) -> Result<f64, Error> {
     Ok(atan2_deg(side_slip_mm_per_m, 1000.0))
 }
 
-fn checked_spindle(spindle: [f64; 3]) -> Result<Vector<Vehicle>, Error> {
+pub(crate) fn checked_spindle(spindle: [f64; 3]) -> Result<Vector<Vehicle>, Error> {
     let spindle = Vector::new(spindle);
     pose::check_unit_length(spindle.norm()).map_err(|error| error.input("spindle"))?;
     Ok(spindle.unit())

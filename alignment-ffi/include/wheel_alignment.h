@@ -12,7 +12,8 @@
  * Names: a function has the name that it has in every language, with wa_ before it; what belongs to a type has the
  * type's name as well, as in wa_pose_mean. One that has a session, a specification or its result as JSON ends in _json.
  * Where to begin: wa_session_default and wa_measure for a whole car; wa_from_rolling, once, and wa_ahead_readings, frame by
- * frame, or wa_tracker_new and wa_tracker_frame for a car that is moved, steered, lifted and half hidden meanwhile; wa_camber_deg and its like for a single formula.
+ * frame, or wa_tracker_new and wa_tracker_frame for a car that is moved, steered, lifted and half hidden meanwhile; wa_stand_assess for a calibration
+ * stand before the car; wa_camber_deg and its like for a single formula.
  *
  * Memory: the caller owns every buffer. The library hands out no memory to be freed, but for a wa_tracker, which goes
  * back to wa_tracker_free, and keeps no pointer after it returns. A pointer that is not NULL points to as many bytes as its type, its size
@@ -165,6 +166,12 @@
 
 // The joint fit did not converge: no rigid car is near the poses.
 #define WA_NOT_CONVERGED -32
+
+// A text is no record of the work, or one of a newer version.
+#define WA_NOT_A_RECORD -33
+
+// A record is not as it was written: its digest does not fit its bytes.
+#define WA_RECORD_DAMAGED -34
 
 // A pointer is NULL that must not be; the message names it.
 #define WA_NULL_POINTER -1001
@@ -429,6 +436,21 @@
 
 // The rear axle stands elsewhere: sideways or turned.
 #define WA_CAUSE_SHIFTED_REAR_AXLE 7
+
+// A stand is placed along the line in which the car travels.
+#define WA_LINE_THRUST_LINE 0
+
+// A stand is placed along the x axis of the vehicle frame.
+#define WA_LINE_CENTRELINE 1
+
+// The distance counts from the middle between the front wheel centres.
+#define WA_REFERENCE_POINT_FRONT_AXLE 0
+
+// The distance counts from the middle between the rear wheel centres.
+#define WA_REFERENCE_POINT_REAR_AXLE 1
+
+// The distance counts from a point of the vehicle frame, point_mm.
+#define WA_REFERENCE_POINT_POINT 2
 
 // Follows a car, frame by frame. The one thing that the library makes and the caller gives back: wa_tracker_new makes it,
 // wa_tracker_free gives it back. Calls for the same tracker do not overlap in time.
@@ -1400,6 +1422,103 @@ typedef struct wa_stance {
     // The centreline to which the readings refer: WA_CENTRELINE_...
     int32_t centreline;
 } wa_stance;
+
+// A stand as it was found.
+typedef struct wa_placed_stand {
+    // Where the stand is in the rig: the axes of its own frame seen there, in the columns, and its origin. That frame has X
+    // forward, Y left, Z up when the stand stands true, and its origin is the mark from which the maker's distances count.
+    struct wa_pose rig_from_stand;
+    // How much that pose scatters, about the axes of the rig, where noise_known is not 0. Alike along all axes it is the
+    // variances on the diagonal.
+    struct wa_pose_covariance noise;
+    // The point about which the stand is turned, in its own frame, mm: where its column stands. Its origin when zero.
+    double pivot_mm[3];
+    // Not 0 when the noise is known.
+    int32_t noise_known;
+    // Zero.
+    int32_t reserved;
+} wa_placed_stand;
+
+// The ground on which a stand stands.
+typedef struct wa_ground {
+    // How far the ground is tilted against the datum, to which the car's own angles refer, degrees.
+    double tilt_deg;
+    // How far the contact centres, or the points of the floor, lie from the plane, mm, root mean square.
+    double residual_mm;
+    // 1 when that is more than 1 mm: then the height and the angles depend on where the stand stands. Else 0.
+    int32_t uneven;
+    // Zero.
+    int32_t reserved;
+} wa_ground;
+
+// The line on the ground from which a stand is placed, as a car shows it.
+typedef struct wa_ground_line {
+    // Where the line lies in the rig: X along it, Y to its left, Z up, square to the ground; its origin is the zero of all
+    // distances.
+    struct wa_pose rig_from_line;
+    // The ground in which it lies.
+    struct wa_ground ground;
+} wa_ground_line;
+
+// The six numbers that say where a stand stands.
+typedef struct wa_stand_readings {
+    // Distance from the reference point to the stand's origin, along the line; positive ahead, mm.
+    double distance_mm;
+    // How far the stand's origin lies beside the line; positive to the left, mm.
+    double lateral_offset_mm;
+    // Height of the stand's origin, square to the ground, mm.
+    double height_mm;
+    // Yaw of the stand to the line; positive to the left, degrees.
+    double yaw_deg;
+    // Pitch of the stand to the ground; positive with the top forward, degrees.
+    double pitch_deg;
+    // Roll of the stand to the ground; positive with the top to the right, degrees.
+    double roll_deg;
+} wa_stand_readings;
+
+// What is done to a stand: in this order, each move along or about the stand's own axes as they then lie.
+typedef struct wa_stand_moves_result {
+    // First: turn about the stand's z axis through the pivot; positive to the left, degrees.
+    double yaw_deg;
+    // Second: tilt about its y axis through the pivot; positive with the top forward, degrees.
+    double pitch_deg;
+    // Third: lean about its x axis through the pivot; positive with the top to the right, degrees.
+    double roll_deg;
+    // Fourth: shift along its x axis; positive forward, mm.
+    double forward_mm;
+    // Fifth: shift along its y axis; positive to the left, mm.
+    double left_mm;
+    // Sixth: shift along its z axis; positive upward, mm.
+    double up_mm;
+} wa_stand_moves_result;
+
+// Where a stand stands, what that is worth, whether it is as required, and the moves that put it right.
+typedef struct wa_stand_assessment {
+    // Set by the caller: sizeof(wa_stand_assessment).
+    size_t size;
+    // Where the stand stands.
+    struct wa_stand_readings readings;
+    // The standard uncertainty of each reading, in its own unit. NaN when the noise of the car's poses or of the stand's is
+    // not known.
+    struct wa_stand_readings standard_uncertainty;
+    // The effective degrees of freedom of each standard uncertainty. NaN where the noise is known and they are infinite.
+    struct wa_stand_readings degrees_of_freedom;
+    // The expanded uncertainty U of each reading: reading ± U holds the true value with a probability of 95 %. NaN as the
+    // standard uncertainty.
+    struct wa_stand_readings expanded_uncertainty;
+    // What to do to the stand. Whether anything has to be done at all the verdicts say.
+    struct wa_stand_moves_result moves;
+    // The line on the ground from which it was read.
+    struct wa_ground_line ground_line;
+    // The thrust angle of the car; positive when the thrust line points to the right of the centreline, degrees.
+    double thrust_angle_deg;
+    // The verdict on each reading in the order of wa_stand_readings, WA_VERDICT_..., or WA_NONE where nothing is required.
+    int32_t verdicts[6];
+    // On the whole, WA_VERDICT_...
+    int32_t overall;
+    // Zero.
+    int32_t reserved;
+} wa_stand_assessment;
 
 #ifdef __cplusplus
 extern "C" {
@@ -3147,6 +3266,247 @@ int32_t wa_fewest_moves_json(const struct wa_alignment *readings,
                              size_t *result_length,
                              struct wa_error *error);
 
+// A record of the work on one car, format "alignment-record/1": what was measured before and after, what was done, and a digest
+// that tells whether the text was damaged.
+//
+// details_json: details_length bytes: {"identity": {"record_id": ..., "date": ..., "vehicle": ..., ...}, "adjustments": [...],
+//     "notes": [...], "attachments": [...], "stand": ...}, each as in a record and each may be left out. NULL and 0 for none.
+// before_session_json, after_session_json: before_session_length and after_session_length bytes, format "alignment-session/1":
+//     the car before and after the work. NULL and 0 for what was not measured; one of them must be there.
+// specification_json: specification_length bytes, format "alignment-specification/1". NULL and 0 for none.
+//
+// Returns WA_SUCCESS; WA_BUFFER_TOO_SMALL; WA_NOT_A_RECORD for details that are none; WA_MISSING_INPUT without a session; what
+// wa_assess_json returns.
+int32_t wa_record_to_json(const char *details_json,
+                          size_t details_length,
+                          const char *before_session_json,
+                          size_t before_session_length,
+                          const char *after_session_json,
+                          size_t after_session_length,
+                          const char *specification_json,
+                          size_t specification_length,
+                          char *result_json,
+                          size_t result_capacity,
+                          size_t *result_length,
+                          struct wa_error *error);
+
+// Checks a record: whether it is one, and as it was written.
+//
+// text: text_length bytes.
+//
+// Returns WA_SUCCESS; WA_RECORD_DAMAGED when any byte was changed; WA_NOT_A_RECORD for another text, or a record of a newer version;
+// WA_NOT_UTF8.
+int32_t wa_record_from_json(const char *text,
+                            size_t text_length,
+                            struct wa_error *error);
+
+// A page of HTML made from a record: one file, without scripts or anything from outside, which prints on A4 and on Letter. No text
+// of the record can become markup in it.
+//
+// record_json: record_length bytes, format "alignment-record/1".
+//
+// Returns what wa_record_from_json returns; WA_BUFFER_TOO_SMALL.
+int32_t wa_record_to_html(const char *record_json,
+                          size_t record_length,
+                          char *result_html,
+                          size_t result_capacity,
+                          size_t *result_length,
+                          struct wa_error *error);
+
+// A page of Markdown (CommonMark, with tables) made from a record. No text of the record can become markup in it.
+//
+// record_json: record_length bytes, format "alignment-record/1".
+//
+// Returns what wa_record_from_json returns; WA_BUFFER_TOO_SMALL.
+int32_t wa_record_to_markdown(const char *record_json,
+                              size_t record_length,
+                              char *result_markdown,
+                              size_t result_capacity,
+                              size_t *result_length,
+                              struct wa_error *error);
+
+// A file that belongs to a record, as "attachments" in the details has it: {"name": ..., "media_type": ..., "length_bytes": ...,
+// "sha256": ...}.
+//
+// name, media_type: UTF-8 with a NUL at the end.
+// content: content_length bytes, all of the file.
+//
+// Returns WA_SUCCESS; WA_BUFFER_TOO_SMALL; WA_NOT_UTF8.
+int32_t wa_attachment_of_json(const char *name,
+                              const char *media_type,
+                              const uint8_t *content,
+                              size_t content_length,
+                              char *result_json,
+                              size_t result_capacity,
+                              size_t *result_length,
+                              struct wa_error *error);
+
+// Whether bytes are those of a file that belongs to a record: their number and their digest agree.
+//
+// length_bytes, sha256: as "attachments" of the record has them; sha256 is 64 digits with a NUL at the end.
+// content: content_length bytes.
+// matches: 1 when they are, 0 when they are not.
+//
+// Returns WA_SUCCESS; WA_NOT_UTF8.
+int32_t wa_attachment_matches(uint64_t length_bytes,
+                              const char *sha256,
+                              const uint8_t *content,
+                              size_t content_length,
+                              int32_t *matches,
+                              struct wa_error *error);
+// A stand that was found by a target of its own, which the rig's cameras see: rig_from_target times the inverse of
+// stand_from_target. Its pivot is its origin.
+//
+// noise: of the target's pose, about the axes of the rig; NULL when it is not known. An error of its turn moves the stand's
+//     origin the more, the further from the target it lies.
+//
+// Returns WA_SUCCESS; WA_NOT_FINITE; WA_NOT_A_ROTATION; WA_REFLECTION; WA_LENGTH_OUT_OF_RANGE; WA_ANGLE_OUT_OF_RANGE;
+// WA_NOT_A_COVARIANCE.
+int32_t wa_placed_stand_from_target(const struct wa_pose *rig_from_target,
+                                    const struct wa_pose *stand_from_target,
+                                    const struct wa_pose_covariance *noise,
+                                    struct wa_placed_stand *placed_stand,
+                                    struct wa_error *error);
+
+// A stand on which the cameras of the rig ride, as calibrated: the inverse of stand_from_rig. Its pivot is its origin.
+//
+// The poses of the car must have been seen from where the stand stands now: whoever moves it moves the frame of the rig with
+// it, points of the floor included.
+//
+// noise: of the calibration, about the axes of the rig; NULL when it is not known.
+//
+// Returns WA_SUCCESS; WA_NOT_FINITE; WA_NOT_A_ROTATION; WA_REFLECTION; WA_LENGTH_OUT_OF_RANGE; WA_ANGLE_OUT_OF_RANGE;
+// WA_NOT_A_COVARIANCE.
+int32_t wa_placed_stand_from_rig(const struct wa_pose *stand_from_rig,
+                                 const struct wa_pose_covariance *noise,
+                                 struct wa_placed_stand *placed_stand,
+                                 struct wa_error *error);
+
+// The line that a car straight ahead shows, on the ground from which a stand is placed. Nothing is allocated.
+//
+// now: as wa_ahead_readings filled it in.
+// loaded_radius_mm: of the front and of the rear axle, 2 numbers; NULL or absent for the rolling radius.
+// floor: a plane through points of the floor, in the rig, by wa_plane_through. NULL for the plane through the contact centres.
+// line: WA_LINE_...
+// reference: WA_REFERENCE_POINT_...
+// point_mm: 3 numbers in the vehicle frame, mm, for WA_REFERENCE_POINT_POINT; else it is not read.
+//
+// Returns WA_SUCCESS; WA_WHEEL_NOT_SEEN for a wheel whose centre is NaN; WA_MISSING_INPUT for one without a radius, when no
+// floor is given; WA_NOT_FINITE; WA_NOT_A_ROTATION; WA_REFLECTION; WA_LENGTH_OUT_OF_RANGE; WA_NOT_UNIT_LENGTH;
+// WA_ANGLE_OUT_OF_RANGE for a floor tilted by more than 10 degrees against the datum.
+int32_t wa_ground_line_from_ahead(const struct wa_ahead_readings_result *now,
+                                  const struct wa_optional *loaded_radius_mm,
+                                  const struct wa_plane *floor,
+                                  int32_t line,
+                                  int32_t reference,
+                                  const double *point_mm,
+                                  struct wa_ground_line *ground_line,
+                                  struct wa_error *error);
+
+// The line of a car that is followed. Nothing is allocated.
+//
+// now: as wa_tracker_frame filled it in.
+// All else as wa_ground_line_from_ahead says.
+//
+// Returns what wa_ground_line_from_ahead returns; WA_WHEEL_NOT_SEEN also for a clamp that was knocked.
+int32_t wa_ground_line_from_live(const struct wa_live_readings *now,
+                                 const struct wa_optional *loaded_radius_mm,
+                                 const struct wa_plane *floor,
+                                 int32_t line,
+                                 int32_t reference,
+                                 const double *point_mm,
+                                 struct wa_ground_line *ground_line,
+                                 struct wa_error *error);
+
+// Where a stand stands, in degrees and mm. Nothing is allocated.
+//
+// Returns WA_SUCCESS; WA_NOT_FINITE; WA_NOT_A_ROTATION; WA_REFLECTION; WA_LENGTH_OUT_OF_RANGE; WA_ANGLE_OUT_OF_RANGE for a
+// stand that pitches by more than 89 degrees.
+int32_t wa_ground_line_readings(const struct wa_ground_line *ground_line,
+                                const struct wa_pose *rig_from_stand,
+                                struct wa_stand_readings *stand_readings,
+                                struct wa_error *error);
+
+// The moves that bring a stand from where it stands to what is required. What nothing is required of stays as it is.
+//
+// requirements_json: requirements_length bytes, format "alignment-stand/1".
+// pivot_mm: the point about which the stand is turned, 3 numbers in its own frame, mm.
+//
+// Returns WA_SUCCESS; WA_NOT_A_SPECIFICATION; WA_NOT_UTF8; WA_NOT_FINITE; WA_LENGTH_OUT_OF_RANGE; WA_ANGLE_OUT_OF_RANGE;
+// WA_OUT_OF_RANGE for a negative tolerance.
+int32_t wa_stand_moves(const struct wa_stand_readings *readings,
+                       const char *requirements_json,
+                       size_t requirements_length,
+                       const double *pivot_mm,
+                       struct wa_stand_moves_result *stand_moves,
+                       struct wa_error *error);
+
+// Where a stand is in the rig after the moves, done exactly, in degrees and mm.
+//
+// pivot_mm: the point about which the stand is turned, 3 numbers in its own frame, mm.
+//
+// Returns WA_SUCCESS; WA_NOT_FINITE; WA_NOT_A_ROTATION; WA_REFLECTION; WA_LENGTH_OUT_OF_RANGE; WA_ANGLE_OUT_OF_RANGE for a
+// turn beyond ± 180 degrees.
+int32_t wa_stand_moved(const struct wa_pose *rig_from_stand,
+                       const struct wa_stand_moves_result *moves,
+                       const double *pivot_mm,
+                       struct wa_pose *moved,
+                       struct wa_error *error);
+
+// Measures a car and a stand before it: readings, what they are worth, verdicts and moves.
+//
+// The vehicle maker's procedure rules. A car that is driven with a sensor that was calibrated wrongly can hurt people; measure
+// again when the stand or the car was moved.
+//
+// ground_mm: points of the floor, ground_count of 3 numbers each, mm in the rig, each coordinate as uncertain as the session's
+//     input_uncertainty says of runway_mm. None of them, and NULL if you like, makes the plane through the contact centres the
+//     ground.
+// requirements_json: requirements_length bytes, format "alignment-stand/1".
+// stand_assessment: struct of the caller whose size is set.
+//
+// Returns what wa_measure returns; WA_WHEEL_NOT_SEEN or WA_MISSING_INPUT for a car whose wheels were not all seen straight ahead,
+// or without a radius; WA_NOT_A_SPECIFICATION; WA_NOT_UTF8; WA_NOT_A_COVARIANCE; WA_OUT_OF_RANGE; WA_ANGLE_OUT_OF_RANGE for a
+// stand that pitches by more than 89 degrees or a floor tilted by more than 10; WA_TOO_FEW_STATIONS for one or two points of the
+// floor; WA_TOO_MANY for more than a thousand.
+int32_t wa_stand_assess(const struct wa_session *session,
+                        const struct wa_placed_stand *stand,
+                        const double *ground_mm,
+                        size_t ground_count,
+                        const char *requirements_json,
+                        size_t requirements_length,
+                        struct wa_stand_assessment *stand_assessment,
+                        struct wa_error *error);
+
+// The same of the text of a session; the result has all that is known of it, the judgement on each reading and the warnings
+// beside what wa_stand_assessment has, under the same names.
+//
+// session_json: session_length bytes, format "alignment-session/1".
+//
+// Returns what wa_stand_assess returns; WA_BUFFER_TOO_SMALL; WA_NOT_A_SESSION; WA_THIRD_AXLE.
+int32_t wa_stand_assess_json(const char *session_json,
+                             size_t session_length,
+                             const struct wa_placed_stand *stand,
+                             const double *ground_mm,
+                             size_t ground_count,
+                             const char *requirements_json,
+                             size_t requirements_length,
+                             char *result_json,
+                             size_t result_capacity,
+                             size_t *result_length,
+                             struct wa_error *error);
+
+// What is required of a stand written out, as it is read.
+//
+// requirements_json: requirements_length bytes, format "alignment-stand/1".
+//
+// Returns WA_SUCCESS; WA_BUFFER_TOO_SMALL; WA_NOT_A_SPECIFICATION; WA_NOT_UTF8.
+int32_t wa_stand_requirements_to_json(const char *requirements_json,
+                                      size_t requirements_length,
+                                      char *result_json,
+                                      size_t result_capacity,
+                                      size_t *result_length,
+                                      struct wa_error *error);
+
 // A virtual car drawn at random by a seed, far beyond what is sound, without noise. The same seed gives the same car.
 //
 // The result has the members of the virtual vehicle, which may be changed before it goes to
@@ -3242,6 +3602,29 @@ int32_t wa_assessment_schema_json(char *result_json,
                                   size_t result_capacity,
                                   size_t *result_length,
                                   struct wa_error *error);
+
+// The JSON Schema (2020-12) of a record, format "alignment-record/1".
+//
+// Returns WA_SUCCESS; WA_BUFFER_TOO_SMALL.
+int32_t wa_record_schema_json(char *result_json,
+                              size_t result_capacity,
+                              size_t *result_length,
+                              struct wa_error *error);
+// The JSON Schema (2020-12) of where a stand is to stand, format "alignment-stand/1".
+//
+// Returns WA_SUCCESS; WA_BUFFER_TOO_SMALL.
+int32_t wa_stand_requirements_schema_json(char *result_json,
+                                          size_t result_capacity,
+                                          size_t *result_length,
+                                          struct wa_error *error);
+
+// The JSON Schema (2020-12) of the result of wa_stand_assess_json.
+//
+// Returns WA_SUCCESS; WA_BUFFER_TOO_SMALL.
+int32_t wa_stand_assessment_schema_json(char *result_json,
+                                        size_t result_capacity,
+                                        size_t *result_length,
+                                        struct wa_error *error);
 
 #ifdef __cplusplus
 }  // extern "C"

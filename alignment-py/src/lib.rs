@@ -7,8 +7,10 @@ mod formulas;
 mod live;
 mod pose;
 mod propagation;
+mod record;
 mod session;
 mod stages;
+mod stand;
 mod tree;
 mod uncertainty;
 
@@ -75,11 +77,21 @@ mod _native {
         trials_of,
     };
     #[pymodule_export]
+    use super::record::{
+        adjustments_done, attachment_matches, attachment_of, measured_of, record_from_details, record_from_json,
+        record_new, record_text,
+    };
+    #[pymodule_export]
     use super::session::Session;
     #[pymodule_export]
     use super::stages::{
         ahead_readings, from_rolling, from_spinning, plane_through, up_in_rig, virtual_session, virtual_truth,
         virtual_vehicle, wheel_from_rolling, wheel_from_spinning,
+    };
+    #[pymodule_export]
+    use super::stand::{
+        ground_line, stand_assess, stand_from_rig, stand_from_target, stand_json, stand_moved, stand_moves,
+        stand_moves_text, stand_readings,
     };
     #[pymodule_export]
     use super::uncertainty::Uncertainty;
@@ -114,6 +126,9 @@ mod _native {
         match kind {
             "session" => Ok(include_str!("../../alignment-core/schema/alignment-session-1.json")),
             "specification" => Ok(include_str!("../../alignment-core/schema/alignment-specification-1.json")),
+            "record" => Ok(include_str!("../../alignment-core/schema/alignment-record-1.json")),
+            "stand_requirements" => Ok(include_str!("../../alignment-core/schema/alignment-stand-1.json")),
+            "stand_assessment" => Ok(include_str!("../../alignment-core/schema/stand-assessment.json")),
             "measurement" => Ok(include_str!("../../alignment-core/schema/measurement.json")),
             "assessment" => Ok(include_str!("../../alignment-core/schema/assessment.json")),
             _ => Err(PyValueError::new_err(format!("no schema is named {kind:?}"))),

@@ -4,13 +4,15 @@
 //! Unlike JSON, trees can hold numbers that are not finite. They reach the core, whose error names the place.
 
 use crate::error;
+use alignment_core::ErrorCode;
 use alignment_core::Session;
 use alignment_core::conformity::Specification;
-use alignment_core::json::{JsonError, session_from_json, specification_from_json};
+use alignment_core::json::{JsonError, session_from_json, specification_from_json, stand_requirements_from_json};
 use alignment_core::session::Method;
+use alignment_core::stand::StandRequirements;
 use pyo3::prelude::*;
 use pyo3::types::{PyBool, PyFloat, PyInt, PyList, PyMapping, PyString, PyTuple};
-use serde::de::value::StrDeserializer;
+use serde::de::value::{MapAccessDeserializer, StrDeserializer};
 use serde::de::{
     self, DeserializeOwned, DeserializeSeed, Deserializer, IntoDeserializer, MapAccess, SeqAccess, Unexpected, Visitor,
 };
@@ -34,6 +36,13 @@ pub(crate) fn session(given: Bound<'_, PyAny>, method: Bound<'_, PyAny>) -> PyRe
 pub(crate) fn specification(given: Bound<'_, PyAny>) -> PyResult<Specification> {
     text_or_tree(given, specification_from_json, |py, reason, message, path| {
         error::from_tree(py, JsonError::specification_code_of(reason), &message, path)
+    })
+}
+
+/// Reads what is required of a stand: a text is its JSON.
+pub(crate) fn stand_requirements(given: Bound<'_, PyAny>) -> PyResult<StandRequirements> {
+    text_or_tree(given, stand_requirements_from_json, |py, _, message, path| {
+        error::from_tree(py, ErrorCode::NotASpecification, &message, path)
     })
 }
 
@@ -104,7 +113,7 @@ impl From<PyErr> for Fault {
 /// A Python object as part of a tree.
 struct Tree<'py>(Bound<'py, PyAny>);
 
-impl<'de, 'py> Deserializer<'de> for Tree<'py> {
+impl<'de> Deserializer<'de> for Tree<'_> {
     type Error = Fault;
 
     fn deserialize_any<V: Visitor<'de>>(self, visitor: V) -> Result<V::Value, Fault> {
@@ -130,14 +139,8 @@ impl<'de, 'py> Deserializer<'de> for Tree<'py> {
             Items::visit(list.iter().collect(), visitor)
         } else if let Ok(tuple) = value.cast::<PyTuple>() {
             Items::visit(tuple.iter().collect(), visitor)
-        } else if let Ok(mapping) = value.cast::<PyMapping>() {
-            let pairs = mapping.items()?.iter().map(|pair| pair.extract()).collect::<PyResult<Vec<_>>>()?;
-            visitor.visit_map(Pairs { pairs: pairs.into_iter(), value: None })
-        } else if let Some(fields) = value.getattr_opt("__dataclass_fields__")? {
-            let names = fields.cast::<PyMapping>().map_err(PyErr::from)?.keys()?;
-            let pair = |name: Bound<'py, PyAny>| Ok((name.clone(), value.getattr(name.cast::<PyString>()?)?));
-            let pairs = names.iter().map(pair).collect::<PyResult<Vec<_>>>()?;
-            visitor.visit_map(Pairs { pairs: pairs.into_iter(), value: None })
+        } else if let Some(members) = Pairs::of(&value)? {
+            visitor.visit_map(members)
         } else {
             Err(unexpected(&value, &visitor))
         }
@@ -154,7 +157,11 @@ impl<'de, 'py> Deserializer<'de> for Tree<'py> {
         visitor: V,
     ) -> Result<V::Value, Fault> {
         let Ok(text) = self.0.cast::<PyString>() else {
-            return self.deserialize_any(visitor);
+            // A variant that holds something stands under its name.
+            return match Pairs::of(&self.0)? {
+                Some(members) => visitor.visit_enum(MapAccessDeserializer::new(members)),
+                None => self.deserialize_any(visitor),
+            };
         };
         let text = text.to_cow()?;
         let name: StrDeserializer<'_, Fault> = text.as_ref().into_deserializer();
@@ -220,6 +227,22 @@ impl<'de> SeqAccess<'de> for &mut Items<'_> {
 struct Pairs<'py> {
     pairs: std::vec::IntoIter<(Bound<'py, PyAny>, Bound<'py, PyAny>)>,
     value: Option<Bound<'py, PyAny>>,
+}
+
+impl<'py> Pairs<'py> {
+    /// What has members: a mapping, or a dataclass by its fields.
+    fn of(value: &Bound<'py, PyAny>) -> PyResult<Option<Self>> {
+        let pairs = if let Ok(mapping) = value.cast::<PyMapping>() {
+            mapping.items()?.iter().map(|pair| pair.extract()).collect::<PyResult<Vec<_>>>()?
+        } else if let Some(fields) = value.getattr_opt("__dataclass_fields__")? {
+            let names = fields.cast::<PyMapping>().map_err(PyErr::from)?.keys()?;
+            let pair = |name: Bound<'py, PyAny>| Ok((name.clone(), value.getattr(name.cast::<PyString>()?)?));
+            names.iter().map(pair).collect::<PyResult<Vec<_>>>()?
+        } else {
+            return Ok(None);
+        };
+        Ok(Some(Self { pairs: pairs.into_iter(), value: None }))
+    }
 }
 
 impl<'de> MapAccess<'de> for Pairs<'_> {

@@ -5,10 +5,12 @@ use alignment_core::conformity::{
     Decision, Limits, Production, Specification, Tolerance, Uncertain, Unit, global_risks, judge, judge_all,
 };
 use alignment_core::error::{Stage, WarningCode};
+use alignment_core::json::session_to_json;
 use alignment_core::monte_carlo::{Distribution, Settings, monte_carlo};
 use alignment_core::propagation::{
     Input, Number, combine, coverage_factor, effective_degrees_of_freedom, law_of_propagation, numerical_tolerance,
 };
+use alignment_core::record::Record;
 use alignment_core::session::{Method, Noise, PoseNoise, Sighting};
 use alignment_core::simulate::VirtualVehicle;
 use alignment_core::{
@@ -1509,6 +1511,17 @@ fn a_wheel_that_lost_most_of_its_poses_is_doubted() {
     let doubt = result.warnings.iter().find(|warning| warning.code == WarningCode::HardlyChecked).unwrap();
     assert_eq!((doubt.stage, doubt.wheel), (Some(Stage::Rolling), Some(Wheel::Rl)));
     assert_eq!((doubt.value, doubt.limit), (Some(2.0), Some(3.0)));
+}
+
+/// What a record may be instead: tests/core/record.rs tries every byte.
+#[test]
+fn a_text_that_is_no_record_or_was_changed_is_told_apart() {
+    let text = crate::record::full().to_json().unwrap();
+    let changed = Record::from_json(&text.replacen("41 200 km", "14 200 km", 1)).unwrap_err();
+    assert_eq!((changed.code, changed.path.as_str()), (ErrorCode::RecordDamaged, "digest"));
+    assert!(changed.line > 1 && changed.to_string().contains("ask whoever wrote it"), "{changed}");
+    let session = Record::from_json(&session_to_json(&VirtualVehicle::default().session())).unwrap_err();
+    assert_eq!(session.code, ErrorCode::NotARecord);
 }
 
 /// Every code has a test above; a new one without is found here.

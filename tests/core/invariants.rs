@@ -55,24 +55,24 @@ fn mapped_poses(station: &Station, map: impl Fn(&Pose) -> Pose) -> Station {
 }
 
 /// The pose, seen after the motion.
-fn moved_pose(motion: &Pose, pose: &Pose) -> Pose {
+pub(crate) fn moved_pose(motion: &Pose, pose: &Pose) -> Pose {
     let translation_mm = moved_point(motion, pose.translation_mm);
     Pose { rotation: product(&motion.rotation, &pose.rotation), translation_mm }
 }
 
-fn moved_point(motion: &Pose, point_mm: [f64; 3]) -> [f64; 3] {
+pub(crate) fn moved_point(motion: &Pose, point_mm: [f64; 3]) -> [f64; 3] {
     let turned = applied(&motion.rotation, point_mm);
     core::array::from_fn(|i| turned[i] + motion.translation_mm[i])
 }
 
-fn inverse(motion: &Pose) -> Pose {
+pub(crate) fn inverse(motion: &Pose) -> Pose {
     let rotation = core::array::from_fn(|i| core::array::from_fn(|j| motion.rotation[j][i]));
     let translation_mm = applied(&rotation, motion.translation_mm).map(|v| -v);
     Pose { rotation, translation_mm }
 }
 
 /// The session in a rig whose frame lies elsewhere: what is in the rig frame moves, what a camera sees does not.
-fn in_another_rig(session: &Session, motion: &Pose) -> Session {
+pub(crate) fn in_another_rig(session: &Session, motion: &Pose) -> Session {
     let seen_by_camera = |wheel: Wheel| session.cameras.values().any(|camera| camera.wheels.contains(&wheel));
     let mut moved = mapped(session, |station| {
         let in_rig = mapped_poses(station, |pose| moved_pose(motion, pose));
@@ -110,7 +110,7 @@ fn on_runway(session: &Session, heights_mm: [f64; 4]) -> Session {
     Session { runway_mm: Some(runway_mm), ..session.clone() }
 }
 
-fn pose(turn: [f64; 3], shift_mm: [f64; 3]) -> Pose {
+pub(crate) fn pose(turn: [f64; 3], shift_mm: [f64; 3]) -> Pose {
     Pose::from_rotation_vector_rad(turn, shift_mm).unwrap()
 }
 
@@ -118,6 +118,25 @@ const DATUMS: [Datum; 3] = [Datum::Up, Datum::WheelPlane, Datum::Runway];
 
 fn readings(session: &Session) -> Alignment {
     measure(session).unwrap().alignment
+}
+
+/// The session of the mirrored car: left and right exchanged in the rig.
+pub(crate) fn mirrored_session(session: &Session) -> Session {
+    let mirror = |v: [f64; 3]| [v[0], -v[1], v[2]];
+    let mut other = mapped(session, |station| {
+        let seen = mapped_poses(station, |pose| {
+            // Mirrored in the rig and in the target, so that the rotation stays one.
+            let [x, y, z] = pose.rotation;
+            let rotation = [x, y.map(|v| -v), z].map(|row| [row[0], row[1], -row[2]]);
+            Pose { rotation, translation_mm: mirror(pose.translation_mm) }
+        });
+        ByWheel::from_fn(|wheel| seen.get(wheel.opposite()).clone())
+    });
+    other.up = session.up.map(mirror);
+    other.runway_mm = session.runway_mm.map(|points| ByWheel::from_fn(|wheel| mirror(*points.get(wheel.opposite()))));
+    other.clamp_standoff_mm = ByWheel::from_fn(|wheel| *session.clamp_standoff_mm.get(wheel.opposite()));
+    std::mem::swap(&mut other.lock_left, &mut other.lock_right);
+    other
 }
 
 /// Left and right exchanged: the readings of the mirrored car, from those of the car itself.
@@ -219,21 +238,7 @@ proptest! {
     #[test]
     fn a_mirrored_car_reads_mirrored(seed: u64, locked: bool, heights in prop::array::uniform4(-5.0..5.0f64)) {
         let mut session = on_runway(&noisy(seed, locked), heights);
-        let mirror = |v: [f64; 3]| [v[0], -v[1], v[2]];
-        let mut other = mapped(&session, |station| {
-            let seen = mapped_poses(station, |pose| {
-                // Mirrored in the rig and in the target, so that the rotation stays one.
-                let [x, y, z] = pose.rotation;
-                let rotation = [x, y.map(|v| -v), z].map(|row| [row[0], row[1], -row[2]]);
-                Pose { rotation, translation_mm: mirror(pose.translation_mm) }
-            });
-            ByWheel::from_fn(|wheel| seen.get(wheel.opposite()).clone())
-        });
-        other.up = session.up.map(mirror);
-        other.runway_mm =
-            session.runway_mm.map(|points| ByWheel::from_fn(|wheel| mirror(*points.get(wheel.opposite()))));
-        other.clamp_standoff_mm = ByWheel::from_fn(|wheel| *session.clamp_standoff_mm.get(wheel.opposite()));
-        std::mem::swap(&mut other.lock_left, &mut other.lock_right);
+        let mut other = mirrored_session(&session);
         for datum in DATUMS {
             for centreline in [Centreline::AxleMidpoints, Centreline::SideLineBisector] {
                 for session in [&mut session, &mut other] {

@@ -42,7 +42,7 @@ pub(crate) fn moved(pose: &mut Pose, turn: [f64; 3], shift: [f64; 3]) {
     }
 }
 
-fn poses(session: &mut Session) -> Vec<(Wheel, &mut Sighting)> {
+pub(crate) fn poses(session: &mut Session) -> Vec<(Wheel, &mut Sighting)> {
     let Session { rolling, ahead, sweep, lock_left, lock_right, .. } = session;
     let stations = rolling.iter_mut().chain([ahead]).chain(sweep).chain(lock_left).chain(lock_right);
     stations

@@ -9,13 +9,16 @@ use alignment_core::diagnosis::{self, NormalTolerances};
 use alignment_core::gauge::{self, AxisAngles, GaugePosition, PitchPosition};
 use alignment_core::json::{
     measurement_to_json, session_from_json, session_to_json, specification_from_json, specification_to_json,
+    stand_requirements_from_json, stand_requirements_to_json,
 };
 use alignment_core::live::{LiveSettings, Steering, Tracker};
 use alignment_core::monte_carlo::Distribution;
 use alignment_core::paths::COUNT;
 use alignment_core::propagation::{Input, Number, coverage_factor, law_of_propagation, numerical_tolerance};
-use alignment_core::session::{Datum, Method, RollingBody, SweepBody};
+use alignment_core::record::{Attachment, Record};
+use alignment_core::session::{Datum, InputUncertainty, Method, PoseNoise, RollingBody, SweepBody};
 use alignment_core::simulate::VirtualVehicle;
+use alignment_core::stand::{self, GroundLine, PlacedStand, ReferencePoint, Required, StandMoves, StandReadings};
 use alignment_core::{
     Alignment, Assessment, ByWheel, Error, Pose, Wheel, assess, compensation, datum, measure, pose::Axes,
     repeatability, steering, sweep, turns, tyre, uncertainty, units, vehicle, wheel,
@@ -592,4 +595,134 @@ pub fn adjusting(bytes: &[u8]) -> bool {
         given(VirtualVehicle::default().adjusted(&turned, &amounts));
     }
     given(found) | any
+}
+
+/// Texts of records, spoiled or with hostile fields, and the pages made of them.
+pub fn recorded(bytes: &[u8]) -> bool {
+    let mut bytes = Bytes::new(bytes);
+    if bytes.flag() {
+        let text = bytes.record_text();
+        let sealed = if bytes.below(4) > 0 { sealed(&text) } else { text };
+        let error = match Record::from_json(&sealed) {
+            Ok(record) => {
+                written(&record);
+                return true;
+            }
+            Err(error) => error,
+        };
+        assert!(!error.to_string().is_empty() && error.line > 0);
+        if let Err(error) = Record::from_details(&sealed) {
+            assert!(!error.to_string().is_empty() && error.line > 0);
+        }
+        return false;
+    }
+    let record = bytes.record();
+    let any = record.before.is_some() || record.after.is_some();
+    if any {
+        written(&record);
+    } else {
+        assert!(record.to_json().is_err() && record.to_html().is_err() && record.to_markdown().is_err());
+    }
+    any
+}
+
+/// The text with the digest that belongs to it, if it ends as a record does.
+fn sealed(text: &str) -> String {
+    const KEY: &str = "\"digest\": \"";
+    let Some(at) = text.rfind(KEY).map(|at| at + KEY.len()).filter(|at| text.is_char_boundary(at + 64)) else {
+        return text.to_owned();
+    };
+    let zeroed = format!("{}{}{}", &text[..at], "0".repeat(64), &text[at + 64..]);
+    let digest = Attachment::of("", "", zeroed.as_bytes()).sha256;
+    format!("{}{digest}{}", &text[..at], &text[at + 64..])
+}
+
+/// It reads back, is written to the same bytes, and no text of it gets out of its place on a page.
+fn written(record: &Record) {
+    let text = record.to_json().expect("something was measured");
+    let read = Record::from_json(&text).unwrap_or_else(|error| panic!("{error}\n{text}"));
+    assert_eq!(read.to_json().as_deref(), Ok(text.as_str()));
+    let (html, markdown) = (record.to_html().unwrap(), record.to_markdown().unwrap());
+    for page in [&html, &markdown] {
+        let stray = page.chars().find(|&c| {
+            c.is_control() && c != '\n' || matches!(c, '\u{202a}'..='\u{202e}' | '\u{200e}' | '\u{200f}' | '\u{feff}')
+        });
+        assert_eq!(stray, None, "{page}");
+    }
+    // Each mark of markup is the template's own: text has none of them.
+    assert_eq!(html.matches('<').count(), html.matches('>').count());
+    for forbidden in ["<script", "<img", "<a ", "<iframe"] {
+        assert!(!html.contains(forbidden), "{forbidden} is in\n{html}");
+    }
+    for line in markdown.lines().filter(|line| line.starts_with("| ")) {
+        assert!(line.ends_with('|'), "{line}");
+    }
+}
+
+/// A stand before a sound car, spoiled here and there: its pose, its noise, the floor, what is required, and the moves.
+pub fn placing(bytes: &[u8]) -> bool {
+    let mut bytes = Bytes::new(bytes);
+    let text = if bytes.below(8) == 7 { bytes.text() } else { bytes.stand_text() };
+    let mut requirements = match stand_requirements_from_json(&text) {
+        Ok(requirements) => {
+            let again = stand_requirements_from_json(&stand_requirements_to_json(&requirements));
+            assert_eq!(again.as_ref(), Ok(&requirements));
+            requirements
+        }
+        Err(error) => {
+            assert!(!error.to_string().is_empty());
+            stand::StandRequirements::default()
+        }
+    };
+    requirements.note = None; // a remark may well say NaN
+    if bytes.flag() {
+        requirements.reference = ReferencePoint::Point(bytes.numbers());
+    }
+    if bytes.flag() {
+        let [nominal, minus, plus] = bytes.numbers();
+        requirements.required.yaw_deg = Some(Required { nominal, minus, plus });
+    }
+    let (mut session, _) = bytes.session();
+    session.sweep.clear();
+    if bytes.flag() {
+        session.input_uncertainty = Some(InputUncertainty { runway_mm: 0.5, ..InputUncertainty::default() });
+    }
+    let noise = bytes.flag().then(|| {
+        let [rotation_deg, translation_mm] = bytes.numbers();
+        let small = PoseNoise { rotation_deg: bytes.between(0.0, 0.1), translation_mm: bytes.between(0.0, 1.0) };
+        if bytes.below(4) == 3 { PoseNoise { rotation_deg, translation_mm } } else { small }.into()
+    });
+    let (mut seen, mut mark) = (bytes.pose(), bytes.pose());
+    if bytes.below(4) == 3 {
+        bytes.spoil_pose(&mut seen);
+        bytes.spoil_pose(&mut mark);
+    }
+    let placed = PlacedStand::from_target(&seen, &mark, noise.as_ref());
+    given(PlacedStand::from_rig(&mark, noise.as_ref()));
+    let pivot_mm = if bytes.flag() { [-150.0, 0.0, -1200.0] } else { bytes.numbers() };
+    let ground_mm: Vec<[f64; 3]> = (0..bytes.below(5))
+        .map(|_| {
+            let level = [bytes.between(-3000.0, 3000.0), bytes.between(-3000.0, 3000.0), bytes.between(-3.0, 3.0)];
+            if bytes.below(16) == 15 { bytes.numbers() } else { level }
+        })
+        .collect();
+    let placed = match placed {
+        Ok(placed) => placed,
+        Err(error) => return given::<()>(Err(error)),
+    };
+    assert_finite(&placed);
+    let placed = PlacedStand { pivot_mm, ..placed };
+    let found = stand::assess(&session, &placed, &ground_mm, &requirements);
+    if let Ok(found) = &found {
+        given(stand::moved(&placed.rig_from_stand, &found.moves, pivot_mm));
+        given(found.ground_line.readings(&mark));
+        given(GroundLine { rig_from_line: mark, ..found.ground_line }.readings(&seen));
+        assert!(!found.moves.to_string().is_empty());
+    }
+    let [distance_mm, lateral_offset_mm, height_mm, yaw_deg, pitch_deg, roll_deg] = bytes.numbers();
+    let anywhere = StandReadings { distance_mm, lateral_offset_mm, height_mm, yaw_deg, pitch_deg, roll_deg };
+    given(stand::moves(&anywhere, &requirements, pivot_mm));
+    let moves = StandMoves { yaw_deg, pitch_deg, roll_deg, forward_mm: distance_mm, left_mm: height_mm, up_mm: 0.0 };
+    given(stand::moved(&seen, &moves, pivot_mm));
+    given(found)
 }

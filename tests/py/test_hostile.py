@@ -23,6 +23,7 @@ import numpy as np
 import wheel_alignment
 from wheel_alignment import (
     ByWheel,
+    Pose,
     adjustment,
     compensation,
     conformity,
@@ -32,8 +33,10 @@ from wheel_alignment import (
     paths,
     propagation,
     simulate,
+    stand,
     units,
 )
+from wheel_alignment.session import PoseNoise
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[2] / "benches" / "peers"))
 
@@ -113,6 +116,14 @@ def given() -> dict[str, Any]:
     law = propagation.law_of_propagation(propagation.atan2, inputs)
     trials = monte_carlo.monte_carlo(propagation.atan2, normal, significant_digits=1)
     loaded = {"front": 303.0, "rear": 311.0}
+    stood = stand.PlacedStand(
+        Pose.from_rotation_vector_rad([0, 0, 0.02], [4000, 30, 900]),
+        PoseNoise(0.01, 0.2),
+    )
+    requirements = {
+        "format": "alignment-stand/1",
+        "required": {"yaw_deg": {"nominal": 0.0, "minus": 0.2, "plus": 0.2}},
+    }
     return {
         "session": session,
         # Without a sweep its trials are quick.
@@ -127,6 +138,17 @@ def given() -> dict[str, Any]:
         "measurement": measured,
         "assessment": assessed,
         "verdicts": assessed.verdicts,
+        "stand": stood,
+        "requirements": requirements,
+        "json.stand_requirements_from_json.text": json.dumps(requirements),
+        "json.stand_assessment_to_json.assessment": stand.assess(
+            session, stood, requirements
+        ),
+        "rig_from_stand": stood.rig_from_stand,
+        "pivot_mm": [-150.0, 0.0, -1200.0],
+        "ground_mm": np.array([[0.0, 0, 0], [1e3, 0, 0], [0, 1e3, 0], [1e3, 1e3, 1.0]]),
+        "stand.moves.readings": stand.StandReadings(1490.0, 3.0, 1190.0, 1.0, 0.1, 0.2),
+        "moves": stand.StandMoves(1.0, 0.0, 0.0, 10.0, 0.0, -5.0),
         "adjusters": [
             adjustment.Adjuster("shims", {"wheels.fl.camber_deg": 0.25}, -3.0, 6.0),
             adjustment.Adjuster(

@@ -234,6 +234,9 @@ def test_one_fit_says_that_an_axis_which_moves_is_of_no_rigid_car(
             if warning["stage"] == "sweep"
         }
         assert doubted == (set() if fits else set(STEERED.values()))
+        # It is no fault of a target.
+        codes = {warning["code"] for warning in result["warnings"]}
+        assert not any(code.startswith("target_slipped") for code in codes)
 
 
 @pytest.mark.parametrize("seed", range(5))

@@ -1,7 +1,7 @@
 //! What moving wheels does to the readings: the wheels and steering axes of a measured car as rigid bodies, moved one after the other, and
 //! read again in the frame that they then make, by the formulas with which they were measured.
 
-use super::solver::{Adjuster, Effect, Rigid, Stance};
+use super::adjuster::{Adjuster, Effect, Rigid, Stance};
 use crate::alignment::Alignment;
 use crate::compensation::MAX_SPINDLE_SKEW_DEG;
 use crate::error::{Error, ErrorCode};

@@ -29,14 +29,19 @@
 //! under it, settle the suspension before you read again, and measure after the last nut is tight. A maker may forbid what geometry
 //! allows.
 
+mod adjuster;
 mod geometry;
 mod least_squares;
+mod order;
+mod search;
 mod solver;
 
-pub use solver::{
-    Adjuster, Adjustment, Effect, Line, MAX_ADJUSTERS, MM_PER_DEG, Move, NOMINAL_WITHIN_DEG, Request, Rigid,
-    SHIFT_RANGE_MM, Stance, TURN_RANGE_DEG, Unmet, effects, fewest_moves, foresee,
+pub use adjuster::{
+    Adjuster, Adjustment, Effect, Line, Move, NOMINAL_WITHIN_DEG, Request, Rigid, SHIFT_RANGE_MM, Stance,
+    TURN_RANGE_DEG, Unmet,
 };
+pub use search::MM_PER_DEG;
+pub use solver::{MAX_ADJUSTERS, effects, fewest_moves, foresee};
 
 use crate::error::{Error, ErrorCode};
 use crate::gauge::AxisAngles;

@@ -1,14 +1,16 @@
 //! What does not belong to the car that all else shows: each pose held against the fit to all others, and targets that were knocked.
 //!
+//! A steering axis that moves leaves something smooth over, which a slip explains in part. So what is smooth competes with each slip that would be named.
+//!
 //! A pose that is off by a small motion of its target, or a target that stays off from one station on, is one more unknown of six numbers. What it
 //! would explain, its gain in χ², follows from the normal equations of the fit without another fit: a score test.
 
-use super::model::Model;
+use super::model::{Model, State};
 use super::solve::{Normal, forward_rows};
 use super::weights::Known;
 use crate::error::{Stage, Warning, WarningCode};
 use crate::frame::{Rig, Target, Transform};
-use crate::layout::Wheel;
+use crate::layout::{Side, Wheel};
 use crate::statistics;
 use crate::units::{deg_from_rad, sqrt};
 use alloc::vec::Vec;
@@ -26,8 +28,13 @@ const PLAIN: f64 = 1e-2;
 const EQUAL: f64 = 1e-9;
 /// No more than so many targets are named.
 const MOST_NAMED: usize = 8;
+/// The powers of the steer angle that make up what is smooth in it, the likeliest first: an axis that tilts evenly leaves a square.
+const SMOOTH_POWERS: [f64; 3] = [2.0, 1.0, 3.0];
+/// By how many variances an unknown must lower χ² to be worth having (Akaike).
+const WORTH: f64 = 2.0;
 
 /// A small motion of one target at one station, six numbers in its own frame, as one more unknown.
+#[derive(Clone)]
 struct Knock {
     /// What it would add to the shared unknowns' equations, L⁻¹ of it: a row for each of the six.
     shared: Matrix6xX<f64>,
@@ -88,6 +95,19 @@ impl Noise {
         }
     }
 
+    /// What is left when an unknown explains so much.
+    fn without(self, gain: f64, rank: f64) -> Self {
+        Self { chi_squared: self.chi_squared - gain, freedom: self.freedom - rank, ..self }
+    }
+
+    /// Whether this is left of something that is the better explanation: each of its unknowns has to be worth having. The other is the best of so many
+    /// choices, of which noise makes one look good.
+    fn is_better_than(&self, other: &Self, choices: f64) -> bool {
+        let variance = self.scale().min(other.scale());
+        let unknowns = WORTH * (self.freedom - other.freedom);
+        self.chi_squared - other.chi_squared < variance * (unknowns + 2.0 * libm::log(choices))
+    }
+
     /// The noise of a fit to which a pose beside it is added.
     pub(super) fn beside(self, square: f64, rank: f64) -> Self {
         Self { chi_squared: self.chi_squared + square, freedom: self.freedom + rank, ..self }
@@ -95,6 +115,7 @@ impl Noise {
 }
 
 /// The motions of every target, as unknowns.
+#[derive(Clone)]
 pub(super) struct Knocks<'a> {
     model: &'a Model,
     /// How many unknowns the motions share.
@@ -170,8 +191,8 @@ impl<'a> Knocks<'a> {
                     of_stage = Together::none(self.size);
                 }
                 let knock = &self.knocks[poses[place]];
-                rest.add(knock);
-                of_stage.add(knock);
+                rest.add(knock, 1.0);
+                of_stage.add(knock, 1.0);
                 consider(Pattern { wheel, from: place, to: place + 1, onward: false }, knock.gain());
                 if place > 0 && place + 1 < poses.len() {
                     consider(Pattern { wheel, from: place, to: poses.len(), onward: true }, rest.gain());
@@ -187,9 +208,10 @@ impl<'a> Knocks<'a> {
         (0..self.knocks.len()).filter(|&pose| self.model.observations[pose].wheel == wheel).collect()
     }
 
-    /// Names the targets that were knocked, the plainest first: each that is found is given its motion, and the rest is looked at again.
-    pub(super) fn name(mut self, mut noise: Noise) -> Vec<Warning> {
-        let mut warnings = Vec::new();
+    /// Names the targets that were knocked, the plainest first, and the sides on which the steering axis moves instead: each that is found is
+    /// given its motion, and the rest is looked at again.
+    pub(super) fn name(mut self, state: &State, mut noise: Noise) -> (Vec<Warning>, Vec<Side>) {
+        let (mut warnings, mut moved) = (Vec::new(), Vec::new());
         while warnings.len() < MOST_NAMED {
             let mut best: Option<(Pattern, Gain)> = None;
             let mut patterns = 0.0;
@@ -209,14 +231,49 @@ impl<'a> Knocks<'a> {
             if chance >= 1.0 / (SESSIONS * patterns) {
                 break;
             }
+            let sides = [Side::Left, Side::Right].into_iter().filter(|side| !moved.contains(side));
+            let axes = sides.filter_map(|side| Some((side, self.axis_let_move(state, side, noise)?)));
+            let axis = axes.min_by(|(_, (_, a)), (_, (_, b))| a.chi_squared.total_cmp(&b.chi_squared));
+            if let Some((side, (knocks, left))) = axis
+                && left.is_better_than(&noise.without(found.gain, found.rank), patterns)
+            {
+                moved.push(side);
+                (self, noise) = (knocks, left);
+                continue;
+            }
             warnings.push(self.warning(&pattern, &found));
-            noise.chi_squared -= found.gain;
-            noise.freedom -= found.rank;
-            if noise.freedom < 6.0 || !self.take_out(&pattern) {
+            noise = noise.without(found.gain, found.rank);
+            let poses = self.poses_of(pattern.wheel);
+            let poses: Vec<_> = poses[pattern.from..pattern.to].iter().map(|&pose| (pose, 1.0)).collect();
+            if noise.freedom < 6.0 || self.take_out(&poses).is_none() {
                 break;
             }
         }
-        warnings
+        (warnings, moved)
+    }
+
+    /// What is left to explain when a front target may move smoothly as its wheel is steered, by as many powers of the steer angle as are worth having;
+    /// None when none is.
+    fn axis_let_move(&self, state: &State, side: Side, noise: Noise) -> Option<(Self, Noise)> {
+        let mut poses = self.poses_of(side.front_wheel());
+        poses.retain(|&pose| self.model.stations[self.model.observations[pose].at].steer.get(side).is_some());
+        let steer = |pose: usize| *state.stations[self.model.observations[pose].at].steer_rad.get(side);
+        let most = poses.iter().map(|&pose| steer(pose).abs()).fold(0.0, f64::max);
+        if most == 0.0 {
+            return None;
+        }
+        let (mut knocks, mut left) = (self.clone(), noise);
+        let mut best = None;
+        for power in SMOOTH_POWERS {
+            let weighed: Vec<_> = poses.iter().map(|&pose| (pose, libm::pow(steer(pose) / most, power))).collect();
+            let Some((gain, rank)) = knocks.take_out(&weighed) else { continue };
+            left = left.without(gain, rank);
+            let so_far = best.as_ref().map_or(noise, |(_, noise)| *noise);
+            if left.freedom >= 6.0 && left.is_better_than(&so_far, 1.0) {
+                best = Some((knocks.clone(), left));
+            }
+        }
+        best
     }
 
     fn warning(&self, pattern: &Pattern, found: &Gain) -> Warning {
@@ -240,17 +297,17 @@ impl<'a> Knocks<'a> {
         }
     }
 
-    /// Gives the poses of a pattern the motion that explains them: an unknown of the fit from then on. False when it is none.
-    fn take_out(&mut self, pattern: &Pattern) -> bool {
-        let poses = self.poses_of(pattern.wheel);
+    /// Gives poses of one target the motion that explains them, so many times at each: an unknown of the fit from then on. What it explains, by how many
+    /// numbers; None when it is none.
+    fn take_out(&mut self, poses: &[(usize, f64)]) -> Option<(f64, f64)> {
         let mut together = Together::none(self.size);
         // Which of them stands at a station.
-        let mut at: Vec<Option<usize>> = self.model.stations.iter().map(|_| None).collect();
-        for &pose in &poses[pattern.from..pattern.to] {
-            together.add(&self.knocks[pose]);
-            at[self.model.observations[pose].at] = Some(pose);
+        let mut at: Vec<Option<(usize, f64)>> = self.model.stations.iter().map(|_| None).collect();
+        for &(pose, times) in poses {
+            together.add(&self.knocks[pose], times);
+            at[self.model.observations[pose].at] = Some((pose, times));
         }
-        let Some(basis) = own_basis(&together.own_information(), &together.whole) else { return false };
+        let basis = own_basis(&together.own_information(), &together.whole)?;
         let found = basis.tr_mul(&together.score);
         // How each motion meets the new unknown, beside what the shared unknowns pass on.
         let meets: Vec<Matrix6xX<f64>> = (0..self.knocks.len())
@@ -258,8 +315,8 @@ impl<'a> Knocks<'a> {
                 let knock = &self.knocks[pose];
                 let mut meets: Matrix6<f64> = -(&together.shared * knock.shared.transpose());
                 match at[self.model.observations[pose].at] {
-                    Some(itself) if itself == pose => meets += knock.information,
-                    Some(beside) => meets -= &self.knocks[beside].own * knock.own.transpose(),
+                    Some((itself, times)) if itself == pose => meets += knock.information * times,
+                    Some((beside, times)) => meets -= &self.knocks[beside].own * knock.own.transpose() * times,
                     None => {}
                 }
                 meets.tr_mul(&basis)
@@ -273,7 +330,8 @@ impl<'a> Knocks<'a> {
             knock.shared = shared.resize_horizontally(self.size, 0.0);
             knock.shared.columns_mut(before, meets.ncols()).copy_from(&meets);
         }
-        true
+        #[expect(clippy::cast_precision_loss, reason = "six at most")]
+        Some((found.norm_squared(), basis.ncols() as f64))
     }
 }
 
@@ -298,11 +356,11 @@ impl Together {
         Self { shared: Matrix6xX::zeros(size), information, whole, score }
     }
 
-    fn add(&mut self, knock: &Knock) {
-        self.shared += &knock.shared;
-        self.information += knock.information;
-        self.whole += knock.whole;
-        self.score += knock.score;
+    fn add(&mut self, knock: &Knock, times: f64) {
+        self.shared += &knock.shared * times;
+        self.information += knock.information * (times * times);
+        self.whole += knock.whole * (times * times);
+        self.score += knock.score * times;
     }
 
     /// What the unknowns of the fit leave of its information.

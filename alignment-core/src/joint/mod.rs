@@ -15,7 +15,7 @@ use crate::compensation::{ClampCompensation, Compensation, Residual};
 use crate::error::{Error, ErrorCode, Stage, Warning, WarningCode};
 use crate::frame::{Rig, Target, Transform, Vector};
 use crate::layout::{BySide, ByWheel, Side, Wheel};
-use crate::session::{Datum, Session};
+use crate::session::{Datum, LEVER_MM, Session};
 use crate::spindle::runout_deg;
 use crate::staged::{self, Level, Seen};
 use crate::steering::{AxisLine, SweepStation};
@@ -301,9 +301,18 @@ impl Fitted {
         };
         let mut warnings: Vec<Warning> = self.left_out.iter().map(left_out).collect();
         warnings.extend(self.hardly_checked());
-        let named = knocks.name(self.noise);
-        let explained = !named.is_empty();
+        let (named, moved) = knocks.name(&self.state, self.noise);
+        let explained = !named.is_empty() || !moved.is_empty();
         warnings.extend(named);
+        warnings.extend(moved.into_iter().map(|side| {
+            let warning = Warning::new(WarningCode::ResidualHigh).stage(Stage::Sweep).wheel(side.front_wheel());
+            let Residual { rotation_deg, translation_mm } = self.axis_residual(side);
+            if units::rad_from_deg(rotation_deg) * LEVER_MM > translation_mm {
+                warning.value(rotation_deg, "deg")
+            } else {
+                warning.value(translation_mm, "mm")
+            }
+        }));
         if let Some(chance) = fit.p_value
             && chance < POOR
             && !explained

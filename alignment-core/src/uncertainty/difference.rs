@@ -9,7 +9,7 @@ use nalgebra::{Rotation3, Vector3};
 /// The step of an angle, radians, and of a direction. What is left out grows with its square, 1e-10; rounding makes about as much.
 pub(super) const STEP_RAD: f64 = 1e-5;
 /// The step of a length, mm.
-pub(super) const STEP_MM: f64 = 1e-2;
+pub(crate) const STEP_MM: f64 = 1e-2;
 
 /// What stands for a number that is absent. Nothing follows from it, and it follows nothing.
 pub(super) const ABSENT: f64 = f64::NAN;
@@ -19,7 +19,7 @@ pub(super) const ABSENT: f64 = f64::NAN;
 /// Just within the bounds of what can be measured, one side is refused or lacks a number: then the other side is held against the middle. Where
 /// both are refused, since one input takes one wheel across and its opposite another, a finer step stays within what the bounds allow
 /// for rounding.
-pub(super) fn central<const N: usize>(
+pub(crate) fn central<const N: usize>(
     step: f64,
     function: &mut dyn FnMut(f64) -> Result<[f64; N], Error>,
 ) -> Result<[f64; N], Error> {
@@ -47,7 +47,7 @@ pub(super) fn central<const N: usize>(
 }
 
 /// How a function follows a pose: by its turn about each axis of the rig, then by its shift along each.
-pub(super) fn by_pose<const N: usize>(
+pub(crate) fn by_pose<const N: usize>(
     pose: &Transform<Rig, Target>,
     function: &mut dyn FnMut(Transform<Rig, Target>) -> Result<[f64; N], Error>,
 ) -> Result<[[f64; N]; 6], Error> {

@@ -3,14 +3,13 @@
 use super::Sparse;
 use super::causes::{self, PoseCause};
 use super::clamps::{self, CLAMPS, ClampsFollow, PER_CLAMP};
-use super::difference::{self, ABSENT, STEP_MM, STEP_RAD, tilted};
+use super::difference::{self, STEP_MM, STEP_RAD, tilted};
 use super::fitted::{self, FigureFollows};
 use super::steered::{AHEAD, LOCKS, OTHER_WHEEL, PER_AXIS, RANGE, STEERED, SteeredFollows};
 use crate::assembly::Geometry;
 use crate::error::{Error, ErrorCode};
 use crate::frame::{Rig, Target, Transform, Vector};
 use crate::layout::{ByAxle, BySide, Wheel};
-use crate::paths;
 use crate::scatter::camera_of;
 use crate::session::{PoseNoise, Session};
 use crate::staged::{self, Trace};
@@ -225,12 +224,15 @@ pub(super) fn runout_follows(spindle: Vector<Target>) -> [f64; 3] {
     (away * DEG_PER_RAD).to_array()
 }
 
-/// How the tree follows the figures that are uncertain, reading by reading.
-pub(super) fn readings_by_figures(geometry: &Geometry, of_figures: &[f64]) -> Result<Vec<Sparse>, Error> {
-    let mut rows: Vec<Sparse> = (0..paths::COUNT).map(|_| Vec::with_capacity(24)).collect();
-    let tree = |nudged: &Geometry| nudged.alignment().map(|tree| tree.values().map(|value| value.unwrap_or(ABSENT)));
+/// How a function of the geometry follows the figures that are uncertain, number by number.
+pub(super) fn by_figures<const N: usize>(
+    geometry: &Geometry,
+    of_figures: &[f64],
+    function: impl Fn(&Geometry) -> Result<[f64; N], Error>,
+) -> Result<Vec<Sparse>, Error> {
+    let mut rows: Vec<Sparse> = (0..N).map(|_| Vec::with_capacity(24)).collect();
     for index in (0..COUNT).filter(|index| of_figures[index * (COUNT + 1)] > 0.0) {
-        for (row, derivative) in rows.iter_mut().zip(nudge(geometry, index, tree)?) {
+        for (row, derivative) in rows.iter_mut().zip(nudge(geometry, index, &function)?) {
             if derivative.abs() > 0.0 {
                 row.push((index, derivative));
             }

@@ -35,7 +35,7 @@
 
 mod causes;
 mod clamps;
-mod difference;
+pub(crate) mod difference;
 mod figures;
 mod fitted;
 mod free_axis;
@@ -46,16 +46,20 @@ mod steered;
 mod trials;
 
 use crate::alignment::{self, Alignment, Measurement};
+use crate::assembly::Geometry;
 use crate::error::{Error, Stage};
+use crate::joint::Fitted;
 use crate::layout::Wheel;
 use crate::paths::{self, COUNT};
 use crate::propagation::{self, Expanded};
 use crate::session::{Datum, Session};
+use crate::staged::Trace;
 use crate::units::{self, sqrt};
 use alloc::vec::Vec;
 use causes::{OtherCause, PoseCause, covariance_of_causes, other_causes, pose_causes};
 use clamps::ClampsFollow;
-use figures::{Figures, readings_by_figures};
+use difference::ABSENT;
+use figures::{Figures, by_figures};
 use nalgebra::SVector;
 #[cfg(feature = "simulate")]
 pub use plan::{MAX_PLANNED, Plan, ROLL_RANGE_DEG, Reach, SWEEP_RANGE_DEG, plan, reach};
@@ -76,8 +80,14 @@ pub struct Uncertainty {
     /// The effective degrees of freedom of every standard uncertainty, under the same path: infinite where the noise is known.
     pub degrees_of_freedom: Alignment,
     covariance: Vec<f64>,
-    /// The readings by the figures, the figures by the causes.
+    /// The readings by the figures.
     readings: Vec<Sparse>,
+    follows: Follows,
+}
+
+/// The figures of the geometry by the causes, and the causes.
+#[derive(Debug, Clone, PartialEq)]
+struct Follows {
     figures: Vec<Sparse>,
     poses: Vec<PoseCause>,
     /// The variances of the causes that are no poses.
@@ -149,25 +159,9 @@ pub struct Contribution {
 /// ```
 pub fn propagate(session: &Session) -> Result<Uncertainty, Error> {
     let (measurement, trace, fitted) = alignment::trace(session)?;
-    let given = session.input_uncertainty.unwrap_or_default();
-    let (mut figures, poses) = if let Some(fitted) = &fitted {
-        let follows = fitted::follow(session, &trace, fitted);
-        (Figures::fitted(&follows), fitted::pose_causes(session, &measurement.spreads, fitted, &follows)?)
-    } else {
-        let clamps = ClampsFollow::find(session, &trace.rolling, trace.geometry.up, &trace.geometry.compensation)?;
-        let steered = SteeredFollows::find(session, &trace)?;
-        let figures = Figures::of(&trace, &clamps, &steered);
-        (figures, pose_causes(session, &measurement.spreads, &trace, clamps, steered)?)
-    };
-    if session.reference.datum == Datum::WheelPlane {
-        figures.up_from_wheels(&trace.geometry)?;
-    }
-    let cameras = figures.follow_cameras(session, &trace, &poses);
-    let others = other_causes(session, &trace, &given, cameras)?;
-    let causes = covariance_of_causes(&poses, &others);
-    let figures = figures.sparse();
-    let of_figures = propagated::<{ causes::COUNT }, { figures::COUNT }>(&figures, &causes);
-    let readings = readings_by_figures(&trace.geometry, &of_figures)?;
+    let (follows, of_figures) = Follows::find(session, &measurement, &trace, fitted.as_ref())?;
+    let tree = |geometry: &Geometry| geometry.alignment().map(|tree| tree.values().map(|v| v.unwrap_or(ABSENT)));
+    let readings = by_figures(&trace.geometry, &of_figures, tree)?;
     let of_readings = propagated::<{ figures::COUNT }, COUNT>(&readings, &of_figures);
 
     let values = measurement.alignment.values();
@@ -178,13 +172,34 @@ pub fn propagate(session: &Session) -> Result<Uncertainty, Error> {
         degrees_of_freedom: Alignment::default(),
         covariance: of_readings,
         readings,
-        figures,
-        poses,
-        others,
+        follows,
     };
     let freedom = core::array::from_fn(|i| values[i].map(|_| known.effective_degrees_of_freedom(i)));
     known.degrees_of_freedom = Alignment::from_values(&freedom);
     Ok(known)
+}
+
+/// What `N` numbers computed from the geometry of a measured car are worth.
+pub(crate) struct Worth<const N: usize> {
+    /// Their covariance.
+    pub(crate) covariance: [[f64; N]; N],
+    /// Σ(uᵢ⁴/νᵢ) of each, over what is estimated: what the formula of Welch and Satterthwaite divides by.
+    pub(crate) estimated: [f64; N],
+}
+
+/// What a function of the geometry owes to what is uncertain in a session.
+pub(crate) fn worth<const N: usize>(
+    session: &Session,
+    (measurement, trace, fitted): &(Measurement, Trace, Option<Fitted>),
+    function: impl Fn(&Geometry) -> Result<[f64; N], Error>,
+) -> Result<Worth<N>, Error> {
+    let (follows, of_figures) = Follows::find(session, measurement, trace, fitted.as_ref())?;
+    let rows = by_figures(&trace.geometry, &of_figures, function)?;
+    let covariance = propagated::<{ figures::COUNT }, N>(&rows, &of_figures);
+    Ok(Worth {
+        covariance: core::array::from_fn(|i| core::array::from_fn(|j| covariance[i * N + j])),
+        estimated: core::array::from_fn(|i| follows.estimated(&rows[i])),
+    })
 }
 
 /// The covariance J·V·Jᵀ of `N` results whose rows follow `M` numbers of covariance V.
@@ -374,20 +389,9 @@ impl Uncertainty {
         Ok(contributions(self.variances(paths::position(path)?)))
     }
 
-    /// How a reading follows the causes.
-    fn by_causes(&self, reading: usize) -> [f64; causes::COUNT] {
-        let mut by_causes = [0.0; causes::COUNT];
-        for &(figure, derivative) in &self.readings[reading] {
-            for &(number, of_figure) in &self.figures[figure] {
-                by_causes[number] += derivative * of_figure;
-            }
-        }
-        by_causes
-    }
-
     /// What each input adds to the variance of a reading.
     fn variances(&self, reading: usize) -> Vec<(Source, f64)> {
-        let by_causes = self.by_causes(reading);
+        let by_causes = self.follows.by_causes(&self.readings[reading]);
         let of_pose = |pose: &PoseCause| {
             let PoseCause { stage, station, wheel, .. } = *pose;
             (Source::Poses { stage, station, wheel }, pose.variance(&by_causes, 0..6))
@@ -396,22 +400,68 @@ impl Uncertainty {
             let follows = SVector::<f64, 6>::from_fn(|i, _| if i < *size { by_causes[at + i] } else { 0.0 });
             (*source, follows.dot(&(covariance * follows)))
         };
-        self.poses.iter().map(of_pose).chain(self.others.iter().map(of_other)).collect()
+        self.follows.poses.iter().map(of_pose).chain(self.follows.others.iter().map(of_other)).collect()
     }
 
-    /// Welch and Satterthwaite: ν = u⁴/Σ(uᵢ⁴/νᵢ) over what is estimated, turn and shift of each pose apart.
+    /// Welch and Satterthwaite: ν = u⁴/Σ(uᵢ⁴/νᵢ).
     fn effective_degrees_of_freedom(&self, reading: usize) -> f64 {
+        let variance = self.covariance[reading * COUNT + reading];
+        let sum = self.follows.estimated(&self.readings[reading]);
+        if sum > 0.0 { variance * variance / sum } else { f64::INFINITY }
+    }
+}
+
+impl Follows {
+    /// How the figures follow the causes, and the covariance of the figures, row by row.
+    fn find(
+        session: &Session,
+        measurement: &Measurement,
+        trace: &Trace,
+        fitted: Option<&Fitted>,
+    ) -> Result<(Self, Vec<f64>), Error> {
+        let given = session.input_uncertainty.unwrap_or_default();
+        let (mut figures, poses) = if let Some(fitted) = fitted {
+            let follows = fitted::follow(session, trace, fitted);
+            (Figures::fitted(&follows), fitted::pose_causes(session, &measurement.spreads, fitted, &follows)?)
+        } else {
+            let clamps = ClampsFollow::find(session, &trace.rolling, trace.geometry.up, &trace.geometry.compensation)?;
+            let steered = SteeredFollows::find(session, trace)?;
+            let figures = Figures::of(trace, &clamps, &steered);
+            (figures, pose_causes(session, &measurement.spreads, trace, clamps, steered)?)
+        };
+        if session.reference.datum == Datum::WheelPlane {
+            figures.up_from_wheels(&trace.geometry)?;
+        }
+        let cameras = figures.follow_cameras(session, trace, &poses);
+        let others = other_causes(session, trace, &given, cameras)?;
+        let causes = covariance_of_causes(&poses, &others);
+        let figures = figures.sparse();
+        let of_figures = propagated::<{ causes::COUNT }, { figures::COUNT }>(&figures, &causes);
+        Ok((Self { figures, poses, others }, of_figures))
+    }
+
+    /// How what follows the figures by this row follows the causes.
+    fn by_causes(&self, row: &Sparse) -> [f64; causes::COUNT] {
+        let mut by_causes = [0.0; causes::COUNT];
+        for &(figure, derivative) in row {
+            for &(number, of_figure) in &self.figures[figure] {
+                by_causes[number] += derivative * of_figure;
+            }
+        }
+        by_causes
+    }
+
+    /// Σ(uᵢ⁴/νᵢ) over what is estimated, turn and shift of each pose apart.
+    fn estimated(&self, row: &Sparse) -> f64 {
         let estimated = || self.poses.iter().filter(|pose| pose.degrees_of_freedom.is_finite());
         if estimated().next().is_none() {
-            return f64::INFINITY;
+            return 0.0;
         }
-        let by_causes = self.by_causes(reading);
-        let variance = self.covariance[reading * COUNT + reading];
-        let sum: f64 = estimated()
+        let by_causes = self.by_causes(row);
+        estimated()
             .flat_map(|pose| [0..3, 3..6].map(|part| (pose.variance(&by_causes, part), pose.degrees_of_freedom)))
             .map(|(part, freedom)| part * part / freedom)
-            .sum();
-        if sum > 0.0 { variance * variance / sum } else { f64::INFINITY }
+            .sum()
     }
 }
 

@@ -179,7 +179,7 @@ impl<'a> Trial<'a> {
             known,
             trace,
             about: crate::scatter::camera_of(known, Wheel::Fr).map_or(Vector::zero(), |camera| camera.origin()),
-            poses: uncertainty.poses.iter().map(drawn).collect(),
+            poses: uncertainty.follows.poses.iter().map(drawn).collect(),
             seen: Seen {
                 rolling: trace.rolling.clone(),
                 ahead: trace.ahead,

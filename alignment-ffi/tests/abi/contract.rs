@@ -21,6 +21,12 @@ const NO_FUNCTION: &[(&str, &str)] = &[
     ("monte_carlo::monte_carlo", "trials in C are those of a session"),
     ("monte_carlo::try_monte_carlo", "trials in C are those of a session"),
     ("propagation::law_of_propagation", "derivatives are carried along by a function of Rust; wa_combine takes them"),
+    ("record::AdjustmentDone::of", "the details are the caller's own text"),
+    ("record::Measured::of", "wa_record_to_json measures the sessions"),
+    ("record::Record::from_details", "wa_record_to_json takes the details"),
+    ("record::Record::new", "wa_record_to_json makes one"),
+    ("json::stand_requirements_from_json", "what takes requirements takes their text"),
+    ("stand::StandReadings::values", "the members of the struct are the six"),
     ("session::Sighting::frames", "a sighting in C is its frames"),
     ("uncertainty::watched_monte_carlo", "a run is bounded by most_trials"),
 ];
@@ -28,6 +34,10 @@ const NO_FUNCTION: &[(&str, &str)] = &[
 /// What C has under another name than its own.
 const ELSEWHERE: &[(&str, &str)] = &[
     ("alignment::measure", "wa_measure"),
+    ("assessment::assess", "wa_assess"),
+    ("stand::assess", "wa_stand_assess"),
+    ("stand::moves", "wa_stand_moves"),
+    ("stand::moved", "wa_stand_moved"),
     ("vehicle::ahead_readings", "wa_ahead_readings"),
     ("uncertainty::monte_carlo", "wa_monte_carlo_json"),
     // By themselves the names say too little.
@@ -39,6 +49,7 @@ const ELSEWHERE: &[(&str, &str)] = &[
     ("json::measurement_to_json", "wa_measure_json"),
     ("json::assessment_to_json", "wa_assess_json"),
     ("json::verdicts_to_json", "wa_judge_all_json"),
+    ("json::stand_assessment_to_json", "wa_stand_assess_json"),
 ];
 
 /// Parameters that C has otherwise: as the members of a struct that only bundles them, as a text, or as a place.
@@ -58,6 +69,10 @@ const PARAMETERS: &[(&str, &str, &[&str])] = &[
     ("json::measurement_to_json", "measurement", &["session_json"]),
     ("json::assessment_to_json", "assessment", &["session_json"]),
     ("json::verdicts_to_json", "verdicts", &["readings"]),
+    ("json::stand_assessment_to_json", "assessment", &["session_json"]),
+    ("json::stand_requirements_to_json", "requirements", &["requirements_json"]),
+    ("stand::assess", "requirements", &["requirements_json"]),
+    ("stand::moves", "requirements", &["requirements_json"]),
 ];
 
 /// Structs that C has under another name than its own, since a function has that name, or since it says too little.
@@ -67,6 +82,7 @@ const STRUCTS: &[(&str, &str)] = &[
     ("error::Error", "wa_error"),
     ("monte_carlo::Settings", "wa_trials"),
     ("repeatability::Repeatability", "wa_repeatability_result"),
+    ("stand::StandMoves", "wa_stand_moves_result"),
     ("uncertainty::Reach", "wa_reach_result"),
     ("vehicle::AheadReadings", "wa_ahead_readings_result"),
     ("session::ByAxle", "wa_axles"),
@@ -94,6 +110,17 @@ const AS_TEXT: &[&str] = &[
     "monte_carlo::Agreement",
     "monte_carlo::Simulated",
     "monte_carlo::Simulation",
+    "record::AdjustmentDone",
+    "record::Attachment",
+    "record::Convention",
+    "record::Identity",
+    "record::Library",
+    "record::Measured",
+    "record::MeasuredReading",
+    "record::MeasuredWarning",
+    "record::Record",
+    "record::StandParameter",
+    "record::StandSetup",
     "repeatability::AnovaRow",
     "repeatability::Crossed",
     "repeatability::OneWay",
@@ -111,6 +138,8 @@ const AS_TEXT: &[&str] = &[
     "simulate::VirtualAxle",
     "simulate::VirtualVehicle",
     "simulate::VirtualWheel",
+    "stand::Required",
+    "stand::StandRequirements",
     "steering::InstantaneousAxis",
     "sweep::Sweep",
     "sweep::SweptStation",
@@ -139,6 +168,11 @@ const OTHER_FIELDS: &[(&str, &[&str], &str)] = &[
     ("error::Error", &["input", "unit"], "in the sentence"),
     ("joint::Fit", &["poses"], "a list, in the text of a result"),
     ("propagation::Output", &["sensitivities", "budget"], "the caller has them"),
+    (
+        "stand::StandAssessment",
+        &["judgements", "pivot_mm", "requirements", "warnings"],
+        "in the text of a result, but for the verdicts and what the caller handed over",
+    ),
     ("session::Session", &["format"], "a session that is handed over is of the newest"),
 ];
 

@@ -83,6 +83,8 @@ layouts! {
     WaTolerance "wa_tolerance", WaTrials "wa_trials", WaTurn "wa_turn", WaTurnReadings "wa_turn_readings",
     WaTurnsReadings "wa_turns_readings", WaTyreSize "wa_tyre_size", WaUncertain "wa_uncertain", WaUncertainty "wa_uncertainty",
     WaWheelReadings "wa_wheel_readings", WaWheels "wa_wheels", WaToeChanges "wa_toe_changes", WaEccentricAngles "wa_eccentric_angles", WaShimThicknesses "wa_shim_thicknesses", WaSubframeShift "wa_subframe_shift_result", WaTaperedShim "wa_tapered_shim_result", WaShimChanges "wa_shim_changes", WaShelfShim "wa_shelf_shim", WaStance "wa_stance",
+    WaGround "wa_ground", WaGroundLine "wa_ground_line", WaPlacedStand "wa_placed_stand", WaStandAssessment "wa_stand_assessment",
+    WaStandMoves "wa_stand_moves_result", WaStandReadings "wa_stand_readings",
 }
 
 /// Readings lie in the order of their positions, each where its path says.

@@ -17,6 +17,7 @@ from wheel_alignment.error import (
 if TYPE_CHECKING:
     from wheel_alignment.conformity import Specification
     from wheel_alignment.session import Session
+    from wheel_alignment.stand import StandRequirements
 
 Given: TypeAlias = Mapping[str, object] | str | os.PathLike[str]
 """A tree, the text of its JSON, or the path of a JSON file."""
@@ -41,6 +42,15 @@ def specification(given: Specification | Given) -> object:
     if isinstance(given, Specification):
         return given.to_dict()
     return _text_or_tree(given, "specification", NotASpecificationError)
+
+
+def stand_requirements(given: StandRequirements | Given) -> object:
+    """Return what is required of a stand as the native half takes it."""
+    from wheel_alignment.stand import StandRequirements
+
+    if isinstance(given, StandRequirements):
+        return given.to_dict()
+    return _text_or_tree(given, "stand's requirements", NotASpecificationError)
 
 
 def _text_or_tree(given: Given, what: str, refusal: type[AlignmentError]) -> object:

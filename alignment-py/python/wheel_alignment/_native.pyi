@@ -13,10 +13,13 @@ __all__ = [
     "Tracker",
     "Uncertainty",
     "__version__",
+    "adjustments_done",
     "agree",
     "ahead_readings",
     "ahead_records",
     "assess",
+    "attachment_matches",
+    "attachment_of",
     "combine",
     "cores",
     "crossed",
@@ -32,6 +35,7 @@ __all__ = [
     "from_rolling",
     "from_spinning",
     "global_risks",
+    "ground_line",
     "input_from_observations",
     "input_of",
     "judge",
@@ -40,6 +44,7 @@ __all__ = [
     "mean_pose",
     "measure",
     "measure_records",
+    "measured_of",
     "monte_carlo",
     "of_arrays",
     "of_numbers",
@@ -50,10 +55,22 @@ __all__ = [
     "position",
     "propagate",
     "reach",
+    "record_from_details",
+    "record_from_json",
+    "record_new",
+    "record_text",
     "repeats",
     "rig_from_target",
     "schema",
     "specification_json",
+    "stand_assess",
+    "stand_from_rig",
+    "stand_from_target",
+    "stand_json",
+    "stand_moved",
+    "stand_moves",
+    "stand_moves_text",
+    "stand_readings",
     "sweep",
     "tolerance_limits",
     "trials_of",
@@ -296,6 +313,14 @@ def agree(
     output: int,
     significant_digits: int,
 ) -> tuple[float, float, float, bool]: ...
+def record_new(identity: object) -> str: ...
+def record_from_json(text: str) -> str: ...
+def record_from_details(text: str) -> str: ...
+def record_text(record: object, kind: str) -> str: ...
+def measured_of(session: object, specification: object) -> str: ...
+def adjustments_done(adjusters: object, moves: list[tuple[int, float]]) -> str: ...
+def attachment_of(name: str, media_type: str, content: bytes) -> str: ...
+def attachment_matches(attachment: object, content: bytes) -> bool: ...
 def schema(kind: str) -> str: ...
 def specification_json(specification: object) -> str: ...
 def cores() -> int: ...
@@ -331,3 +356,22 @@ def measure_records(
     progress: Callable[[int], object] | None,
     out: _Arrays | None,
 ) -> _Arrays: ...
+def stand_from_target(target: bytes, in_stand: bytes, noise: object) -> str: ...
+def stand_from_rig(stand_from_rig: bytes, noise: object) -> str: ...
+def ground_line(car: object) -> str: ...
+def stand_readings(line: object, rig_from_stand: bytes) -> str: ...
+def stand_moves(
+    readings: object, requirements: object, pivot_mm: Sequence[float]
+) -> str: ...
+def stand_moves_text(moves: object) -> str: ...
+def stand_moved(
+    rig_from_stand: bytes, moves: object, pivot_mm: Sequence[float]
+) -> bytearray: ...
+def stand_assess(
+    session: object,
+    stand: object,
+    ground_mm: bytes,
+    requirements: object,
+    method: str | None,
+) -> str: ...
+def stand_json(requirements: object) -> str: ...

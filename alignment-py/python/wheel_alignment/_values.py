@@ -182,10 +182,10 @@ def plain(value: object) -> object:
 
 def _build(kind: object, tree: object) -> object:
     """Build what the annotation `kind` says; a key too many or too few is an error."""
-    if isinstance(kind, types.UnionType):
+    if typing.get_origin(kind) in (types.UnionType, typing.Union):
         if tree is None:
             return None
-        (kind,) = (one for one in typing.get_args(kind) if one is not types.NoneType)
+        kind = _one_of(typing.get_args(kind), tree)
     origin = typing.get_origin(kind) or kind
     if origin is tuple:
         assert isinstance(tree, list)
@@ -194,7 +194,7 @@ def _build(kind: object, tree: object) -> object:
     if isinstance(origin, type) and dataclasses.is_dataclass(origin):
         assert isinstance(tree, dict)
         fields = _fields(origin)
-        arguments = typing.get_args(kind)
+        arguments = typing.get_args(kind) or (object,)
         return origin(
             **{
                 name: _build(
@@ -207,6 +207,20 @@ def _build(kind: object, tree: object) -> object:
             }
         )
     return tree
+
+
+def _one_of(kinds: tuple[object, ...], tree: object) -> object:
+    """Return the kind of which the tree is: of several the one that has its fields."""
+    kinds = tuple(kind for kind in kinds if kind is not types.NoneType)
+    if len(kinds) == 1 or not isinstance(tree, dict):
+        return kinds[0]
+    return next(
+        kind
+        for kind in kinds
+        if isinstance(kind, type)
+        and dataclasses.is_dataclass(kind)
+        and _fields(kind).keys() == tree.keys()
+    )
 
 
 _FIELDS: dict[type, dict[str, object]] = {}

@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from wheel_alignment.alignment import Measurement
     from wheel_alignment.assessment import Assessment
     from wheel_alignment.conformity import Verdicts
+    from wheel_alignment.stand import StandAssessment, StandRequirements
 
 
 def session_from_json(text: str) -> Session:
@@ -192,6 +193,82 @@ def verdicts_to_json(verdicts: Verdicts) -> str:
     return _written(verdicts)
 
 
+def stand_requirements_from_json(text: str) -> StandRequirements:
+    """Read where a stand is to stand from its JSON, format ``alignment-stand/1``.
+
+    Parameters
+    ----------
+    text : str
+        The JSON.
+
+    Returns
+    -------
+    StandRequirements
+        As `stand.assess` takes it.
+
+    Raises
+    ------
+    NotASpecificationError
+        Malformed JSON, an unknown or repeated key, a wrong type, a missing key:
+        ``path``, ``line`` and ``column`` say where.
+
+    Examples
+    --------
+    >>> from wheel_alignment import json
+    >>> text = '''{
+    ...     "format": "alignment-stand/1",
+    ...     "required": { "yaw_deg": { "nominal": 0, "minus": 0.1, "plus": 0.1 } }
+    ... }'''
+    >>> json.stand_requirements_from_json(text).required.yaw_deg.plus
+    0.1
+    """
+    from wheel_alignment.stand import StandRequirements
+
+    tree = json.loads(stand_requirements_to_json(_text(text)))
+    return StandRequirements.from_dict(tree)
+
+
+def stand_requirements_to_json(requirements: StandRequirements | Given) -> str:
+    """Write where a stand is to stand as JSON that reads back the same.
+
+    Parameters
+    ----------
+    requirements : StandRequirements, mapping, str or path-like
+        As `stand.assess` takes it, degrees and mm.
+
+    Examples
+    --------
+    >>> from wheel_alignment import json
+    >>> from wheel_alignment.stand import StandRequirements
+    >>> text = json.stand_requirements_to_json(StandRequirements(line="centreline"))
+    >>> json.stand_requirements_from_json(text).line
+    'centreline'
+    """
+    return _native.stand_json(_inputs.stand_requirements(requirements))
+
+
+def stand_assessment_to_json(assessment: StandAssessment) -> str:
+    """Write the assessment of a stand as JSON at full precision.
+
+    Parameters
+    ----------
+    assessment : StandAssessment
+        What `stand.assess` returns.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from wheel_alignment import Pose, json
+    >>> from wheel_alignment.simulate import VirtualVehicle
+    >>> from wheel_alignment.stand import PlacedStand, StandRequirements, assess
+    >>> stand = PlacedStand(Pose(np.eye(3), [5000, 30, 1200]))
+    >>> found = assess(VirtualVehicle().session(), stand, StandRequirements())
+    >>> '"standard_uncertainty": null' in json.stand_assessment_to_json(found)
+    True
+    """
+    return _written(assessment)
+
+
 def session_schema() -> str:
     """Return the JSON Schema of a session, format ``alignment-session/1``.
 
@@ -216,6 +293,18 @@ def specification_schema() -> str:
     return _native.schema("specification")
 
 
+def record_schema() -> str:
+    """Return the JSON Schema of a record, format ``alignment-record/1``.
+
+    Examples
+    --------
+    >>> from wheel_alignment import json
+    >>> "inputs_sha256" in json.record_schema()
+    True
+    """
+    return _native.schema("record")
+
+
 def measurement_schema() -> str:
     """Return the JSON Schema of a result, as `measurement_to_json` writes it.
 
@@ -238,6 +327,30 @@ def assessment_schema() -> str:
     True
     """
     return _native.schema("assessment")
+
+
+def stand_requirements_schema() -> str:
+    """Return the JSON Schema of where a stand is to stand.
+
+    Examples
+    --------
+    >>> from wheel_alignment import json
+    >>> "lateral_offset_mm" in json.stand_requirements_schema()
+    True
+    """
+    return _native.schema("stand_requirements")
+
+
+def stand_assessment_schema() -> str:
+    """Return the JSON Schema of what `stand_assessment_to_json` writes.
+
+    Examples
+    --------
+    >>> from wheel_alignment import json
+    >>> "ground_line" in json.stand_assessment_schema()
+    True
+    """
+    return _native.schema("stand_assessment")
 
 
 def _text(text: str) -> str:
