@@ -8,17 +8,17 @@
 //! The **stand's own frame** has X forward, Y left, Z up, along the car's when the stand stands true. Its origin is the mark from which the maker's
 //! distances count, mostly the middle of the board.
 //!
-//! The **ground** is the plane, by least squares, through the contact centres of the four wheels, which lie straight down the wheel planes as the datum's
-//! normal sees it; or the plane through points of the floor, measured in the rig frame under the car and where the stand stands. How far they lie off
-//! it and how it is tilted against the datum is told ([`Ground`]).
+//! The **ground** is the plane, by least squares, through the contact centres of the four wheels, which lie straight down the wheel planes as the
+//! datum's normal sees it; or the plane through points of the floor, measured in the rig frame under the car and where the stand stands. How far
+//! they lie off it and how it is tilted against the datum is told ([`Ground`]).
 //!
-//! The **line** lies in the ground, below the middle between the rear wheel centres, and runs forward: along the thrust line, in which the car travels, or
-//! along the centreline. The zero of the distance is the foot on it of a point of the car ([`ReferencePoint`]). So the line's frame has X along the line, Y to
-//! its left and Z square to the ground, upward.
+//! The **line** lies in the ground, below the middle between the rear wheel centres, and runs forward: along the thrust line, in which the car
+//! travels, or along the centreline. The zero of the distance is the foot on it of a point of the car ([`ReferencePoint`]). So the line's frame
+//! has X along the line, Y to its left and Z square to the ground, upward.
 //!
 //! # Readings
-//! In the line's frame the stand's origin has the coordinates distance, lateral offset and height, and its axes are turned by R = Rz(yaw)·Ry(pitch)·Rx(roll),
-//! the angles of ISO 8855:2011.
+//! In the line's frame the stand's origin has the coordinates distance, lateral offset and height, and its axes are turned by R =
+//! Rz(yaw)·Ry(pitch)·Rx(roll), the angles of ISO 8855:2011.
 //!
 //! | reading | positive |
 //! |---|---|
@@ -30,17 +30,22 @@
 //! | roll | top to the right |
 //!
 //! # Moves
-//! The stand is turned first, about its own z, y and x axis in this order, each as it then lies, through a pivot: most stands turn on a column, not on the
-//! board. The turns leave the pivot where it is. Then it is shifted forward, left and up along its own axes as they then lie, which turns nothing. So no
-//! move undoes another, and all of them together land on what is required exactly ([`StandMoves`]).
+//! The stand is turned first, about its own z, y and x axis in this order, each as it then lies, through a pivot: most stands turn on a column,
+//! not on the board. The turns leave the pivot where it is. Then it is shifted forward, left and up along its own axes as they then lie, which
+//! turns nothing. So no move undoes another, and all of them together land on what is required exactly ([`StandMoves`]).
+//!
+//! # At frame rate
+//! [`assess`] does all at once. To follow a stand that is being moved, keep its [`GroundLine`] and read the stand by it in each frame; to follow
+//! the car as well, find the line anew from live readings. Neither allocates.
 //!
 //! # What it is worth
-//! The readings follow the car's poses, its other inputs and the stand's pose to first order, as in [`uncertainty`]: the frame of the car and its thrust line
-//! share their errors. What the rig's own cameras have in common with the stand's is not known here.
+//! The readings follow the car's poses, its other inputs and the stand's pose to first order, as in [`uncertainty`]: the frame of the car and its
+//! thrust line share their errors. What the rig's own cameras have in common with the stand's is not known here.
 //!
 //! # Cautions
-//! The vehicle maker's procedure rules: which line, which distances, at what load, tyre pressures, ride height and light, and on what floor. A car that is driven with a
-//! sensor that was calibrated wrongly brakes or steers where it should not, and can hurt people. Measure again when the stand or the car was moved.
+//! The vehicle maker's procedure rules: which line, which distances, at what load, tyre pressures, ride height and light, and on what floor. A
+//! car that is driven with a sensor that was calibrated wrongly brakes or steers where it should not, and can hurt people. Measure again when the
+//! stand or the car was moved.
 
 use crate::alignment::{self, Measurement};
 use crate::assembly::Geometry;
@@ -159,6 +164,7 @@ impl<T> StandReadings<T> {
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
 #[cfg_attr(feature = "json", derive(serde::Serialize))]
 #[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
+#[cfg_attr(feature = "schema", schemars(deny_unknown_fields))]
 pub struct Required {
     /// The value to aim at.
     pub nominal: f64,
@@ -291,8 +297,8 @@ impl PlacedStand {
 
     /// A stand on which the cameras of the rig ride, as calibrated: the inverse of `stand_from_rig`.
     ///
-    /// `noise` is that of the calibration, about the axes of the rig. The poses of the car must have been seen from where the stand stands now: whoever moves it moves
-    /// the rig frame with it, points of the floor included.
+    /// `noise` is that of the calibration, about the axes of the rig. The poses of the car must have been seen from where the stand stands now:
+    /// whoever moves it moves the rig frame with it, points of the floor included.
     ///
     /// # Errors
     /// Those of a pose: [`ErrorCode::NotFinite`], [`ErrorCode::NotARotation`], [`ErrorCode::Reflection`], [`ErrorCode::LengthOutOfRange`];
@@ -322,7 +328,8 @@ fn transform<To: crate::frame::Frame, From: crate::frame::Frame>(
     pose.transform().map_err(|error| error.input(input))
 }
 
-/// The noise of a target's pose as that of a frame that is fixed to it and has its origin elsewhere, `arm` away: ω turns it by ω, and shifts it by ω × arm.
+/// The noise of a target's pose as that of a frame that is fixed to it and has its origin elsewhere, `arm` away: ω turns it by ω, and shifts it
+/// by ω × arm.
 fn carried(noise: &Noise, arm: Vector<Rig>) -> Result<Noise, Error> {
     noise.check(NOISE)?;
     let of = scatter::of_noise(noise);
@@ -369,9 +376,10 @@ impl GroundLine {
     /// centres, by the loaded radii or the rolling radii in their place, mm. Nothing is allocated.
     ///
     /// # Errors
-    /// [`ErrorCode::WheelNotSeen`] for a wheel without its centre; [`ErrorCode::MissingInput`] for one without a radius, when no floor is given; those of a
-    /// pose ([`ErrorCode::NotFinite`], [`ErrorCode::NotARotation`], [`ErrorCode::Reflection`], [`ErrorCode::LengthOutOfRange`]);
-    /// [`ErrorCode::NotUnitLength`] of the floor's normal or a spindle; [`ErrorCode::AngleOutOfRange`] for a floor tilted by more than 10° against the datum.
+    /// [`ErrorCode::WheelNotSeen`] for a wheel without its centre; [`ErrorCode::MissingInput`] for one without a radius, when no floor is given;
+    /// those of a pose ([`ErrorCode::NotFinite`], [`ErrorCode::NotARotation`], [`ErrorCode::Reflection`], [`ErrorCode::LengthOutOfRange`]);
+    /// [`ErrorCode::NotUnitLength`] of the floor's normal or a spindle; [`ErrorCode::AngleOutOfRange`] for a floor tilted by more than 10°
+    /// against the datum.
     ///
     /// ```
     /// # use alignment_core::session::{ByAxle, ByWheel, Centreline, RollingBody};
@@ -465,7 +473,8 @@ fn read(
     Ok(StandReadings { distance_mm, lateral_offset_mm, height_mm, yaw_deg, pitch_deg, roll_deg })
 }
 
-/// The angles of R = Rz·Ry·Rx, in (−180, 180]. The last two are read off Rz⁻¹·R, so that together they give R however near the second is to a right angle.
+/// The angles of R = Rz·Ry·Rx, in (−180, 180]. The last two are read off Rz⁻¹·R, so that together they give R however near the second is to a
+/// right angle.
 fn cardan_deg(rotation: &Matrix3<f64>) -> [f64; 3] {
     let length = hypot(rotation[(0, 0)], rotation[(1, 0)]);
     let (cos, sin) = if length > 0.0 { (rotation[(0, 0)] / length, rotation[(1, 0)] / length) } else { (1.0, 0.0) };
@@ -599,7 +608,8 @@ fn thrust_of(rear_left: Vector<Vehicle>, rear_right: Vector<Vehicle>) -> f64 {
 
 /// What is done to a stand: in this order, each move along or about the stand's own axes as they then lie.
 ///
-/// `Display` says it to a person: `turn left by 0.35°, then shift back by 12.4 mm, lower by 3.0 mm`. Moves that come to 0.00° or 0.0 mm are left out there.
+/// `Display` says it to a person: `turn left by 0.35°, then shift back by 12.4 mm, then lower by 3.0 mm`. Moves that come to 0.00° or 0.0 mm are
+/// left out there.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
 #[cfg_attr(feature = "json", derive(serde::Serialize, serde::Deserialize))]
 #[cfg_attr(feature = "json", serde(deny_unknown_fields))]
@@ -648,7 +658,8 @@ impl fmt::Display for StandMoves {
     }
 }
 
-/// The moves that bring a stand from where it stands to what is required, in degrees and mm (see the [module](self)). What nothing is required of stays as it is.
+/// The moves that bring a stand from where it stands to what is required, in degrees and mm (see the [module](self)). What nothing is required of
+/// stays as it is.
 ///
 /// With R the axes of the stand in the line's frame, p its origin there, and R′ and p′ what is required, the turns are the angles of Rᵀ·R′ =
 /// Rz·Ry·Rx, and the shifts R′ᵀ·(p′ − p − (R − R′)·pivot).
@@ -692,8 +703,8 @@ pub fn moves(
 /// Where a stand is in the rig after the moves, done exactly, in degrees and mm.
 ///
 /// # Errors
-/// Those of a pose: [`ErrorCode::NotFinite`], [`ErrorCode::NotARotation`], [`ErrorCode::Reflection`], [`ErrorCode::LengthOutOfRange`] for lengths beyond a kilometre;
-/// [`ErrorCode::AngleOutOfRange`] for a turn beyond ± 180°.
+/// Those of a pose: [`ErrorCode::NotFinite`], [`ErrorCode::NotARotation`], [`ErrorCode::Reflection`], [`ErrorCode::LengthOutOfRange`] for lengths
+/// beyond a kilometre; [`ErrorCode::AngleOutOfRange`] for a turn beyond ± 180°.
 ///
 /// ```
 /// # use alignment_core::{Pose, stand::{StandMoves, moved}};
@@ -755,15 +766,16 @@ pub struct StandAssessment {
 
 /// Measures a car and a stand before it: readings, what they are worth, verdicts and moves in one call.
 ///
-/// `ground_mm` are points of the floor, mm in the rig frame; none of them makes the plane through the contact centres the ground. Each of their coordinates is as
-/// uncertain as the session's `input_uncertainty.runway_mm` says.
+/// `ground_mm` are points of the floor, mm in the rig frame; none of them makes the plane through the contact centres the ground. Each of their
+/// coordinates is as uncertain as the session's `input_uncertainty.runway_mm` says.
 ///
 /// # Errors
-/// Those of [`measure`](crate::measure), as they stand there, and: [`ErrorCode::WheelNotSeen`] and [`ErrorCode::MissingInput`] for a car whose four wheels
-/// were not all seen straight ahead, or without a radius; [`ErrorCode::NotFinite`], [`ErrorCode::NotARotation`], [`ErrorCode::Reflection`],
-/// [`ErrorCode::LengthOutOfRange`], [`ErrorCode::AngleOutOfRange`] for poses, points and required values (pitch beyond ± 89°, a floor tilted by more than
-/// 10°); [`ErrorCode::NotACovariance`]; [`ErrorCode::OutOfRange`] for a negative tolerance or a probability outside 0.5 to 0.999999;
-/// [`ErrorCode::TooFewStations`] for fewer than three points of the floor, and [`ErrorCode::TooMany`] for more than a thousand.
+/// Those of [`measure`](crate::measure), as they stand there, and: [`ErrorCode::WheelNotSeen`] and [`ErrorCode::MissingInput`] for a car whose
+/// four wheels were not all seen straight ahead, or without a radius; [`ErrorCode::NotFinite`], [`ErrorCode::NotARotation`],
+/// [`ErrorCode::Reflection`], [`ErrorCode::LengthOutOfRange`], [`ErrorCode::AngleOutOfRange`] for poses, points and required values (pitch beyond
+/// ± 89°, a floor tilted by more than 10°); [`ErrorCode::NotACovariance`]; [`ErrorCode::OutOfRange`] for a negative tolerance or a probability
+/// outside 0.5 to 0.999999; [`ErrorCode::TooFewStations`] for fewer than three points of the floor, and [`ErrorCode::TooMany`] for more than a
+/// thousand.
 ///
 /// ```
 /// use alignment_core::session::PoseNoise;

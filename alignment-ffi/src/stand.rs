@@ -12,6 +12,7 @@ use crate::memory::{
 use crate::pose::WaPose;
 use crate::session::{WaPoseCovariance, WaSession};
 use crate::vehicle::WaAheadReadings;
+use alignment_core::ByAxle;
 use alignment_core::conformity::{Judgement, Verdict};
 use alignment_core::datum::Plane;
 use alignment_core::json::{stand_assessment_to_json, stand_requirements_from_json, stand_requirements_to_json};
@@ -22,7 +23,6 @@ use alignment_core::stand::{
 };
 use alignment_core::vehicle::AheadReadings;
 use alignment_core::wheel::WheelReadings;
-use alignment_core::{ByAxle, ByWheel};
 use std::ffi::c_char;
 
 /// A stand is placed along the line in which the car travels.
@@ -346,15 +346,11 @@ impl Choices {
             rolling_radius_mm: present(of.rolling_radius_mm),
             ..WheelReadings::default()
         }));
-        let now: AheadReadings = ahead(wheels, rig_from_vehicle);
+        let (axles, chassis) = Default::default();
+        let now = AheadReadings { wheels, axles, chassis, rig_from_vehicle: rig_from_vehicle.into() };
         let floor = self.floor.as_ref();
         Ok(GroundLine::from_ahead(&now, &self.loaded_radius_mm, floor, self.line, self.reference)?.into())
     }
-}
-
-fn ahead(wheels: ByWheel<WheelReadings>, rig_from_vehicle: WaPose) -> AheadReadings {
-    let (axles, chassis) = Default::default();
-    AheadReadings { wheels, axles, chassis, rig_from_vehicle: rig_from_vehicle.into() }
 }
 
 /// The line that a car straight ahead shows, on the ground from which a stand is placed. Nothing is allocated.

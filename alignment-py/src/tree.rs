@@ -113,7 +113,7 @@ impl From<PyErr> for Fault {
 /// A Python object as part of a tree.
 struct Tree<'py>(Bound<'py, PyAny>);
 
-impl<'de, 'py> Deserializer<'de> for Tree<'py> {
+impl<'de> Deserializer<'de> for Tree<'_> {
     type Error = Fault;
 
     fn deserialize_any<V: Visitor<'de>>(self, visitor: V) -> Result<V::Value, Fault> {

@@ -618,3 +618,22 @@ fn what_cannot_be_placed_is_refused_by_its_name() {
         moved(&scene.rig_from_line, &StandMoves { yaw_deg: 181.0, ..StandMoves::default() }, [0.0; 3]).unwrap_err();
     assert_eq!((error.code, error.input), (ErrorCode::AngleOutOfRange, Some("yaw_deg")));
 }
+
+#[test]
+fn the_program_says_where_the_stand_is_what_to_move_and_what_to_beware_of() {
+    let output = crate::program::example("stand").output().unwrap();
+    let text = String::from_utf8(output.stdout).unwrap();
+    assert!(output.status.success(), "{}", String::from_utf8_lossy(&output.stderr));
+    let (before, after) = text.split_once("Done on the invented stand").unwrap();
+    for said in [
+        "Invented car",
+        "the stand does not stand as required",
+        "1. turn right by",
+        "vehicle maker's procedure",
+        "hurt people",
+    ] {
+        assert!(text.contains(said), "{said} is not in\n{text}");
+    }
+    assert!(before.contains("does not conform") && after.contains("the stand stands as required"), "{text}");
+    assert!(!after.contains("does not conform"), "{text}");
+}

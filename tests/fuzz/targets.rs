@@ -706,9 +706,11 @@ pub fn placing(bytes: &[u8]) -> bool {
             if bytes.below(16) == 15 { bytes.numbers() } else { level }
         })
         .collect();
-    let Ok(placed) = placed.inspect(assert_finite).inspect_err(|error| drop(given::<()>(Err(*error)))) else {
-        return false;
+    let placed = match placed {
+        Ok(placed) => placed,
+        Err(error) => return given::<()>(Err(error)),
     };
+    assert_finite(&placed);
     let placed = PlacedStand { pivot_mm, ..placed };
     let found = stand::assess(&session, &placed, &ground_mm, &requirements);
     if let Ok(found) = &found {

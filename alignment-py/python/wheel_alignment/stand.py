@@ -53,10 +53,6 @@ MAX_TILT_DEG: Final[float] = 10.0
 MAX_GROUND_POINTS: Final[int] = 1000
 """The most points of the floor."""
 
-Line: TypeAlias = Literal["thrust_line", "centreline"]
-"""The line along which a stand is placed: that in which the car travels, or the x axis
-of the vehicle frame."""
-
 
 @dataclass(frozen=True, slots=True, eq=False)
 class ReferencePoint(Value):
@@ -76,7 +72,7 @@ class ReferencePoint(Value):
         object.__setattr__(self, "point_mm", point_mm)
 
 
-Reference: TypeAlias = Literal["front_axle", "rear_axle"] | ReferencePoint
+_Reference: TypeAlias = Literal["front_axle", "rear_axle"] | ReferencePoint
 """The zero of the distance: the middle between the front or the rear wheel centres, or
 another point of the car."""
 
@@ -178,8 +174,8 @@ class StandRequirements(Tree):
     """
 
     required: StandReadings[Required | None] = _NOTHING
-    line: Line = "thrust_line"
-    reference: Reference = "front_axle"
+    line: Literal["thrust_line", "centreline"] = "thrust_line"
+    reference: _Reference = "front_axle"
     note: str | None = None
     decision: Decision = _GUARDED
     format: str = "alignment-stand/1"
@@ -354,8 +350,8 @@ class GroundLine(Value):
         | Mapping[str, float | None]
         | None = None,
         floor: Plane | None = None,
-        line: Line = "thrust_line",
-        reference: Reference = "front_axle",
+        line: Literal["thrust_line", "centreline"] = "thrust_line",
+        reference: _Reference = "front_axle",
     ) -> GroundLine:
         """Return the line that a car straight ahead shows.
 
@@ -407,7 +403,7 @@ class GroundLine(Value):
         >>> line = GroundLine.from_ahead(now)
         >>> here = line.readings(now.rig_from_vehicle)
         >>> print(f"{here.distance_mm:.0f} mm, {here.height_mm:.0f} mm up")
-        -2600 mm, 310 mm up
+        -2620 mm, 308 mm up
         """
         wheels, pose = now.wheels, now.rig_from_vehicle
         return _line(wheels, pose, loaded_radius_mm, floor, line, reference)
@@ -422,8 +418,8 @@ class GroundLine(Value):
         | Mapping[str, float | None]
         | None = None,
         floor: Plane | None = None,
-        line: Line = "thrust_line",
-        reference: Reference = "front_axle",
+        line: Literal["thrust_line", "centreline"] = "thrust_line",
+        reference: _Reference = "front_axle",
     ) -> GroundLine:
         """Return the line of a car that is followed by a `live.Tracker`.
 
@@ -809,8 +805,8 @@ def _line(
     rig_from_vehicle: Pose,
     loaded_radius_mm: float | ByAxle[float | None] | Mapping[str, float | None] | None,
     floor: Plane | None,
-    line: Line,
-    reference: Reference,
+    line: Literal["thrust_line", "centreline"],
+    reference: _Reference,
 ) -> GroundLine:
     car = {
         "wheels": wheels,
