@@ -386,11 +386,11 @@ fn what_is_no_record_is_told_with_its_place() {
     let other = refusal("alignment-record/1", "alignment-session/1");
     assert!(other.contains("its format is not alignment-record/1"), "{other}");
     let key = refusal("\"customer\"", "\"client\"");
-    assert!(key.starts_with("identity.client: unknown field `client`"), "{key}");
+    assert!(key.starts_with("unknown field `client`") && key.contains("(line "), "{key}");
     let verdict = refusal("\"reason\": \"near_limit\"", "\"reason\": \"fine\"");
     assert!(verdict.contains("unknown variant `fine`"), "{verdict}");
     let missing = refusal("\"notes\"", "\"note\"");
-    assert!(missing.contains("unknown field `note`"), "{missing}");
+    assert!(missing.contains("missing field `notes`"), "{missing}");
     let array = refusal("\"library\": {", "\"library\": [], \"x\": {");
     assert!(array.contains("expected an object with named members"), "{array}");
     let row = refusal("\"attachments\": [", "\"attachments\": [[], ");

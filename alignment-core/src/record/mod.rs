@@ -491,7 +491,7 @@ impl StandSetup {
 /// A record of the work on one car. [`Record::new`] fills in what explains it; the rest is the caller's, and at least one of `before` and
 /// `after` must be there.
 #[derive(Debug, Clone, PartialEq, serde::Serialize, serde::Deserialize)]
-#[serde(deny_unknown_fields)]
+#[serde(deny_unknown_fields, default)]
 #[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct Record {
     /// The version of the format.
@@ -551,6 +551,13 @@ const CONVENTIONS: [[&str; 2]; 12] = [
         "A reading ± its expanded uncertainty holds the true value with the coverage probability that is stated. It knows of the noise of the poses and of the inputs that the session says are uncertain, and of nothing else.",
     ],
 ];
+
+impl Default for Record {
+    /// A record that holds nothing yet, not even an identity.
+    fn default() -> Self {
+        Self::new(Identity::default())
+    }
+}
 
 impl Record {
     /// A record that holds nothing but the identity yet.

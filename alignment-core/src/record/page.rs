@@ -1,7 +1,7 @@
 //! The pages: what stands where, and how a number is written for people. The templates lay it out.
 
 use super::picture::Picture;
-use super::shown::Shown;
+use super::shown::{Markdown, Shown, escaped};
 use super::{Identity, Measured, MeasuredReading, Record, StandParameter};
 use crate::conformity::{Decision, Reason, Rule, Verdict};
 use crate::error::Error;
@@ -14,6 +14,7 @@ use alloc::format;
 use alloc::string::String;
 use alloc::vec::Vec;
 use askama::Template;
+use askama::filters::Html;
 
 /// A value with its expanded uncertainty.
 type Worth = (Option<f64>, Option<f64>);
@@ -25,10 +26,32 @@ struct Judged {
     class: &'static str,
 }
 
+/// A verdict, or that there can be none.
+struct Verdicted(Option<Judged>);
+
+impl Verdicted {
+    fn html(&self) -> String {
+        match &self.0 {
+            None => "<span class=\"verdict\">no limits given</span>".to_owned(),
+            Some(Judged { mark, words, class }) => format!(
+                "<span class=\"verdict {class}\"><span class=\"mark\" aria-hidden=\"true\">{mark}</span> {}</span>",
+                escaped(Html, words)
+            ),
+        }
+    }
+
+    fn markdown(&self) -> String {
+        match &self.0 {
+            None => "no limits given".to_owned(),
+            Some(Judged { mark, words, .. }) => format!("{mark} {}", escaped(Markdown, words)),
+        }
+    }
+}
+
 /// One reading at one time.
 struct Cell {
     figure: String,
-    judged: Option<Judged>,
+    judged: Verdicted,
 }
 
 struct Row {
@@ -53,7 +76,8 @@ struct Part {
 /// What is said of a measurement beside its readings.
 struct State {
     name: &'static str,
-    overall: Option<Judged>,
+    title: &'static str,
+    overall: Verdicted,
     facts: Vec<(&'static str, Shown)>,
     warnings: Vec<Shown>,
 }
@@ -76,11 +100,11 @@ struct StandRow {
     name: Shown,
     figure: String,
     limits: Option<String>,
-    judged: Option<Judged>,
+    judged: Verdicted,
 }
 
 struct Stand {
-    overall: Option<Judged>,
+    overall: Verdicted,
     facts: Vec<(&'static str, Shown)>,
     rows: Vec<StandRow>,
 }
@@ -198,7 +222,7 @@ impl Page {
                 })
                 .collect(),
             stand: record.stand.as_ref().map(|stand| Stand {
-                overall: stand.overall.map(|verdict| judged(verdict, None)),
+                overall: Verdicted(stand.overall.map(|verdict| judged(verdict, None))),
                 facts: [
                     ("Procedure", stand.procedure.as_deref().map(Shown::of)),
                     ("Set up to", stand.line.as_deref().map(Shown::of)),
@@ -317,7 +341,8 @@ fn state(name: &'static str, measured: &Measured) -> State {
     facts.push(("SHA-256 of the session", Shown::of(&measured.inputs_sha256)));
     State {
         name,
-        overall: measured.overall.map(|verdict| judged(verdict, None)),
+        title: if name == "before" { "Before" } else { "After" },
+        overall: Verdicted(measured.overall.map(|verdict| judged(verdict, None))),
         facts,
         warnings: measured.warnings.iter().map(|warning| Shown::of(&warning.message)).collect(),
     }
@@ -436,7 +461,7 @@ fn parts(states: &[(&'static str, &Measured)]) -> Vec<Part> {
         groups: Vec::new(),
     });
     let mut add = |title: &'static str, row: Row| {
-        let judged = row.cells.iter().any(|cell| cell.judged.is_some());
+        let judged = row.cells.iter().any(|cell| cell.judged.0.is_some());
         let groups = &mut parts[usize::from(!judged)].groups;
         match groups.last_mut() {
             Some(group) if group.title == title => group.rows.push(row),
@@ -470,16 +495,16 @@ fn row(states: &[(&'static str, &Measured)], path: &str, label: &str) -> Option<
     let first = readings.iter().flatten().find(|reading| worth_telling(reading))?;
     let unit = first.unit.clone();
     let cell = |reading: Option<&MeasuredReading>| match reading {
-        None => Cell { figure: ABSENT.to_owned(), judged: None },
+        None => Cell { figure: ABSENT.to_owned(), judged: Verdicted(None) },
         Some(reading) => Cell {
             figure: figure((reading.value, reading.expanded_uncertainty), &reading.unit),
-            judged: reading.verdict.map(|verdict| {
+            judged: Verdicted(reading.verdict.map(|verdict| {
                 let mut judged = judged(verdict, why(reading.reason));
                 if let Some(probability) = reading.probability_of_conformity.filter(|p| (0.0..=1.0).contains(p)) {
                     judged.words = format!("{}; {} within the limits", judged.words, percent(probability));
                 }
                 judged
-            }),
+            })),
         },
     };
     let change = match readings.as_slice() {
@@ -530,7 +555,7 @@ fn stand_row(parameter: &StandParameter) -> StandRow {
         name: Shown::of(name),
         figure: figure((parameter.value, parameter.expanded_uncertainty), unit),
         limits: limits_told(parameter.min, parameter.max, parameter.nominal, unit),
-        judged: parameter.verdict.map(|verdict| judged(verdict, why(parameter.reason))),
+        judged: Verdicted(parameter.verdict.map(|verdict| judged(verdict, why(parameter.reason)))),
     }
 }
 
