@@ -756,11 +756,11 @@ mod tests {
     /// Far from 0 the mean has no digits to spare, and the scatter loses none by it.
     #[test]
     fn observations_far_from_zero_scatter_as_near_it() {
-        for far in [0.0, 1e6, -1e6] {
+        for far in [0.0, 3e6, -1e7] {
             let input = Input::from_observations(&[0.1, 0.2, 0.4, 0.2, 0.3].map(|v| far + v)).unwrap();
             // Squares of 0.14, 0.04, 0.16, 0.04, 0.06 over 4 degrees of freedom and 5 observations.
             let expected = libm::sqrt(0.052 / 20.0);
-            assert!((input.standard_uncertainty / expected - 1.0).abs() < 1e-8, "{far}: {input:?}");
+            assert!((input.standard_uncertainty / expected - 1.0).abs() < 1e-7, "{far}: {input:?}");
         }
     }
 

@@ -66,6 +66,13 @@ struct Group {
     rows: Vec<Row>,
 }
 
+/// The readings that were judged, or the others.
+struct Part {
+    title: &'static str,
+    judged: bool,
+    groups: Vec<Group>,
+}
+
 /// What is said of a measurement beside its readings.
 struct State {
     name: &'static str,
@@ -97,6 +104,7 @@ struct StandRow {
 }
 
 struct Stand {
+    overall: Verdicted,
     facts: Vec<(&'static str, Shown)>,
     rows: Vec<StandRow>,
 }
@@ -106,7 +114,7 @@ struct Page {
     title: Shown,
     identity: Vec<(&'static str, Shown)>,
     states: Vec<State>,
-    groups: Vec<Group>,
+    parts: Vec<Part>,
     picture: Picture,
     work: Vec<Work>,
     notes: Vec<Shown>,
@@ -190,7 +198,7 @@ impl Page {
             title,
             identity: identity(&record.identity),
             states: states.iter().map(|&(name, measured)| state(name, measured)).collect(),
-            groups: groups(&states),
+            parts: parts(&states),
             picture: Picture::of(&states),
             work: record
                 .adjustments
@@ -214,9 +222,15 @@ impl Page {
                 })
                 .collect(),
             stand: record.stand.as_ref().map(|stand| Stand {
+                overall: Verdicted(stand.overall.map(|verdict| judged(verdict, None))),
                 facts: [
+                    ("Procedure", stand.procedure.as_deref().map(Shown::of)),
                     ("Set up to", stand.line.as_deref().map(Shown::of)),
                     ("Distances from", stand.reference_point.as_deref().map(Shown::of)),
+                    (
+                        "Ground, against the datum",
+                        stand.ground_tilt_deg.map(|tilt| Shown::of(&angle((Some(tilt), None)))),
+                    ),
                     (
                         "Ground, from one plane",
                         stand.ground_residual_mm.map(|off| Shown::of(&length((Some(off), None)))),
@@ -438,14 +452,21 @@ fn place(path: &str) -> Option<(&'static str, &'static str)> {
     Some((group, name))
 }
 
-/// The readings in groups, those first of which the library knows the place.
-fn groups(states: &[(&'static str, &Measured)]) -> Vec<Group> {
+/// The readings: first those that were judged, which people look for, then the others. In groups, those first of which the library knows the place.
+fn parts(states: &[(&'static str, &Measured)]) -> Vec<Part> {
     const OTHERS: &str = "Other readings";
-    let all = || states.iter().flat_map(|(_, measured)| &measured.readings);
-    let mut groups: Vec<Group> = Vec::new();
-    let mut add = |title: &'static str, row: Row| match groups.last_mut() {
-        Some(group) if group.title == title => group.rows.push(row),
-        _ => groups.push(Group { title, rows: alloc::vec![row] }),
+    let mut parts = [("Readings with limits", true), ("Readings without limits", false)].map(|(title, judged)| Part {
+        title,
+        judged,
+        groups: Vec::new(),
+    });
+    let mut add = |title: &'static str, row: Row| {
+        let judged = row.cells.iter().any(|cell| cell.judged.0.is_some());
+        let groups = &mut parts[usize::from(!judged)].groups;
+        match groups.last_mut() {
+            Some(group) if group.title == title => group.rows.push(row),
+            _ => groups.push(Group { title, rows: alloc::vec![row] }),
+        }
     };
     for path in READINGS {
         let Some((group, name)) = place(path) else { continue };
@@ -454,7 +475,7 @@ fn groups(states: &[(&'static str, &Measured)]) -> Vec<Group> {
         }
     }
     let mut told: Vec<&str> = Vec::new();
-    for MeasuredReading { path, .. } in all() {
+    for MeasuredReading { path, .. } in states.iter().flat_map(|(_, measured)| &measured.readings) {
         if READINGS.contains(&path.as_str()) || told.contains(&path.as_str()) {
             continue;
         }
@@ -463,7 +484,7 @@ fn groups(states: &[(&'static str, &Measured)]) -> Vec<Group> {
             add(OTHERS, row);
         }
     }
-    groups
+    parts.into_iter().filter(|part| !part.groups.is_empty()).collect()
 }
 
 /// The row of one reading; None when it was neither measured nor asked for.
@@ -630,6 +651,11 @@ impl Page {
     /// Whether there is a change to tell.
     fn both(&self) -> bool {
         self.states.len() == 2
+    }
+
+    /// How many columns the readings of a part have.
+    fn columns(&self, part: &Part) -> usize {
+        1 + self.states.len() + usize::from(self.both()) + usize::from(part.judged)
     }
 
     fn zeros(&self) -> String {
