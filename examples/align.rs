@@ -5,9 +5,10 @@
 use alignment_core::conformity::{Limits, Reason, Rule, Specification, Verdict, Verdicts, judge_all};
 use alignment_core::joint::{Fit, PoseFit};
 use alignment_core::json::{
-    assessment_schema, assessment_to_json, session_from_json, session_schema, specification_from_json,
+    assessment_schema, assessment_to_json, record_schema, session_from_json, session_schema, specification_from_json,
     specification_schema,
 };
+use alignment_core::record::{Identity, Measured, Record};
 use alignment_core::session::{Centreline, Datum, Method, Session, TurnWheel};
 use alignment_core::steering::{SteeringAxisReadings, SteeringReadings};
 use alignment_core::turns::{LockReadings, TurnReadings};
@@ -40,15 +41,27 @@ struct Arguments {
     /// Print angles in degrees and minutes
     #[arg(long, conflicts_with = "json")]
     minutes: bool,
+    /// Write a record of the work as well: JSON of format "alignment-record/1", or a page of it, by the name's end .json, .html or .md
+    #[arg(long, value_name = "FILE")]
+    record: Option<PathBuf>,
+    /// For the record: the session before the work; the other one is then that after it
+    #[arg(long, value_name = "FILE", requires = "record")]
+    before: Option<PathBuf>,
+    /// For the record: identity, adjustments, notes, attachments and stand as they stand in a record, JSON
+    #[arg(long, value_name = "FILE", requires = "record")]
+    details: Option<PathBuf>,
     /// Print the JSON Schema of a session and stop
-    #[arg(long, conflicts_with_all = ["session", "spec", "method", "json", "minutes", "result_schema", "spec_schema"])]
+    #[arg(long, conflicts_with_all = ["session", "spec", "method", "json", "minutes", "record", "result_schema", "spec_schema", "record_schema"])]
     schema: bool,
     /// Print the JSON Schema of a specification and stop
-    #[arg(long, conflicts_with_all = ["session", "spec", "method", "json", "minutes", "result_schema"])]
+    #[arg(long, conflicts_with_all = ["session", "spec", "method", "json", "minutes", "record", "result_schema", "record_schema"])]
     spec_schema: bool,
     /// Print the JSON Schema of a result and stop
-    #[arg(long, conflicts_with_all = ["session", "spec", "method", "json", "minutes"])]
+    #[arg(long, conflicts_with_all = ["session", "spec", "method", "json", "minutes", "record", "record_schema"])]
     result_schema: bool,
+    /// Print the JSON Schema of a record and stop
+    #[arg(long, conflicts_with_all = ["session", "spec", "method", "json", "minutes", "record"])]
+    record_schema: bool,
 }
 
 #[derive(Clone, Copy, ValueEnum)]
@@ -97,12 +110,19 @@ fn run(arguments: &Arguments) -> Result<String, String> {
     if arguments.spec_schema {
         return Ok(specification_schema().to_string());
     }
+    if arguments.record_schema {
+        return Ok(record_schema().to_string());
+    }
     let (name, text) = match &arguments.session {
         None => ("the demo session".to_owned(), DEMO.to_owned()),
         Some(path) => read(path)?,
     };
-    let mut session = session_from_json(&text).map_err(|error| format!("{name}: {error}"))?;
-    session.method = arguments.method.map_or(session.method, Method::from);
+    let read_session = |name: &str, text: &str| {
+        let mut session = session_from_json(text).map_err(|error| format!("{name}: {error}"))?;
+        session.method = arguments.method.map_or(session.method, Method::from);
+        Ok::<_, String>(session)
+    };
+    let session = read_session(&name, &text)?;
     let specification = arguments.spec.as_ref().map(|path| {
         let (name, text) = read(path)?;
         let specification = specification_from_json(&text).map_err(|error| format!("{name}: {error}"))?;
@@ -112,6 +132,27 @@ fn run(arguments: &Arguments) -> Result<String, String> {
     });
     let specification = specification.transpose()?;
     let result = assess(&session, specification.as_ref()).map_err(|error| format!("{name}: {error}"))?;
+    if let Some(file) = &arguments.record {
+        let measured = |name: &str, session: &Session| {
+            Measured::of(session, specification.as_ref()).map_err(|error| format!("{name}: {error}"))
+        };
+        let mut record = match &arguments.details {
+            None => Record::new(Identity::default()),
+            Some(path) => {
+                let (name, text) = read(path)?;
+                Record::from_details(&text).map_err(|error| format!("{name}: {error}"))?
+            }
+        };
+        match &arguments.before {
+            None => record.before = Some(measured(&name, &session)?),
+            Some(path) => {
+                let (before_name, text) = read(path)?;
+                record.before = Some(measured(&before_name, &read_session(&before_name, &text)?)?);
+                record.after = Some(measured(&name, &session)?);
+            }
+        }
+        write_record(&record, file)?;
+    }
     Ok(if arguments.json {
         assessment_to_json(&result)
     } else {
@@ -119,6 +160,19 @@ fn run(arguments: &Arguments) -> Result<String, String> {
         let minutes = arguments.minutes;
         Report { name: &name, session: &session, specification, result: &result, minutes }.to_string()
     })
+}
+
+/// Writes a record, or a page of it, by the end of the file's name.
+fn write_record(record: &Record, file: &Path) -> Result<(), String> {
+    let name = file.display();
+    let text = match file.extension().and_then(|extension| extension.to_str()) {
+        Some("json") => record.to_json(),
+        Some("html") => record.to_html(),
+        Some("md") => record.to_markdown(),
+        _ => return Err(format!("{name}: a record is written as .json, .html or .md; name the file so")),
+    };
+    let text = text.map_err(|error| error.to_string())?;
+    std::fs::write(file, text).map_err(|error| format!("{name}: {error}"))
 }
 
 /// The name of a file for a person, and its text.

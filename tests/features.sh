@@ -11,7 +11,7 @@ else
     check() { cargo check --quiet --locked --package alignment-core --lib --no-default-features "$@"; }
 fi
 
-set -- json schema simulate nalgebra
+set -- json record schema simulate nalgebra
 subset=0
 while [ "$subset" -lt $((1 << $#)) ]; do
     features=

@@ -80,6 +80,7 @@ families!(
     followed,
     worth,
     adjusting,
+    recorded,
     placing,
     session
 );

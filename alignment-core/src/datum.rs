@@ -94,4 +94,14 @@ mod tests {
         assert_eq!(plane_through(&line).unwrap_err().code, ErrorCode::LengthOutOfRange);
         assert_eq!(plane_through(&[[f64::NAN; 3]; 4]).unwrap_err().code, ErrorCode::NotFinite);
     }
+
+    /// Two points along a line and one on either side of it: across, they scatter by 1/√2 of how far aside they lie.
+    #[test]
+    fn points_make_a_plane_from_their_least_extent_on() {
+        for (share, expected) in [(0.999, Some(ErrorCode::LengthOutOfRange)), (1.001, None)] {
+            let aside_mm = share * MIN_EXTENT_MM * sqrt(2.0);
+            let points = [[-2000.0, 0.0, 7.0], [0.0, aside_mm, 7.0], [2000.0, 0.0, 7.0], [0.0, -aside_mm, 7.0]];
+            assert_eq!(plane_through(&points).err().map(|error| error.code), expected, "{share}");
+        }
+    }
 }

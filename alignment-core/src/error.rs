@@ -112,6 +112,10 @@ pub enum ErrorCode {
     NotDetermined = -31,
     /// The joint fit did not converge: no rigid car is near the poses.
     NotConverged = -32,
+    /// A text is no record of the work, or one of a newer version.
+    NotARecord = -33,
+    /// A record is not as it was written: its digest does not fit its bytes.
+    RecordDamaged = -34,
 }
 
 impl ErrorCode {
@@ -149,6 +153,8 @@ impl ErrorCode {
         Self::NotSettled,
         Self::NotDetermined,
         Self::NotConverged,
+        Self::NotARecord,
+        Self::RecordDamaged,
     ];
 
     /// The stable number: negative, never reused, the same in every language.
@@ -326,6 +332,15 @@ impl ErrorCode {
                 "the joint fit did not converge, for no rigid car is near the poses; where an angle is given, the wheel was turned about its spindle by that angle between two stages",
                 "",
                 "do not raise or turn a wheel between the stages, or measure stage by stage and look at its residuals",
+            ),
+            Self::NotARecord => {
+                ("not_a_record", "the text is not a record", "", "compare it with the published schema")
+            }
+            Self::RecordDamaged => (
+                "record_damaged",
+                "the record was changed or damaged since it was written",
+                "",
+                "ask whoever wrote it for the text as it was",
             ),
         }
     }

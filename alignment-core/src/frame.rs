@@ -337,12 +337,27 @@ mod tests {
             assert!((v.any_square().norm() - 1.0).abs() < 1e-15);
         }
         // Of the coordinate axes the furthest, made square.
-        for (v, furthest) in [([0.1, 0.7, -0.7], 0), ([-0.8, 0.2, 0.6], 1), ([0.6, 0.7, 0.3], 2)] {
+        for (v, furthest) in [([0.1, 0.7, -0.7], 0), ([0.1, 0.5, 0.8], 0), ([-0.8, 0.2, 0.6], 1), ([0.6, 0.7, 0.3], 2)]
+        {
             let v = Vector::<Rig>::new(v).unit();
             let mut axis = [0.0; 3];
             axis[furthest] = 1.0;
             let square = Vector::new(axis).square_to(v).unit();
             assert!((v.any_square() - square).norm() < 1e-15, "{v:?}");
+        }
+    }
+
+    /// k·sin θ, however the pose stood before.
+    #[test]
+    fn what_a_pose_has_turned_by_is_the_axis_times_the_sine() {
+        let rotation = |by: Vector3<f64>| nalgebra::Rotation3::new(by).into_inner();
+        let before = rotation(Vector3::new(0.4, -1.1, 0.7));
+        let axis = Vector3::new(0.36, -0.48, 0.8);
+        for angle in [-2.0, 0.3, 1.2, 3.0] {
+            let poses = [before, rotation(axis * angle) * before];
+            let [before, now] = poses.map(|turn| Transform::<Rig, Target>::from_parts(turn, Vector::zero()));
+            let expected = Vector::wrap(axis) * libm::sin(angle);
+            assert!((now.turned_since(&before) - expected).norm() < 1e-15, "{angle}");
         }
     }
 }

@@ -20,12 +20,13 @@ use core::marker::PhantomData;
 use serde::de::{self, Deserialize, DeserializeSeed, Deserializer, MapAccess, SeqAccess, Visitor};
 use serde::ser::{Serialize, SerializeStruct, Serializer};
 
-/// Why a text is not a session or a specification, and where: the path of the key and the line and column in the text.
+/// Why a text is not a session, a specification or a record, and where: the path of the key and the line and column in the text.
 #[derive(Debug, Clone, PartialEq, Eq)]
 #[non_exhaustive]
 pub struct JsonError {
     /// [`ErrorCode::NotASession`], or [`ErrorCode::ThirdAxle`] for a station that has all four wheels and another;
-    /// [`ErrorCode::NotASpecification`], or [`ErrorCode::UnknownReading`] for limits of what is no reading.
+    /// [`ErrorCode::NotASpecification`], or [`ErrorCode::UnknownReading`] for limits of what is no reading;
+    /// [`ErrorCode::NotARecord`], or [`ErrorCode::RecordDamaged`] for one that is not as it was written.
     pub code: ErrorCode,
     /// The path in the text, as in `rolling[2].fl`; empty at the top.
     pub path: String,
@@ -83,7 +84,10 @@ pub fn session_from_json(text: &str) -> Result<Session, JsonError> {
 }
 
 /// Reads a value that is written with its keys.
-fn from_json<'de, T: Deserialize<'de>>(text: &'de str, code_of: fn(&str) -> ErrorCode) -> Result<T, JsonError> {
+pub(crate) fn from_json<'de, T: Deserialize<'de>>(
+    text: &'de str,
+    code_of: fn(&str) -> ErrorCode,
+) -> Result<T, JsonError> {
     let mut reader = serde_json::Deserializer::from_str(text);
     let value = serde_path_to_error::deserialize(&mut reader).map(|Keyed(value)| value).map_err(|error| {
         // At the top the path is ".", and "?" where the text broke off: neither tells a reader anything.
@@ -140,7 +144,7 @@ pub fn assessment_to_json(assessment: &Assessment) -> String {
     to_text(assessment)
 }
 
-fn to_text<T: Serialize>(value: &T) -> String {
+pub(crate) fn to_text<T: Serialize>(value: &T) -> String {
     serde_json::to_string_pretty(value).unwrap_or_else(|error| unreachable!("plain data has a JSON form: {error}"))
 }
 
@@ -654,6 +658,18 @@ pub const fn session_schema() -> &'static str {
 #[must_use]
 pub const fn specification_schema() -> &'static str {
     include_str!("../schema/alignment-specification-1.json")
+}
+
+/// The JSON Schema of a record, format `alignment-record/1`, as [`Record::to_json`](crate::record::Record::to_json) writes it.
+///
+/// ```
+/// # use alignment_core::json::record_schema;
+/// assert!(record_schema().contains("inputs_sha256"));
+/// ```
+#[cfg(feature = "record")]
+#[must_use]
+pub const fn record_schema() -> &'static str {
+    include_str!("../schema/alignment-record-1.json")
 }
 
 /// The JSON Schema of an assessment, as [`assessment_to_json`] writes it.

@@ -35,6 +35,7 @@
 //! | [`live`] | a session and frames → readings while the car is moved, steered, lifted and half hidden |
 //! | [`stand`] | where a stand for sensor calibration stands to the car's thrust line, and the moves that put it right |
 //! | [`repeatability`] | repeats of a reading: repeatability, reproducibility, and what clamping anew, operators and cars add |
+//! | [`record`] | before and after: a document of the work that can be checked, and pages made from it |
 //!
 //! # Conventions
 //! Axes follow ISO 8855:2011: X forward, Y left, Z up. Degrees and millimetres, always, and the name says so.
@@ -108,6 +109,8 @@ pub mod monte_carlo;
 pub mod paths;
 pub mod pose;
 pub mod propagation;
+#[cfg(feature = "record")]
+pub mod record;
 pub mod repeatability;
 pub mod session;
 #[cfg(feature = "simulate")]

@@ -560,4 +560,79 @@ mod tests {
             assert!((distance - 5.0).abs() < 1e-15);
         }
     }
+
+    /// One frame is itself, and shows no scatter; of two that stand on either side of their mean the scatter is known.
+    #[test]
+    fn frames_scatter_as_they_stand_about_their_mean() {
+        let turned = |angle_rad: f64, x: f64| Pose::from_rotation_vector_rad([0.0, 0.0, angle_rad], [x, 2.0, 3.0]);
+        let mean = |frames: &[Pose]| mean_transform::<Rig, Target>(frames);
+        assert_eq!(mean(&[]).unwrap_err().code, ErrorCode::WheelNotSeen);
+        let only = turned(0.3, 1.0).unwrap();
+        assert_eq!(mean(&[only]).unwrap(), (only.transform().unwrap(), None));
+        let both = [turned(0.3 - 0.01, 0.5).unwrap(), turned(0.3 + 0.01, 1.5).unwrap()];
+        let (middle, spread) = mean(&both).unwrap();
+        let (angle, distance) = apart(&middle, &only.transform().unwrap());
+        assert!(angle < 1e-12 && distance < 1e-12);
+        // The squares add up to 2·0.01² and 2·0.5²; one of the two is free, about three axes.
+        let spread = spread.unwrap();
+        let per_axis = units::sqrt(2.0 / 3.0);
+        assert_eq!(spread.frames, 2);
+        assert!((spread.rotation_deg - deg_from_rad(0.01) * per_axis).abs() < 1e-12);
+        assert!((spread.translation_mm - 0.5 * per_axis).abs() < 1e-12);
+    }
+
+    /// Each way of being no rotation counts from rounding on, and so does a pose too far off.
+    #[test]
+    fn a_pose_is_exact_to_rounding() {
+        let exact = |[x, y, z]: [[f64; 3]; 3], origin: f64| {
+            let axes = [x, y, z].map(Vector::new);
+            is_exact(&Transform::<Rig, Target>::from_axes(axes, Vector::new([origin, 0.0, 0.0])))
+        };
+        let [x, y, z] = IDENTITY;
+        // One that is too long by e is 2·e off in its square, and e where the third axis is compared.
+        let stretched = ROUNDING / units::sqrt(5.0);
+        for (share, expected) in [(0.8, true), (1.2, false)] {
+            let (long, askew) = (1.0 + share * stretched, share * ROUNDING);
+            assert_eq!(exact([x.map(|v| v * long), y, z], 0.0), expected);
+            assert_eq!(exact([x, y.map(|v| v * long), z], 0.0), expected);
+            assert_eq!(exact([[1.0, askew, 0.0], y, z], 0.0), expected);
+            assert_eq!(exact([x, y, [askew, 0.0, 1.0]], 0.0), expected);
+            assert_eq!(exact(IDENTITY, share * MAX_COORDINATE_MM), expected);
+        }
+    }
+
+    /// A quaternion is of unit length to 1e-6 alone; what is made of it is a rotation to rounding.
+    #[test]
+    fn a_quaternion_that_is_a_little_long_makes_a_rotation() {
+        let pose = |scale: f64| Pose::from_quaternion_wxyz([0.8, 0.0, 0.6, 0.0].map(|v| v * scale), [0.0; 3]).unwrap();
+        for scale in [1.0 - 5e-7, 1.0 + 5e-7] {
+            let [unit, scaled] = [1.0, scale].map(|scale| Matrix3::from(pose(scale).rotation));
+            assert!((scaled - unit).norm() < 1e-15);
+        }
+    }
+
+    /// Half a turn apart, two rotations have no mean. A matrix that mirrors its weakest axis has one all the same.
+    #[test]
+    fn the_nearest_rotation_mirrors_nothing() {
+        assert_eq!(nearest_rotation(&Matrix3::from_diagonal(&Vector3::new(0.0, 0.0, 1.0))), None);
+        for weakest in [0.1, -0.1] {
+            let nearest = nearest_rotation(&Matrix3::from_diagonal(&Vector3::new(1.0, 2.0, weakest))).unwrap();
+            assert!((nearest - Matrix3::identity()).norm() < 1e-15, "{nearest}");
+        }
+    }
+
+    /// What is at its bound is taken.
+    #[test]
+    fn the_bounds_of_a_pose_belong_to_it() {
+        let row = |w: f64| [[1.0, 0.0, 0.0, 0.0], [0.0, 1.0, 0.0, 0.0], [0.0, 0.0, 1.0, 0.0], [w, 0.0, 0.0, 1.0]];
+        assert!(Pose::from_matrix4(row(ROTATION_TOLERANCE)).is_ok());
+        assert!(Pose::from_matrix4(row(ROTATION_TOLERANCE.next_up())).is_err());
+        // A little off, so that it is looked into.
+        let at = |x: f64| Pose {
+            rotation: IDENTITY.map(|row| row.map(|v| v * (1.0 + 1e-7))),
+            translation_mm: [x, 0.0, 0.0],
+        };
+        assert!(at(-MAX_COORDINATE_MM).rig_from_target().is_ok());
+        assert!(at(MAX_COORDINATE_MM.next_up()).rig_from_target().is_err());
+    }
 }

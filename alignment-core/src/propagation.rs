@@ -735,3 +735,40 @@ pub(crate) fn check_freedom(degrees_of_freedom: f64) -> Result<(), Error> {
     }
     Ok(())
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// A number is compared by its value, whatever its derivatives; where it has no length there is nothing to bring to 1.
+    #[test]
+    fn a_number_with_derivatives_compares_by_its_value() {
+        let [low, high] = [1.0, 2.0].map(|value| Dual { value, derivatives: [-value] });
+        let least = |a: Dual<1>, b: Dual<1>| a.if_less(b, a, b).value;
+        assert_eq!([least(low, high), least(high, low)].map(f64::to_bits), [1.0_f64.to_bits(); 2]);
+        // Alike, it is not less.
+        assert_eq!(low.if_less(Dual { derivatives: [5.0], ..low }, high, low), low);
+        let within = [[0.0, 1.0], [1.0, 3.0], [0.0, 0.9], [1.1, 3.0]].map(|bounds| low.within(bounds));
+        assert_eq!(within, [true, true, false, false]);
+        assert_eq!(Dual::<1>::constant(0.0).scale_to_one(), Dual::constant(1.0));
+    }
+
+    /// Far from 0 the mean has no digits to spare, and the scatter loses none by it.
+    #[test]
+    fn observations_far_from_zero_scatter_as_near_it() {
+        for far in [0.0, 1e6, -1e6] {
+            let input = Input::from_observations(&[0.1, 0.2, 0.4, 0.2, 0.3].map(|v| far + v)).unwrap();
+            // Squares of 0.14, 0.04, 0.16, 0.04, 0.06 over 4 degrees of freedom and 5 observations.
+            let expected = libm::sqrt(0.052 / 20.0);
+            assert!((input.standard_uncertainty / expected - 1.0).abs() < 1e-8, "{far}: {input:?}");
+        }
+    }
+
+    #[test]
+    fn a_correlation_beyond_one_is_refused_with_its_value() {
+        for r in [1.1, -1.1] {
+            let error = factor(&[vec![1.0, r], vec![r, 1.0]], 2).unwrap_err();
+            assert_eq!((error.code, error.value), (ErrorCode::NotACovariance, Some(r)));
+        }
+    }
+}

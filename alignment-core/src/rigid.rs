@@ -26,7 +26,8 @@ pub(crate) fn body_motion<From: Frame>(pairs: &[BeforeAndNow<From>], lever_mm: f
     let as_vector = |v: Vector<Rig>| nalgebra::Vector3::from(v.to_array());
     let mut sum = Matrix3::zeros();
     for (pose_before, pose_now) in pairs {
-        let (from, to) = (pose_before.origin() - before, pose_now.origin() - now);
+        // Deviations add up to nothing, so that those of one are enough.
+        let (from, to) = (pose_before.origin(), pose_now.origin() - now);
         sum += as_vector(to) * as_vector(from).transpose() / (lever_mm * lever_mm);
         sum += pose_now.rotation * pose_before.rotation.transpose();
     }
@@ -302,11 +303,11 @@ impl<From: Frame, T: Real> FixedDirection<From, T> {
             sum = sum + station.point(guess);
         }
         let mean = sum * number.like(1.0 / self.count);
-        let [a, b, c] = self.mean.data.0.map(Vector::<Rig, T>::new);
         let mut right = Vector::<From, T>::none_like(number);
         for station in stations {
+            // What is gone adds up to nothing, so that R is as good as R − R̄.
             let (gone, [x, y, z]) = (station.point(guess) - mean, station.axes());
-            right = right - Vector::new([(x - a).dot(gone), (y - b).dot(gone), (z - c).dot(gone)]);
+            right = right - Vector::new([x.dot(gone), y.dot(gone), z.dot(gone)]);
         }
         // The normal matrix is the scatter itself: solve square to the axis, and stay put along it.
         let [u, v] = self.square;
@@ -443,9 +444,8 @@ impl<From: Frame> FixedDirection<From> {
     {
         let seen: Vec<Seen> = self.seen(stations).collect();
         let mean = mean_turn(&seen);
-        let most = seen.iter().fold(f64::MIN_POSITIVE, |most: f64, one| most.max(one.turned_from(mean).abs()));
         let row = |one: Seen| {
-            let x = one.turned_from(mean) / most;
+            let x = one.turned_from(mean);
             let (square, cube) = (x * x, x * x * x);
             let [[a, b], [c, d]] = one.axes;
             one.row([[1.0, 0.0, a, b, square, 0.0, cube, 0.0], [0.0, 1.0, c, d, 0.0, square, 0.0, cube]])
@@ -549,6 +549,15 @@ mod tests {
             assert!((direction.norm() - 1.0).abs() < 1e-14, "{matrix}: {direction}");
             assert!((symmetric * direction - direction * least).norm() <= rounding, "{matrix}: {direction} {least}");
             assert!(split.least_across() >= least - rounding, "{matrix}: {least}");
+            // A few steps alone are enough for most, and say so where they are.
+            #[cfg(feature = "simd")]
+            if let (steps, true) = Split::<Rig>::by_steps(&symmetric.data.0.map(Vector::new)) {
+                let direction = nalgebra::Vector3::from(steps.direction.to_array());
+                assert!(
+                    (symmetric * direction - direction * least).norm() <= rounding,
+                    "{matrix}: {direction} {least}"
+                );
+            }
         }
     }
 
@@ -708,6 +717,103 @@ mod tests {
         assert!(left(1, false, &yawing) < 1e-4 && left(1, false, &plain) > 1e-2);
         for power in [2, 3] {
             assert!(left(power, true, &drifting) < 1e-4 && left(power, true, &plain) > 1e-3, "{power}");
+        }
+    }
+
+    /// The adjugate of S − λ·1 is an eigenvector's own, whichever eigenvalue λ is: one step from there is all it takes.
+    #[test]
+    fn one_step_from_an_eigenvalue_finds_its_direction() {
+        let turn = Rotation3::new(nalgebra::Vector3::new(0.9, -0.4, 1.3)).into_inner();
+        let eigenvalues = [0.2, 1.1, 2.5];
+        let matrix = turn * Matrix3::from_diagonal(&nalgebra::Vector3::from(eigenvalues)) * turn.transpose();
+        let columns = matrix.data.0.map(Vector::<Rig>::new);
+        for (i, eigenvalue) in eigenvalues.into_iter().enumerate() {
+            let step = Rayleigh::step(&columns, eigenvalue + 1e-9);
+            let expected = Vector::<Rig>::wrap(turn.column(i).into());
+            assert!(step.direction.cross(expected).norm() < 1e-8, "{i}");
+            assert!((step.eigenvalue - eigenvalue).abs() < 1e-14 && step.error < 1e-8, "{i}: {}", step.eigenvalue);
+        }
+        assert!((rounding(&columns) / (3.8 * RAYLEIGH_ROUNDING) - 1.0).abs() < 1e-12);
+        // Of a b, b c: (a + c)/2 − √((a − c)²/4 + b²).
+        assert!((least_of([5.0, 2.0, 2.0]) - 1.0).abs() < 1e-15 && (least_of([2.0, 2.0, 5.0]) - 1.0).abs() < 1e-15);
+    }
+
+    /// A few steps find the direction of any turning wheel, and tell when the stations turn too little for it.
+    #[cfg(feature = "simd")]
+    #[test]
+    fn the_plain_fit_tells_from_the_least_angle_on() {
+        let axis = nalgebra::Vector3::new(0.05, 0.98, -0.1).normalize();
+        let least_deg = 30.0;
+        for (turn_deg, expected) in [(least_deg * 0.9999, false), (least_deg * 1.0001, true), (90.0, true)] {
+            let poses = [0.4, 0.4 + units::rad_from_deg(turn_deg)]
+                .map(|angle| Sight::from_parts(Rotation3::new(axis * angle).into_inner(), Vector::zero()));
+            let (fitted, told) = FixedDirection::fit_plain(poses.iter(), 0.0, least_deg);
+            assert_eq!(told, expected, "{turn_deg}");
+            assert!(fitted.in_moving.cross(Vector::wrap(axis)).norm() < 1e-14);
+            assert!((fitted.equivalent_angle_deg() - turn_deg).abs() < 1e-9);
+        }
+    }
+
+    /// Noise makes the scatter uneven: its inverse undoes it square to the direction, and leaves nothing along it.
+    #[test]
+    fn the_inverse_of_an_uneven_scatter_undoes_it() {
+        let direction = Vector::<crate::frame::Target>::new([0.48, 0.6, 0.64]);
+        let square = [direction.any_square(), direction.cross(direction.any_square())];
+        let (in_rig, mean, scatter) = (Vector::new([0.0, 1.0, 0.0]), Matrix3::identity(), [3.0, -1.2, 0.9]);
+        let fitted = FixedDirection { in_moving: direction, in_rig, square, mean, scatter, count: 4.0 };
+        let [k, u, v] = [direction, square[0], square[1]].map(|axis| nalgebra::Vector3::from(axis.to_array()));
+        let across = u * u.transpose() * 3.0 + (u * v.transpose() + v * u.transpose()) * -1.2 + v * v.transpose() * 0.9;
+        let undone = fitted.inverse_scatter() * across;
+        assert!((undone - (Matrix3::identity() - k * k.transpose())).norm() < 1e-14, "{undone}");
+        assert!((fitted.inverse_scatter() * k).norm() < 1e-14);
+        // The other way round the second axis is the opposite one, and it is the same matrix.
+        let turned = fitted.pointing_along(Vector::new([0.0, -1.0, 0.0]));
+        assert!((turned.inverse_scatter() * across - undone).norm() < 1e-14);
+    }
+
+    /// The arc that is left when the widest gap is taken out, wherever it starts.
+    #[test]
+    fn the_range_is_the_least_arc() {
+        let axis = nalgebra::Vector3::new(0.05, 0.98, -0.1).normalize();
+        for (angles_deg, range_deg) in [
+            (&[0.0, 25.0][..], 25.0),
+            (&[0.0, 40.0, 10.0], 40.0),
+            (&[0.0, 100.0, 200.0], 200.0),
+            (&[0.0, 120.0, 240.0], 240.0),
+            (&[0.0, 30.0, 190.0, 340.0], 200.0),
+        ] {
+            for start_deg in [0.0, 75.0, 170.0, 290.0] {
+                let poses: alloc::vec::Vec<Sight> = angles_deg
+                    .iter()
+                    .map(|angle_deg| Rotation3::new(axis * units::rad_from_deg(start_deg + angle_deg)).into_inner())
+                    .map(|rotation| Transform::from_parts(rotation, Vector::zero()))
+                    .collect();
+                let found = FixedDirection::fit(poses.iter()).range_deg(poses.iter());
+                assert!((found - range_deg).abs() < 1e-9, "{angles_deg:?} from {start_deg}: {found}");
+            }
+        }
+    }
+
+    /// Two poses whose origins say one turn about the vertical and whose axes say another: the mean of both, the origins by the square of their
+    /// distance over the lever.
+    #[test]
+    fn what_contradicts_is_weighed_by_the_lever() {
+        let turn = |angle: f64| Rotation3::new(nalgebra::Vector3::new(0.0, 0.0, angle)).into_inner();
+        let (by_origins, by_axes, off_mm) = (0.02, -0.01, 700.0);
+        let pairs = [1.0, -1.0].map(|side| {
+            let at = nalgebra::Vector3::new(side * off_mm, 0.0, 0.0);
+            let pose = |rotation, at| Transform::<Rig, crate::frame::Target>::from_parts(rotation, Vector::wrap(at));
+            (pose(turn(0.3), at), pose(turn(0.3 + by_axes), turn(by_origins) * at))
+        });
+        for lever_mm in [50.0, 573.0, 5000.0] {
+            let found = body_motion(&pairs, lever_mm).unwrap();
+            // Each pose has two axes square to the vertical.
+            let (origins, axes) = (2.0 * (off_mm / lever_mm) * (off_mm / lever_mm), 4.0);
+            let expected = libm::atan2(
+                origins * libm::sin(by_origins) + axes * libm::sin(by_axes),
+                origins * libm::cos(by_origins) + axes * libm::cos(by_axes),
+            );
+            assert!((found.rotation - turn(expected)).norm() < 1e-9, "{lever_mm}: {}", found.rotation);
         }
     }
 }

@@ -144,7 +144,7 @@ pub(crate) fn find<const D: usize, const P: usize, const K: usize>(
     for (row, support) in supports.iter().enumerate() {
         consider(support, row, false);
     }
-    // All from the second row on is the same pattern as the first row alone, and all from the last on is the last alone.
+    // All from the second row on is the same pattern as the first row alone. All from the last on is the last alone, and explains no more.
     let mut tail: Option<Support<P, K>> = None;
     for (row, support) in supports.iter().enumerate().rev() {
         let sum = tail.map_or(*support, |tail| Support {
@@ -152,7 +152,7 @@ pub(crate) fn find<const D: usize, const P: usize, const K: usize>(
             size: tail.size + support.size,
             shared: tail.shared + support.shared,
         });
-        if row > 1 && row + 1 < rows.len() {
+        if row > 1 {
             consider(&sum, row, true);
         }
         tail = Some(sum);
@@ -339,6 +339,84 @@ mod tests {
                     assert!(!(2..8).contains(&row) || left(row, true).0 > least - 1e-9, "{at} {onward}: {row} onward");
                 }
             }
+        }
+    }
+
+    /// A level and an alternation: von Neumann's ratio of them goes from 0 to 2(n − 1)/n with the share of the alternation, and noise keeps
+    /// above its mean of 1 by SMOOTH·√((n − 2)/(D·(n² − 1))).
+    #[test]
+    fn what_is_left_over_is_smooth_below_the_bound_of_noise() {
+        const SLIPPED: f64 = 5.0;
+        for (count, row, onward) in [(8_u8, 3, false), (8, 3, true), (20, 0, false), (50, 49, true)] {
+            let n = f64::from(count);
+            let bound = 1.0 - SMOOTH * sqrt((n - 2.0) / (2.0 * (n * n - 1.0)));
+            let share = bound * n / (2.0 * (n - 1.0));
+            let even = sqrt(share / (1.0 - share));
+            for (alternation, smooth) in [(even * 0.999, true), (even * 1.001, false)] {
+                let rows: Vec<Row<2, 1, 1>> = (0..count)
+                    .map(|i| {
+                        let off = usize::from(i) == row || onward && usize::from(i) > row;
+                        let left = 1.0 + alternation * if i % 2 == 0 { 1.0 } else { -1.0 };
+                        let slipped = if off { SLIPPED } else { 0.0 };
+                        Row {
+                            station: usize::from(i),
+                            // Beside 7·3 that the fit explains.
+                            observed: nalgebra::Vector2::new(left + slipped + 21.0, left - slipped - 21.0),
+                            design: nalgebra::Matrix2x1::new(3.0, -3.0),
+                            slip: nalgebra::Matrix2x1::new(1.0, -1.0),
+                        }
+                    })
+                    .collect();
+                let best = Best { gain: 1.0, row, onward, size: Vector1::new(SLIPPED), shared: Matrix1::new(0.0) };
+                assert_eq!(
+                    best.leaves_smooth(&rows, Vector1::new(7.0)),
+                    smooth,
+                    "{count} {row} {onward} {alternation}"
+                );
+            }
+        }
+    }
+
+    /// Sixty stations whose observations follow a bow, or step up at the sixteenth.
+    fn sixty(bend: f64, step: f64) -> Vec<Row<1, 2, 1>> {
+        (0..60_u8)
+            .map(|i| {
+                let x = f64::from(i) / 59.0;
+                let noise = 1e-4 * libm::sin(f64::from(i) * f64::from(i));
+                let slipped = if i >= 15 { step } else { 0.0 };
+                let (observed, design) = (Vector1::new(bend * x * x + noise + slipped), Matrix1x2::new(1.0, x));
+                Row { station: usize::from(i), observed, design, slip: Matrix1::new(1.0) }
+            })
+            .collect()
+    }
+
+    /// Among so many stations a step explains more than half of a bow, far more than noise would. Only that what it leaves is smooth tells that there
+    /// was none.
+    #[test]
+    fn a_long_bow_is_no_step() {
+        for noise in [None, Some(1e-4)] {
+            assert_eq!(find(&sixty(0.1, 0.0), noise, 1e-9), None);
+            let found = find(&sixty(0.0, 0.01), noise, 1e-9).unwrap();
+            assert_eq!((found.row, found.onward), (15, true));
+        }
+    }
+
+    /// Where what a step leaves of a bow passes for noise, the bow still explains more; it explains less of a step.
+    #[test]
+    fn the_better_explanation_counts() {
+        for (bend, step, noise) in [(0.1, 0.0, 5.4e-3), (0.0, 0.05, 5.4e-3)] {
+            let rows = sixty(bend, step);
+            let smooth: Vec<Row<1, 3, 1>> = rows
+                .iter()
+                .map(|row| {
+                    let x = row.design[1];
+                    let design = nalgebra::Matrix1x3::new(1.0, x, x * x);
+                    Row { station: row.station, observed: row.observed, design, slip: row.slip }
+                })
+                .collect();
+            let (plain, found) = (find(&rows, Some(noise), 1e-9), find_beside(&rows, &smooth, Some(noise), 1e-9));
+            assert!(plain.is_some(), "{bend} {step}");
+            assert_eq!(found, plain.filter(|_| step > 0.0), "{bend} {step}");
         }
     }
 }

@@ -150,7 +150,7 @@ impl<'a> RolledWheel<'a> {
         for station in &mut roll.stations {
             let pose = stations[station.index].get(wheel).as_ref();
             let outward = pose.map_or(Vector::zero(), |pose| pose.direction(spindle));
-            station.origin = station.origin - (outward - roll.direction.in_rig) * standoff_mm;
+            station.origin = station.origin - outward * standoff_mm;
         }
         roll.sums = centre(&mut roll.stations);
         Ok(roll)
@@ -299,11 +299,11 @@ impl<'a> RolledWheel<'a> {
             if count < 2.0 {
                 continue;
             }
-            let (roll, travel) = both().fold((0.0, 0.0), |sum, pair| (sum.0 + pair.0, sum.1 + pair.1));
-            let (mean_roll, mean_travel) = (roll / count, travel / count);
+            let mean = both().fold(0.0, |sum, (roll, _)| sum + roll) / count;
+            // Deviations add up to nothing, so that of the travel its own mean need not be taken.
             for (roll, travel) in both() {
-                travelled += (roll - mean_roll) * (travel - mean_travel);
-                turned += (roll - mean_roll) * (roll - mean_roll);
+                travelled += (roll - mean) * travel;
+                turned += (roll - mean) * roll;
             }
         }
         (turned > 0.0).then(|| travelled / turned)
@@ -374,7 +374,7 @@ impl<'a> RolledWheel<'a> {
                     design: Matrix2x5::new(
                         weight,
                         0.0,
-                        weight * roll * radius_mm,
+                        weight * roll,
                         weight * b.dot(travel),
                         weight * c.dot(travel),
                         0.0,
@@ -383,7 +383,7 @@ impl<'a> RolledWheel<'a> {
                         b.dot(up),
                         c.dot(up),
                     ),
-                    slip: Matrix2x1::new(-weight * radius_mm, 0.0),
+                    slip: Matrix2x1::new(weight * radius_mm, 0.0),
                 }
             })
             .collect();
@@ -395,11 +395,9 @@ impl<'a> RolledWheel<'a> {
     /// How much a target scatters along its travel and upward, mm, as the stations show it: when no noise is stated.
     fn scatter_mm(&self, travel: Vector<Rig>, radius_mm: f64, up: Vector<Rig>) -> (f64, f64) {
         let tilt_deg = units::root_mean_square(self.stations.iter().map(|station| self.tilt_deg(station)));
-        let Some((radius, offset)) = self.radius_and_offset(travel, Some(radius_mm)) else { return (0.0, 0.0) };
-        let left_over = self.stations.iter().map(|station| {
-            let left_over = station.origin - travel * (station.roll_rad * radius) + self.seen(station, offset);
-            left_over.dot(up)
-        });
+        let Some((_, offset)) = self.radius_and_offset(travel, Some(radius_mm)) else { return (0.0, 0.0) };
+        // The travel is level.
+        let left_over = self.stations.iter().map(|station| (station.origin + self.seen(station, offset)).dot(up));
         let upward = units::root_mean_square(left_over);
         (units::hypot(upward, radius_mm * rad_from_deg(tilt_deg) / units::sqrt(2.0)), upward)
     }
@@ -565,8 +563,8 @@ impl<'a> SpunWheel<'a> {
         let direction = outward(direction, lateral)?;
         let range_deg = direction.range_deg(poses());
         // A spin that was aimed at the bound is not refused for rounding.
-        if range_deg < MIN_ROLL_DEG - 1e-6 || equivalent_deg < MIN_ROLL_DEG * 0.5 {
-            return Err(too_small(range_deg.min(equivalent_deg)));
+        if range_deg < MIN_ROLL_DEG - 1e-6 {
+            return Err(too_small(range_deg));
         }
         let (offset, centre_in_rig) = direction.fixed_point(poses(), Vector::zero());
         Ok(Self { direction, offset, centre_in_rig, range_deg, stations, wheel })
@@ -627,7 +625,7 @@ fn likely_step(angle_rad: f64, travel_mm: f64) -> f64 {
     const SHORT_TRAVEL_MM: f64 = 200.0;
     const TYPICAL_RADIUS_MM: f64 = 310.0;
     let turn = 2.0 * core::f64::consts::PI;
-    let least = if angle_rad.abs() < 0.5 * turn { angle_rad } else { angle_rad - turn * libm::round(angle_rad / turn) };
+    let least = angle_rad - turn * libm::round(angle_rad / turn);
     if deg_from_rad(least) < -AMBIGUOUS_STEP_DEG {
         return least + turn;
     }
@@ -809,5 +807,149 @@ mod tests {
         }
         let found = wheel.left_over(travel, RADIUS_MM, offset);
         assert!((found[0] / tilts - 1.0).abs() < 1e-12 && (found[1] / shifts - 1.0).abs() < 1e-12, "{found:?}");
+    }
+
+    /// A body that turns takes the target round with it and its wheel sideways; neither is taken for roll, radius or offset.
+    #[test]
+    fn a_wheel_on_a_body_that_turns_is_followed() {
+        const STANDOFF_MM: f64 = 80.0;
+        let up = Vector::<Rig>::new(UP);
+        let turn =
+            |axis: [f64; 3], angle: f64| nalgebra::Rotation3::new(nalgebra::Vector3::from(axis) * angle).into_inner();
+        // A yaw of a cambered wheel passes for a roll, but little.
+        for (sideways_mm, camber_rad, yaw_share) in [(0.0, 0.0, 1.0), (-25.0, 0.0, 1.0), (-25.0, 0.2, 0.0)] {
+            let tilt = turn([1.0, 0.0, 0.0], camber_rad);
+            let station = |i: i32, straight: bool| {
+                let roll = rad_from_deg(10.0) * f64::from(i);
+                let yaw = turn(UP, yaw_share * (0.03 * f64::from(i) - 0.004 * f64::from(i * i)));
+                let rolled = tilt * turn([0.0, 1.0, 0.0], roll);
+                let off = nalgebra::Vector3::new(20.0, STANDOFF_MM, -30.0);
+                let centre = nalgebra::Vector3::new(RADIUS_MM * roll, 700.0 + sideways_mm * roll, RADIUS_MM);
+                let origin = centre + yaw * rolled * off;
+                let rotation = if straight { rolled } else { yaw * rolled };
+                let mut station = Poses::default();
+                *station.get_mut(Wheel::Fl) = Some(Transform::from_parts(rotation, Vector::wrap(origin)));
+                station
+            };
+            let [stations, straightened] = [false, true].map(|straight| (0..9).map(|i| station(i, straight)).collect());
+            let (stations, straightened): (Vec<Poses>, Vec<Poses>) = (stations, straightened);
+            let lateral = Lateral::Sure(Vector::new([0.0, 1.0, 0.0]));
+            let wheel =
+                RolledWheel::observe_turning(&stations, &straightened, Wheel::Fl, lateral, up, STANDOFF_MM).unwrap();
+            let path = wheel.own_path(up).unwrap();
+            assert!((path.step - Vector::new([RADIUS_MM, sideways_mm, 0.0])).norm() < 1e-9, "{:?}", path.step);
+            assert!((path.offset - Vector::new([-20.0, 0.0, 30.0])).norm() < 1e-9, "{:?}", path.offset);
+            wheel.residuals_but_sideways(&path, up, &mut |station, residual| {
+                assert!(residual.rotation_deg < 1e-9 && residual.translation_mm < 1e-9, "{station}: {residual:?}");
+            });
+        }
+    }
+
+    /// Wheels travel alike: a radius follows from that of another wheel over the stations that saw both.
+    #[test]
+    fn a_radius_follows_from_the_travel_of_another_wheel() {
+        let stations = rolled(0.0, |_| 0.0, |_| 0.0);
+        let but_for = |blocked: &[usize]| -> Vec<Poses> {
+            let kept = stations.iter().enumerate();
+            kept.map(|(i, station)| if blocked.contains(&i) { Poses::default() } else { *station }).collect()
+        };
+        let (own, other) = (but_for(&[7, 8]), but_for(&[0, 1, 3]));
+        let (own, other) = (observed(&own), observed(&other));
+        let radius = own.radius_beside([(&other, 299.0)].into_iter()).unwrap();
+        assert!((radius - 299.0).abs() < 1e-9, "{radius}");
+        // Two other wheels count alike, over as many stations.
+        let radius = own.radius_beside([(&other, 299.0), (&other, 301.0)].into_iter()).unwrap();
+        assert!((radius - 300.0).abs() < 1e-9, "{radius}");
+        let apart = but_for(&[0, 1, 2, 3, 4, 5]);
+        assert_eq!(own.radius_beside([(&observed(&apart), 299.0)].into_iter()), None);
+    }
+
+    /// The slip that was made, where it was made, though roll angles scatter more than positions do.
+    #[test]
+    fn a_slip_round_the_spindle_has_its_size() {
+        let slip_rad = rad_from_deg(0.4);
+        let turn = nalgebra::Rotation3::new(nalgebra::Vector3::new(0.0, slip_rad, 0.0)).into_inner();
+        let mut stations = rolled(0.0, |_| 0.0, |_| 0.0);
+        for station in &mut stations[5..] {
+            let pose = station.get_mut(Wheel::Fl).as_mut().unwrap();
+            // About the spindle, which does not move.
+            let centre = pose.origin() - pose.direction(Vector::new([20.0, 0.0, -30.0]));
+            let turned = Transform::<Rig, Target>::from_parts(turn * pose.rotation, Vector::zero());
+            *pose = Transform::from_parts(turned.rotation, centre + turned.direction(Vector::new([20.0, 0.0, -30.0])));
+        }
+        for noise in [None, Some(PoseNoise { rotation_deg: 0.02, translation_mm: 0.05 })] {
+            let forward = Vector::new([1.0, 0.0, 0.0]);
+            let found = observed(&stations).slip_about_spindle(forward, RADIUS_MM, Vector::new(UP), noise);
+            let Some((station, slip)) = found else { panic!("{noise:?}") };
+            assert_eq!((station, slip.onward), (5, true), "{noise:?}");
+            assert!((slip.size_rad - slip_rad).abs() < 1e-9, "{noise:?}: {}", slip.size_rad);
+        }
+    }
+
+    /// 60° on either side of the line across, and above or below the level.
+    #[test]
+    fn a_spindle_lies_across_within_its_bound() {
+        let up = Vector::<Rig>::new(UP);
+        for (skew_deg, expected) in [(-60.01, false), (-59.99, true), (0.0, true), (59.99, true), (60.01, false)] {
+            let (sin, cos) = libm::sincos(rad_from_deg(skew_deg));
+            assert_eq!(lies_across(Vector::<Rig>::new([sin, cos, 0.0]), Vector::new([0.0, 1500.0, 0.0])), expected);
+            assert_eq!(lies_across_up(Vector::new([0.6 * cos, 0.8 * cos, sin]), up), expected, "{skew_deg}");
+        }
+        assert!(!lies_across(Vector::<Rig>::new([0.0, -1.0, 0.0]), Vector::new([0.0, 1500.0, 0.0])));
+    }
+
+    /// Of two columns whose scalar product is r of their lengths, 1 − r² of the second is its own.
+    #[test]
+    fn a_column_that_is_a_mix_of_others_is_told_at_its_bound() {
+        for length in [1e-3, 1.0, 1e3] {
+            for (share, expected) in [(0.99, false), (1.01, true), (1e5, true)] {
+                let r = units::sqrt(1.0 - share * MIN_PIVOT);
+                let normal = [[4.0, 0.0], [2.0 * r * length, length * length]];
+                // Of the unknowns 3 and −2/length.
+                let right = [12.0 - 4.0 * r, 6.0 * r * length - 2.0 * length];
+                let (solution, told) = solve(normal, right);
+                assert_eq!(told, expected, "{length} {share}");
+                assert!((solution[0] - 3.0).abs() < 1e-8 && (solution[1] * length + 2.0).abs() < 1e-8, "{solution:?}");
+            }
+        }
+    }
+
+    /// Targets that look alike turned wholly, or not at all: half a metre of travel tells.
+    #[test]
+    fn travel_tells_a_whole_turn_from_none() {
+        for (travel_mm, code) in [(500.0, ErrorCode::RollTooSmall), (500.1, ErrorCode::RollFullTurn)] {
+            let stations: Vec<Poses> = [0.0, travel_mm]
+                .map(|x| {
+                    let mut station = Poses::default();
+                    *station.get_mut(Wheel::Fl) =
+                        Some(Transform::from_parts(nalgebra::Matrix3::identity(), Vector::new([x, 700.0, 310.0])));
+                    station
+                })
+                .into();
+            let lateral = Lateral::Sure(Vector::new([0.0, 1.0, 0.0]));
+            let found = RolledWheel::observe(&stations, &stations, Wheel::Fl, lateral, Vector::new(UP));
+            assert_eq!(found.err().map(|error| error.code), Some(code), "{travel_mm}");
+        }
+    }
+
+    /// Ten degrees are enough of a spin; of none at all not even the direction is asked for.
+    #[test]
+    fn a_spin_is_judged_by_its_range() {
+        for (range_deg, sound) in [(0.0, false), (0.3, false), (9.99, false), (10.0, true), (90.0, true)] {
+            let stations: Vec<Poses> = [0.0, 0.4, 1.0]
+                .map(|share| {
+                    let spin = nalgebra::Vector3::new(0.0, rad_from_deg(share * range_deg), 0.0);
+                    let mut station = Poses::default();
+                    *station.get_mut(Wheel::Fl) = Some(Transform::from_parts(
+                        nalgebra::Rotation3::new(spin).into_inner(),
+                        Vector::new([0.0, 700.0, 310.0]),
+                    ));
+                    station
+                })
+                .into();
+            let found = SpunWheel::observe(&stations, Wheel::Fl, Lateral::Sure(Vector::new([0.0, 1.0, 0.0])));
+            let refused = found.err().map(|error| (error.code, error.minimum));
+            assert_eq!(refused, (!sound).then_some((ErrorCode::RollTooSmall, Some(10.0))), "{range_deg}");
+        }
     }
 }

@@ -678,4 +678,172 @@ mod tests {
             assert!(between(&station(7.0), &station(7.0 + turn_deg), centre, up).is_none(), "{turn_deg}");
         }
     }
+
+    const STEERED: [f64; 3] = [-0.09, 0.3, 1.0];
+
+    /// A wheel that is steered about an axis through the origin to these bearings, degrees, rolled about its spindle, its spindle tipped up the axis and
+    /// its centre shifted along it: as `of` says of each station.
+    fn steered(bearings_deg: &[f64], of: impl Fn(usize) -> [f64; 3]) -> (Vec<SweepStation>, Compensation) {
+        let turn = |axis: Vector<Rig>, angle: f64| {
+            let rotation = nalgebra::Rotation3::new(Vector3::from(axis.to_array()) * angle).into_inner();
+            Transform::<Rig, Rig>::from_parts(rotation, Vector::zero())
+        };
+        let k = Vector::<Rig>::new(STEERED).unit();
+        let (ahead, centre) = (Vector::<Rig>::new([0.0, 0.8, 0.6]), Vector::<Rig>::new([15.0, 90.0, 320.0]));
+        let stations = bearings_deg.iter().enumerate().map(|(index, &steer_deg)| {
+            let [roll_rad, tip_rad, shift_mm] = of(index);
+            let steer = turn(k, rad_from_deg(steer_deg));
+            let across = steer.direction(ahead).square_to(k).unit().cross(k);
+            let tip = turn(across, tip_rad);
+            let rotation = tip.rotation * steer.rotation * turn(ahead, roll_rad).rotation;
+            let about_origin = Transform::<Rig, Target>::from_parts(rotation, Vector::zero());
+            let centre_now = steer.direction(centre) + k * shift_mm;
+            let origin = centre_now - about_origin.direction(Vector::new(centre.to_array()));
+            let spindle = tip.direction(steer.direction(ahead));
+            SweepStation { index, rig_from_target: Transform::from_parts(rotation, origin), spindle, steer_deg }
+        });
+        let compensation = Compensation {
+            spindle_in_target: ahead.to_array(),
+            centre_in_target_mm: centre.to_array(),
+            runout_deg: 0.0,
+            rolling_radius_mm: None,
+            roll_range_deg: 30.0,
+        };
+        (stations.collect(), compensation)
+    }
+
+    fn rolled(swept: &(Vec<SweepStation>, Compensation), stated: Option<(f64, f64)>) -> Option<(f64, f64)> {
+        rolled_about_spindle(&swept.0, &swept.1, Vector::new(STEERED).unit(), stated)
+    }
+
+    /// The bound is five deviations of the roll, with what the axis may lean across the car, and 0.3° in 20° of steering beside.
+    fn bound_rad(noise: f64, of_lean: f64, range_rad: f64) -> f64 {
+        5.0 * (noise * of_lean * range_rad + noise * units::sqrt(2.0)) + 0.015 * range_rad
+    }
+
+    /// Three stations at −θ, 0 and θ tell the lean by the middle height less the mean of the others, over 1 − cos θ.
+    #[test]
+    fn a_locked_wheel_that_rolled_is_named_from_its_bound_on() {
+        let noise = 1e-4;
+        let range_rad = rad_from_deg(40.0);
+        let bound = bound_rad(noise, units::sqrt(1.5) / (1.0 - libm::cos(range_rad / 2.0)), range_rad);
+        for (share, expected) in [(0.999, false), (1.001, true)] {
+            for places in [[0.0, 0.5, 1.0], [0.4, 1.0, 0.0], [1.0, 0.0, 0.2]] {
+                let swept = steered(&[-20.0, 0.0, 20.0], |i| [places[i] * share * bound, 0.0, 0.0]);
+                let found = rolled(&swept, Some((noise, 0.1)));
+                assert_eq!(found.is_some(), expected, "{share} {places:?}: {found:?}");
+                if let Some(found) = found {
+                    assert!((found.0 - deg_from_rad(share * bound)).abs() < 1e-9, "{found:?}");
+                    assert!((found.1 - deg_from_rad(bound)).abs() < 1e-9, "{found:?}");
+                }
+            }
+        }
+        // However the target stands on the wheel: nowhere does a roll go round.
+        for start in 0..8 {
+            let swept = steered(&[-20.0, 0.0, 20.0], |i| [f64::from(start) + [0.0, 0.7, 1.4][i], 0.0, 0.0]);
+            let (found, _) = rolled(&swept, Some((noise, 0.1))).unwrap();
+            assert!((found - deg_from_rad(1.4)).abs() < 1e-9, "{start}: {found}");
+        }
+        // An axis that itself moves is not asked, nor are few stations of which no noise is stated.
+        for (misfit_mm, expected) in [(0.999, false), (1.001, true)] {
+            let swept =
+                steered(&[-20.0, -7.0, 7.0, 20.0], |i| [f64::from([0, 1, 2, 3][i]), 0.0, [1.0, -1.0, -1.0, 1.0][i]]);
+            assert_eq!(rolled(&swept, Some((noise, misfit_mm))).is_some(), expected, "{misfit_mm}");
+            assert_eq!(rolled(&swept, None), None);
+        }
+    }
+
+    /// What is not stated is taken from what the cone and the fixed point leave over: of six stations three are free.
+    #[test]
+    fn noise_that_is_not_stated_is_what_the_fit_leaves_over() {
+        let bearings_deg = [-22.0, -14.0, -6.0, 6.0, 14.0, 22.0];
+        let heights = bearings_deg.map(|bearing_deg| 1.0 - libm::cos(rad_from_deg(bearing_deg)));
+        let mean = heights.iter().sum::<f64>() / 6.0;
+        let of_lean = 1.0 / units::sqrt(heights.iter().map(|height| (height - mean) * (height - mean)).sum());
+        // A pattern that no lean of the axis, nor another cone, explains.
+        let pattern = Vector3::new(1.0, 1.0, 1.0).cross(&Vector3::new(heights[0], heights[1], heights[2])).normalize();
+        let tip = |i: usize| 1e-4 * units::sqrt(3.0) * pattern[i.min(5 - i)];
+        let of_cone = 1e-4 * units::sqrt(2.0);
+        let range_rad = rad_from_deg(44.0);
+        // More than four times what the cone leaves over, and the axis moves.
+        let shares = [(0.5, Some(of_cone)), (2.0, Some(2.0 * of_cone)), (3.98, Some(3.98 * of_cone)), (4.02, None)];
+        for (share, noise) in shares {
+            let shift_mm = share * of_cone * LEVER_MM * units::sqrt(3.0);
+            let shifted = |i: usize| shift_mm * [1.0, -1.0, -1.0, 1.0, 1.0, -1.0][i];
+            let swept = steered(&bearings_deg, |i| [0.3 * f64::from([0, 1, 2, 2, 1, 0][i]), tip(i), shifted(i)]);
+            let found = rolled(&swept, None).map(|(_, bound)| bound);
+            let expected = noise.map(|noise| deg_from_rad(bound_rad(noise, of_lean, range_rad)));
+            assert_eq!(found.is_some(), expected.is_some(), "{share}");
+            let off = found.zip(expected).map_or(0.0, |(found, expected)| found / expected - 1.0);
+            assert!(off.abs() < 2e-3, "{share}: {found:?} is not {expected:?}");
+        }
+        // Without any noise a ten-thousandth of a degree counts.
+        let swept = steered(&bearings_deg, |i| [0.3 * f64::from([0, 1, 2, 2, 1, 0][i]), 0.0, 0.0]);
+        let (_, bound) = rolled(&swept, None).unwrap();
+        assert!((bound / deg_from_rad(bound_rad(rad_from_deg(1e-4), of_lean, range_rad)) - 1.0).abs() < 1e-6);
+    }
+
+    #[test]
+    fn a_spindle_leaves_its_cone_by_the_scatter_of_its_height() {
+        let (sweep, compensation) = steered(&[-20.0, -7.0, 7.0, 20.0], |_| [0.0; 3]);
+        let up = Vector::new(STEERED).unit();
+        let axis = fit_locked(&sweep, Vector::new(compensation.centre_in_target_mm), up).unwrap();
+        assert!(!leaves_its_cone(&sweep, &axis, 1e-9));
+        let moved: Vec<SweepStation> = sweep
+            .iter()
+            .zip([1e-3, -1e-3, -1e-3, 1e-3])
+            .map(|(station, by)| SweepStation { spindle: station.spindle + axis.direction * by, ..*station })
+            .collect();
+        for (noise, expected) in [(0.999e-3 / CONE_SUSPECT, true), (1.001e-3 / CONE_SUSPECT, false)] {
+            assert_eq!(leaves_its_cone(&moved, &axis, noise), expected);
+        }
+    }
+
+    /// The tips of a spindle at −θ, 0 and θ leave a line by a root mean square of √2/3 of their sagitta.
+    #[test]
+    fn a_spindle_that_stood_in_two_places_has_no_cone() {
+        let up = Vector::new(STEERED).unit();
+        let radius = Vector::<Rig>::new([0.0, 0.8, 0.6]).square_to(up).norm();
+        let least_deg = deg_from_rad(libm::acos(1.0 - LEAST_SAGITTA * 3.0 / units::sqrt(2.0) / radius));
+        for (share, expected) in [(0.999, Some(ErrorCode::TooFewStations)), (1.001, None)] {
+            let at = share * least_deg;
+            // However often it stood there.
+            for bearings_deg in [&[-at, 0.0, at][..], &[-at, 0.0, at, at, 0.0, -at]] {
+                let (sweep, compensation) = steered(bearings_deg, |_| [0.0; 3]);
+                let found = fit_free(&sweep, Vector::new(compensation.centre_in_target_mm), up);
+                assert_eq!(found.err().map(|error| error.code), expected, "{share}");
+            }
+        }
+    }
+
+    #[test]
+    fn what_hardly_turned_or_was_hardly_seen_is_refused_with_its_bound() {
+        let up = Vector::new(STEERED).unit();
+        let refused = |bearings_deg: &[f64], free: bool| {
+            let (sweep, compensation) = steered(bearings_deg, |_| [0.0; 3]);
+            let centre = Vector::new(compensation.centre_in_target_mm);
+            let error = if free { fit_free(&sweep, centre, up) } else { fit_locked(&sweep, centre, up) }.err().unwrap();
+            (error.code, error.value.unwrap(), error.minimum.unwrap())
+        };
+        assert_eq!(refused(&[0.0], false), (ErrorCode::TooFewStations, 1.0, 2.0));
+        assert_eq!(refused(&[0.0, 20.0], true), (ErrorCode::TooFewStations, 2.0, 3.0));
+        let (code, value, minimum) = refused(&[0.0, 4.9], false);
+        assert_eq!((code, minimum), (ErrorCode::SweepTooSmall, 5.0));
+        assert!((value - 4.9).abs() < 1e-9);
+    }
+
+    /// A line is the same whichever point of it is named, and the one that is told lies nearest to the wheel centre.
+    #[test]
+    fn any_point_of_the_axis_will_do() {
+        let direction = Vector::<Vehicle>::new([-0.1, -0.2, 1.0]).unit();
+        let centre = Vector::new([2600.0, 750.0, 310.0]);
+        let contact = Some(Vector::new([2600.0, 755.0, 0.0]));
+        let wheel = FrontWheel { side: Side::Left, spindle: Vector::new([0.0, 0.8, -0.6]), centre, contact };
+        let point = Vector::new([2590.0, 690.0, 300.0]);
+        let [one, other] = [0.0, 400.0].map(|along| wheel.axis_figures(direction, point + direction * along));
+        assert!((centre - other.point).dot(direction).abs() < 1e-9 && (one.point - other.point).norm() < 1e-9);
+        let lengths = |of: &AxisFigures<f64>| (of.caster_trail_mm.unwrap(), of.scrub_radius_mm.unwrap());
+        let ((trail, scrub), (other_trail, other_scrub)) = (lengths(&one), lengths(&other));
+        assert!((trail - other_trail).abs() < 1e-9 && (scrub - other_scrub).abs() < 1e-9);
+    }
 }

@@ -320,7 +320,7 @@ fn merge_near(mut sorted: Vec<Pair>) -> Vec<Node> {
             }
         }
     }
-    for node in merged.iter_mut().filter(|node| node.2.len() > 1) {
+    for node in &mut merged {
         let share = node.share();
         (node.0, node.1) = (node.0 * share, node.1 * share);
     }
@@ -426,5 +426,24 @@ mod tests {
             assert!(interpolate(pairs.clone(), at).is_some(), "{at}");
             assert_eq!(interpolate(pairs.clone(), beyond(at)), None);
         }
+    }
+
+    /// A sweep of many stations: only the four nearest have a say.
+    #[test]
+    fn a_station_further_off_than_four_others_has_no_say() {
+        let stations = [-20.0, -11.0, -4.0, 2.0, 7.0, 15.0, 24.0];
+        for (at, near) in [(-19.0, 0..4), (-3.0, 1..5), (1.0, 1..5), (3.0, 2..6), (8.0, 2..6), (20.0, 3..7)] {
+            for (far, _) in stations.iter().enumerate() {
+                let pairs = stations.iter().enumerate().map(|(i, &asked)| (asked, if i == far { 1.0 } else { 0.0 }));
+                let found = interpolate(pairs.collect(), at).unwrap().other_deg;
+                assert_eq!(found.abs() > 0.0, near.contains(&far), "{at} {far}: {found}");
+            }
+        }
+    }
+
+    #[test]
+    fn stations_are_one_below_half_a_degree() {
+        let count = |apart_deg: f64| distinct([(-8.0, -7.0), (0.0, 0.0), (apart_deg, 0.4)].to_vec()).len();
+        assert_eq!([0.0, SAME_STATION_DEG.next_down(), SAME_STATION_DEG].map(count), [2, 2, 3]);
     }
 }

@@ -163,6 +163,8 @@ mod tests {
             ("205/55R16 91/90/89V", "load index"),
             ("205/55R16 112/110RR", "load index"),
             ("205/55R16 5", "load index"),
+            ("205/55R16 9V", "load index"),
+            ("205/55R16 91VV", "load index"),
             ("205/55R16 Größe", "load index"),
             ("２０５/55R16", "section width"),
         ] {

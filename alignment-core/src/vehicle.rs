@@ -543,4 +543,24 @@ mod tests {
         assert_eq!((error.code, error.input), (ErrorCode::AngleOutOfRange, Some("thrust_angle_deg")));
         assert_eq!(dog_tracking_offset_mm(2600.0, f64::NAN).unwrap_err().code, ErrorCode::NotFinite);
     }
+
+    /// A rear axle so askew that one side is more than a metre longer than the other, whichever it is.
+    #[test]
+    fn wheelbases_too_different_are_no_car() {
+        let up = Vector::<Rig>::new([0.0, 0.0, 1.0]);
+        let stand = |askew_mm: f64| {
+            let wheels = ByWheel::from_fn(|wheel| {
+                let side = wheel.side().sign();
+                let x = if wheel.end_sign() > 0.0 { 2600.0 } else { side * askew_mm / 2.0 };
+                WheelInRig { spindle: Vector::new([0.0, side, 0.0]), centre: Vector::new([x, side * 750.0, 300.0]) }
+            });
+            Stand::of(&wheels, up, ByWheel::default(), Centreline::AxleMidpoints)
+        };
+        for askew_mm in [-1001.0, 1001.0] {
+            let error = stand(askew_mm).check_layout().unwrap_err();
+            assert_eq!((error.code, error.input), (ErrorCode::DifferentVehicles, Some("wheelbases")));
+            assert!((error.value.unwrap() - 1001.0).abs() < 1e-9);
+        }
+        assert!([-999.0, 999.0].map(stand).iter().all(|stand| stand.check_layout().is_ok()));
+    }
 }

@@ -333,6 +333,11 @@ mod tests {
         assert_eq!(camber_deg([0.0, f64::NAN, 1.0]).unwrap_err().code, ErrorCode::NotFinite);
         assert_eq!(camber_deg([0.0, 2.0, 0.0]).unwrap_err().code, ErrorCode::NotUnitLength);
         assert_eq!(toe_deg(Side::Left, [0.0, 0.0, 1.0]).unwrap_err().code, ErrorCode::SpindleNotLateral);
+        // A wheel that lies flat has no lowest point.
+        for [x, z] in [[0.0, 1.0], [0.9e-6, -1.0]] {
+            let error = contact_centre_mm([0.0, 700.0, 300.0], [x, 0.0, z], 300.0).unwrap_err();
+            assert_eq!((error.code, error.value), (ErrorCode::SpindleNotLateral, Some(90.0)));
+        }
     }
 
     /// By central differences of the angle in each coordinate.

@@ -167,6 +167,12 @@
 // The joint fit did not converge: no rigid car is near the poses.
 #define WA_NOT_CONVERGED -32
 
+// A text is no record of the work, or one of a newer version.
+#define WA_NOT_A_RECORD -33
+
+// A record is not as it was written: its digest does not fit its bytes.
+#define WA_RECORD_DAMAGED -34
+
 // A pointer is NULL that must not be; the message names it.
 #define WA_NULL_POINTER -1001
 
@@ -3260,6 +3266,94 @@ int32_t wa_fewest_moves_json(const struct wa_alignment *readings,
                              size_t *result_length,
                              struct wa_error *error);
 
+// A record of the work on one car, format "alignment-record/1": what was measured before and after, what was done, and a digest
+// that tells whether the text was damaged.
+//
+// details_json: details_length bytes: {"identity": {"record_id": ..., "date": ..., "vehicle": ..., ...}, "adjustments": [...],
+//     "notes": [...], "attachments": [...], "stand": ...}, each as in a record and each may be left out. NULL and 0 for none.
+// before_session_json, after_session_json: before_session_length and after_session_length bytes, format "alignment-session/1":
+//     the car before and after the work. NULL and 0 for what was not measured; one of them must be there.
+// specification_json: specification_length bytes, format "alignment-specification/1". NULL and 0 for none.
+//
+// Returns WA_SUCCESS; WA_BUFFER_TOO_SMALL; WA_NOT_A_RECORD for details that are none; WA_MISSING_INPUT without a session; what
+// wa_assess_json returns.
+int32_t wa_record_to_json(const char *details_json,
+                          size_t details_length,
+                          const char *before_session_json,
+                          size_t before_session_length,
+                          const char *after_session_json,
+                          size_t after_session_length,
+                          const char *specification_json,
+                          size_t specification_length,
+                          char *result_json,
+                          size_t result_capacity,
+                          size_t *result_length,
+                          struct wa_error *error);
+
+// Checks a record: whether it is one, and as it was written.
+//
+// text: text_length bytes.
+//
+// Returns WA_SUCCESS; WA_RECORD_DAMAGED when any byte was changed; WA_NOT_A_RECORD for another text, or a record of a newer version;
+// WA_NOT_UTF8.
+int32_t wa_record_from_json(const char *text,
+                            size_t text_length,
+                            struct wa_error *error);
+
+// A page of HTML made from a record: one file, without scripts or anything from outside, which prints on A4 and on Letter. No text
+// of the record can become markup in it.
+//
+// record_json: record_length bytes, format "alignment-record/1".
+//
+// Returns what wa_record_from_json returns; WA_BUFFER_TOO_SMALL.
+int32_t wa_record_to_html(const char *record_json,
+                          size_t record_length,
+                          char *result_html,
+                          size_t result_capacity,
+                          size_t *result_length,
+                          struct wa_error *error);
+
+// A page of Markdown (CommonMark, with tables) made from a record. No text of the record can become markup in it.
+//
+// record_json: record_length bytes, format "alignment-record/1".
+//
+// Returns what wa_record_from_json returns; WA_BUFFER_TOO_SMALL.
+int32_t wa_record_to_markdown(const char *record_json,
+                              size_t record_length,
+                              char *result_markdown,
+                              size_t result_capacity,
+                              size_t *result_length,
+                              struct wa_error *error);
+
+// A file that belongs to a record, as "attachments" in the details has it: {"name": ..., "media_type": ..., "length_bytes": ...,
+// "sha256": ...}.
+//
+// name, media_type: UTF-8 with a NUL at the end.
+// content: content_length bytes, all of the file.
+//
+// Returns WA_SUCCESS; WA_BUFFER_TOO_SMALL; WA_NOT_UTF8.
+int32_t wa_attachment_of_json(const char *name,
+                              const char *media_type,
+                              const uint8_t *content,
+                              size_t content_length,
+                              char *result_json,
+                              size_t result_capacity,
+                              size_t *result_length,
+                              struct wa_error *error);
+
+// Whether bytes are those of a file that belongs to a record: their number and their digest agree.
+//
+// length_bytes, sha256: as "attachments" of the record has them; sha256 is 64 digits with a NUL at the end.
+// content: content_length bytes.
+// matches: 1 when they are, 0 when they are not.
+//
+// Returns WA_SUCCESS; WA_NOT_UTF8.
+int32_t wa_attachment_matches(uint64_t length_bytes,
+                              const char *sha256,
+                              const uint8_t *content,
+                              size_t content_length,
+                              int32_t *matches,
+                              struct wa_error *error);
 // A stand that was found by a target of its own, which the rig's cameras see: rig_from_target times the inverse of
 // stand_from_target. Its pivot is its origin.
 //
@@ -3509,6 +3603,13 @@ int32_t wa_assessment_schema_json(char *result_json,
                                   size_t *result_length,
                                   struct wa_error *error);
 
+// The JSON Schema (2020-12) of a record, format "alignment-record/1".
+//
+// Returns WA_SUCCESS; WA_BUFFER_TOO_SMALL.
+int32_t wa_record_schema_json(char *result_json,
+                              size_t result_capacity,
+                              size_t *result_length,
+                              struct wa_error *error);
 // The JSON Schema (2020-12) of where a stand is to stand, format "alignment-stand/1".
 //
 // Returns WA_SUCCESS; WA_BUFFER_TOO_SMALL.

@@ -65,6 +65,21 @@ pub unsafe extern "C" fn wa_assessment_schema_json(
     unsafe { guard_text(result, error, || Ok(json::assessment_schema().to_owned())) }
 }
 
+/// The JSON Schema (2020-12) of a record, format "alignment-record/1".
+///
+/// Returns WA_SUCCESS; WA_BUFFER_TOO_SMALL.
+#[unsafe(no_mangle)]
+pub unsafe extern "C" fn wa_record_schema_json(
+    result_json: *mut c_char,
+    result_capacity: usize,
+    result_length: *mut usize,
+    error: *mut WaError,
+) -> i32 {
+    let result = ResultBuffer { json: result_json, capacity: result_capacity, length: result_length };
+    // SAFETY: the caller's promises are handed on.
+    unsafe { guard_text(result, error, || Ok(json::record_schema().to_owned())) }
+}
+
 /// The JSON Schema (2020-12) of where a stand is to stand, format "alignment-stand/1".
 ///
 /// Returns WA_SUCCESS; WA_BUFFER_TOO_SMALL.

@@ -71,6 +71,10 @@ pub const WA_NOT_SETTLED: i32 = -30;
 pub const WA_NOT_DETERMINED: i32 = -31;
 /// The joint fit did not converge: no rigid car is near the poses.
 pub const WA_NOT_CONVERGED: i32 = -32;
+/// A text is no record of the work, or one of a newer version.
+pub const WA_NOT_A_RECORD: i32 = -33;
+/// A record is not as it was written: its digest does not fit its bytes.
+pub const WA_RECORD_DAMAGED: i32 = -34;
 
 /// A pointer is NULL that must not be; the message names it.
 pub const WA_NULL_POINTER: i32 = -1001;
@@ -174,7 +178,7 @@ pub const WA_WARNING_POSE_LEFT_OUT: u32 = 1 << 20;
 pub const WA_WARNING_HARDLY_CHECKED: u32 = 1 << 21;
 
 /// Every status with its name.
-const NAMES: [(i32, &CStr); 40] = [
+const NAMES: [(i32, &CStr); 42] = [
     (WA_SUCCESS, c"success"),
     (WA_NOT_FINITE, c"not_finite"),
     (WA_NOT_A_ROTATION, c"not_a_rotation"),
@@ -208,6 +212,8 @@ const NAMES: [(i32, &CStr); 40] = [
     (WA_NOT_SETTLED, c"not_settled"),
     (WA_NOT_DETERMINED, c"not_determined"),
     (WA_NOT_CONVERGED, c"not_converged"),
+    (WA_NOT_A_RECORD, c"not_a_record"),
+    (WA_RECORD_DAMAGED, c"record_damaged"),
     (WA_NULL_POINTER, c"null_pointer"),
     (WA_BUFFER_TOO_SMALL, c"buffer_too_small"),
     (WA_BAD_STRUCT_SIZE, c"bad_struct_size"),

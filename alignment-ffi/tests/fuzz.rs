@@ -16,6 +16,7 @@ mod owned;
 
 use alignment_core::json::{session_to_json, specification_from_json};
 use alignment_core::paths::READINGS;
+use alignment_core::record::{Identity, Measured, Record};
 use alignment_core::session::{CompensationMethod, Method, PoseNoise};
 use alignment_core::simulate::VirtualVehicle;
 use owned::{Kept, session_struct};
@@ -138,6 +139,7 @@ const CAR: usize = 5;
 const ADJUSTING: usize = 15;
 const MOVING: usize = 16;
 const STANDING: usize = 17;
+const RECORDED: usize = 18;
 
 /// What is spoiled.
 struct Sound {
@@ -155,6 +157,13 @@ fn readings_of(session: &WaSession) -> WaAlignment {
         assert_eq!(wa_measure(session, measured.as_mut_ptr(), ptr::null_mut()), WA_SUCCESS);
         measured.assume_init().alignment
     }
+}
+
+/// A record of a car, with a few of its readings.
+fn record(car: &VirtualVehicle) -> String {
+    let mut measured = Measured::of(&car.session(), None).unwrap();
+    measured.readings.truncate(3);
+    Record { before: Some(measured), ..Record::new(Identity::default()) }.to_json().unwrap()
 }
 
 impl Sound {
@@ -188,8 +197,10 @@ impl Sound {
         texts.push(ADJUSTERS.to_owned());
         texts.push(RIGID.to_owned());
         texts.push(STAND.to_owned());
+        texts.push(record(&cars[0]));
         texts.extend(["", "205/55R16", "{}", "wheels.fl", "205/55", "null", "°"].map(str::to_owned));
         assert_eq!(texts[ADJUSTING], ADJUSTERS);
+        assert!(texts[RECORDED].starts_with("{\n  \"format\": \"alignment-record/1\""));
         assert!(specification_from_json(&texts[SPECIFYING]).is_ok() && texts[CAR].contains("wheelbase_mm"));
         let sessions: Vec<_> = sessions.iter().map(session_struct).collect();
         let readings = readings_of(&sessions[0].0);
@@ -635,9 +646,9 @@ impl Content for c_char {
         let likely = if draw.texts == 0 { 0..4 } else { 6..15 };
         draw.texts += 1;
         let which = match random.below(8) {
-            // A car, adjusters or what is required of a stand, and after them adjusters, a specification or again a stand.
-            0..3 => [[CAR, ADJUSTING, STANDING], [MOVING, SPECIFYING, STANDING]][usize::from(draw.texts > 1)]
-                [random.below(3)],
+            // A car, adjusters, a record or what is required of a stand, and after them adjusters, a specification or again a stand.
+            0..3 => [[CAR, ADJUSTING, STANDING, RECORDED], [MOVING, SPECIFYING, STANDING, STANDING]]
+                [usize::from(draw.texts > 1)][random.below(4)],
             3..6 => likely.start + random.below(likely.len()),
             _ => random.below(texts.len()),
         };
@@ -677,6 +688,19 @@ impl Content for *const c_char {
                 to.add(index).write(if draw.random.one_in(30) { ptr::null() } else { place.cast() });
             }
         }
+    }
+}
+
+/// The bytes of a file.
+impl Content for u8 {
+    unsafe fn fill(to: *mut Self, draw: &mut Draw) {
+        let length = draw.random.below(200);
+        for at in 0..length {
+            let byte = draw.random.next() as u8;
+            // SAFETY: a place of our own, larger than that.
+            unsafe { to.add(at).write(byte) };
+        }
+        draw.before = Before::Text(length);
     }
 }
 
@@ -1046,6 +1070,34 @@ fn new_tracker(session: &WaSession) -> *mut WaTracker {
     tracker
 }
 
+/// A record of texts that are mostly sound, or none: drawn one by one they would hardly ever go together.
+fn recording() -> Broken {
+    Box::new(|draw| {
+        let mut texts = [(ptr::null(), 0_usize); 4];
+        for (place, of) in [None, Some(0), Some(1), Some(SPECIFYING)].into_iter().enumerate() {
+            texts[place] = match (of, draw.random.below(4)) {
+                (None, 0) => (c"{}".as_ptr(), 2),
+                (Some(of), 0..2) => (draw.sound.texts[of].as_ptr().cast(), draw.sound.texts[of].len()),
+                (_, 2) => (ptr::null(), 0),
+                _ => {
+                    let text = <*const c_char>::draw(draw);
+                    (text, usize::draw(draw))
+                }
+            };
+        }
+        let [details, before, after, limits] = texts;
+        let (result, capacity) = (<*mut c_char>::draw(draw), usize::draw(draw));
+        let (length, error) = (<*mut usize>::draw(draw), <*mut WaError>::draw(draw));
+        // SAFETY: texts of our own, or drawn as for any other function.
+        unsafe {
+            wa_record_to_json(
+                details.0, details.1, before.0, before.1, after.0, after.1, limits.0, limits.1, result, capacity,
+                length, error,
+            )
+        }
+    })
+}
+
 /// Gives back a tracker of its own.
 fn free() -> Broken {
     Box::new(|draw| {
@@ -1114,7 +1166,8 @@ impl Argument for usize {
 
 impl<T: Content + 'static> Argument for *const T {
     fn draw(draw: &mut Draw) -> Self {
-        let is_text = std::any::TypeId::of::<T>() == std::any::TypeId::of::<c_char>();
+        let of = std::any::TypeId::of::<T>();
+        let is_text = of == std::any::TypeId::of::<c_char>() || of == std::any::TypeId::of::<u8>();
         let place = draw.place();
         // SAFETY: a place of our own.
         unsafe { T::fill(place.cast(), draw) };
@@ -1205,7 +1258,7 @@ fn functions() -> Vec<(&'static str, Broken)> {
     let mut all = functions! {
         c1: wa_live_settings_default, wa_normal_tolerances_default, wa_plan_default, wa_session_default, wa_trials_default;
         c2: wa_tracker_lifted, wa_tracker_lowered;
-        c3: wa_tracker_adjust, wa_tracker_lift, wa_tracker_readings, wa_tracker_steer, wa_angle_from_side_slip_deg, wa_batch_ahead_readings, wa_camber_deg, wa_caster_deg, wa_clamp_compensation_all_wheels,
+        c3: wa_record_from_json, wa_tracker_adjust, wa_tracker_lift, wa_tracker_readings, wa_tracker_steer, wa_angle_from_side_slip_deg, wa_batch_ahead_readings, wa_camber_deg, wa_caster_deg, wa_clamp_compensation_all_wheels,
             wa_deg_from_degrees_minutes, wa_deg_from_rad, wa_degrees_minutes_from_deg, wa_measure, wa_pose_from_matrix4_column_major,
             wa_pose_from_matrix4_row_major, wa_pose_rig_from_target, wa_propagate, wa_rad_from_deg, wa_reading_position,
             wa_side_slip_mm_per_m, wa_size_from_code, wa_up_in_rig;
@@ -1214,24 +1267,25 @@ fn functions() -> Vec<(&'static str, Broken)> {
             wa_effective_degrees_of_freedom, wa_input_from_observations, wa_input_known, wa_measure_session_json,
             wa_measurement_schema_json, wa_numerical_tolerance, wa_output_expanded, wa_plane_through, wa_pose_from_left_handed_y_right,
             wa_pose_from_left_handed_y_up, wa_pose_from_quaternion_wxyz, wa_pose_from_right_handed_y_up,
-            wa_pose_from_rotation_vector_rad, wa_pose_from_z_down, wa_pose_mean, wa_repeatability, wa_sai_deg, wa_session_schema_json,
+            wa_pose_from_rotation_vector_rad, wa_pose_from_z_down, wa_pose_mean, wa_repeatability, wa_sai_deg, wa_record_schema_json, wa_session_schema_json,
             wa_specification_schema_json, wa_stand_requirements_schema_json, wa_stand_assessment_schema_json, wa_placed_stand_from_rig,
             wa_ground_line_readings, wa_thrust_angle_deg, wa_toe_deg, wa_toe_from_length_deg, wa_toe_length_mm,
             wa_tolerance_limits, wa_turning_radius_mm, wa_eccentric_angles_deg, wa_eccentric_shift_mm, wa_tapered_shim_changes;
         c5: wa_placed_stand_from_target, wa_stand_moved, wa_ackermann_inner_deg, wa_ackermann_outer_deg, wa_axis_direction, wa_axis_to_body, wa_contact_centre_mm,
             wa_hub_line_azimuth_deg, wa_plan_json, wa_pose_mean_and_spread, wa_reach, wa_session_to_json, wa_toe_to_thrust_line_deg,
             wa_uncertainty_covariance_matrix, wa_uncertainty_expanded_tree, wa_virtual_vehicle_random_json, wa_yaw_from_plate_deg, wa_slot_shift_mm, wa_slot_tilt_deg, wa_tapered_shim, wa_tie_rod_steer_deg, wa_tie_rod_turns;
-        c6: wa_stand_moves, wa_stand_requirements_to_json, wa_tracker_frame, wa_ackermann_percent_by_cotangents, wa_ackermann_percent_by_toe_out, wa_body_attitude_deg, wa_camber_at_yaw_deg,
+        c6: wa_attachment_matches, wa_record_to_html, wa_record_to_markdown, wa_stand_moves, wa_stand_requirements_to_json, wa_tracker_frame, wa_ackermann_percent_by_cotangents, wa_ackermann_percent_by_toe_out, wa_body_attitude_deg, wa_camber_at_yaw_deg,
             wa_caster_by_linear_rule_deg, wa_caster_by_two_positions_deg, wa_follow_json, wa_from_spinning, wa_measure_json,
             wa_pitch_at_azimuth_deg, wa_sai_by_linear_rule_deg, wa_sai_by_two_positions_deg, wa_specification_to_json,
             wa_uncertainty_correlation, wa_uncertainty_covariance, wa_uncertainty_expanded, wa_virtual_vehicle_session_json,
             wa_virtual_vehicle_truth_json, wa_shim_thicknesses_mm;
         c7: wa_ahead_readings, wa_judge, wa_one_way_json, wa_uncertainty_budget_by_pose_json, wa_uncertainty_budget_json, wa_subframe_shift, wa_toe_changes_deg;
-        c8: wa_ground_line_from_ahead, wa_ground_line_from_live, wa_stand_assess, wa_assess_json, wa_from_rolling, wa_global_risks, wa_wheel_from_spinning, wa_effects_json, wa_foresee, wa_tapered_shim_on_shelf;
+        c8: wa_attachment_of_json, wa_ground_line_from_ahead, wa_ground_line_from_live, wa_stand_assess, wa_assess_json, wa_from_rolling, wa_global_risks, wa_wheel_from_spinning, wa_effects_json, wa_foresee, wa_tapered_shim_on_shelf;
         c9: wa_combine, wa_judge_all_json, wa_monte_carlo_json, wa_wheel_from_rolling;
         c10: wa_crossed_json, wa_diagnose_json, wa_virtual_vehicle_adjusted_json;
         c11: wa_fewest_moves_json, wa_stand_assess_json;
     };
+    all.push(("wa_record_to_json", recording()));
     all.push(("wa_tracker_free", free()));
     all
 }

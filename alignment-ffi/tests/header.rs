@@ -5,7 +5,7 @@ use std::path::{Path, PathBuf};
 use std::{env, fs};
 
 /// In the order in which the header is read.
-const MODULES: [&str; 29] = [
+const MODULES: [&str; 30] = [
     "status",
     "error",
     "memory",
@@ -32,6 +32,7 @@ const MODULES: [&str; 29] = [
     "tyre",
     "datum",
     "adjustment",
+    "record",
     "stand",
     "simulate",
     "json",

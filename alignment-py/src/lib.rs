@@ -7,6 +7,7 @@ mod formulas;
 mod live;
 mod pose;
 mod propagation;
+mod record;
 mod session;
 mod stages;
 mod stand;
@@ -76,6 +77,11 @@ mod _native {
         trials_of,
     };
     #[pymodule_export]
+    use super::record::{
+        adjustments_done, attachment_matches, attachment_of, measured_of, record_from_details, record_from_json,
+        record_new, record_text, stand_setup,
+    };
+    #[pymodule_export]
     use super::session::Session;
     #[pymodule_export]
     use super::stages::{
@@ -120,6 +126,7 @@ mod _native {
         match kind {
             "session" => Ok(include_str!("../../alignment-core/schema/alignment-session-1.json")),
             "specification" => Ok(include_str!("../../alignment-core/schema/alignment-specification-1.json")),
+            "record" => Ok(include_str!("../../alignment-core/schema/alignment-record-1.json")),
             "stand_requirements" => Ok(include_str!("../../alignment-core/schema/alignment-stand-1.json")),
             "stand_assessment" => Ok(include_str!("../../alignment-core/schema/stand-assessment.json")),
             "measurement" => Ok(include_str!("../../alignment-core/schema/measurement.json")),

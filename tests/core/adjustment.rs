@@ -751,6 +751,38 @@ fn what_is_no_adjuster_is_refused_with_its_place() {
     assert_eq!(car.adjusted(&list, &[f64::NAN; 10]).unwrap_err().code, ErrorCode::NotFinite);
 }
 
+/// A steering axis goes upward. One that lies down meets no ground, and its trail has no end; half a degree above the level it has one.
+#[test]
+fn a_steering_axis_that_lies_down_is_refused() {
+    let car = VirtualVehicle::default();
+    let (before, request) = (readings(&car), request(&car, &[]));
+    let list = [adjusters(&car, &mut Pcg64::seed_from_u64(0), 5.0).remove(0)];
+    let leaning = |lean_deg: f64, side: fn(&mut Alignment) -> &mut Option<[f64; 3]>| {
+        let (sin, cos) = lean_deg.to_radians().sin_cos();
+        let mut tree = before;
+        *side(&mut tree) = Some([-0.6 * sin, 0.8 * sin, cos]);
+        foresee(&tree, &list, &[0.0], &request)
+    };
+    for (wheel, side) in [
+        (Wheel::Fl, (|tree| &mut tree.steering.left.axis_direction) as fn(&mut Alignment) -> &mut Option<[f64; 3]>),
+        (Wheel::Fr, |tree| &mut tree.steering.right.axis_direction),
+    ] {
+        for lean_deg in [90.5, 180.0] {
+            let error = leaning(lean_deg, side).unwrap_err();
+            assert_eq!(
+                (error.code, error.input, error.wheel, error.maximum),
+                (ErrorCode::AngleOutOfRange, Some("axis_direction"), Some(wheel), Some(90.0))
+            );
+            assert!((error.value.unwrap() - lean_deg).abs() < 1e-9);
+        }
+        assert!(leaning(89.5, side).is_ok());
+        // Level to the last bit.
+        let mut level = before;
+        *side(&mut level) = Some([0.0, 1.0, 0.0]);
+        assert_eq!(foresee(&level, &list, &[0.0], &request).unwrap_err().value, Some(90.0));
+    }
+}
+
 /// Published: Hyundai Santa Fe 2004, service data: 0.86° of steer per turn of the tie rod. Pitch and arm are not; 1.5 mm and 100 mm fit it.
 #[test]
 fn a_turn_of_the_tie_rod_as_published() {

@@ -337,6 +337,10 @@ fn verdicts_stand_in_the_order_of_the_tree_with_their_numbers() {
             _ => assert_eq!(reading.judgement.rule, Rule::SimpleAcceptance),
         }
     }
+    // What was not measured is judged by the rule that was asked for.
+    let simple = Specification { decision: SIMPLE, ..specification.clone() };
+    let simple = judge_all(&readings, None, None, &simple).unwrap();
+    assert!(simple.readings.iter().all(|reading| reading.judgement.rule == Rule::SimpleAcceptance));
     let json: Value = serde_json::from_str(&verdicts_to_json(&verdicts)).unwrap();
     assert_eq!(json["readings"].as_array().unwrap().len(), verdicts.readings.len());
     let of = |path: &str| json["readings"].as_array().unwrap().iter().find(|reading| reading["path"] == path).unwrap();

@@ -1,13 +1,16 @@
 //! Each error and each warning, provoked by the fault that it names: code, place and figure.
 
+use alignment_core::compensation::Compensation;
 use alignment_core::conformity::{
     Decision, Limits, Production, Specification, Tolerance, Uncertain, Unit, global_risks, judge, judge_all,
 };
 use alignment_core::error::{Stage, WarningCode};
+use alignment_core::json::session_to_json;
 use alignment_core::monte_carlo::{Distribution, Settings, monte_carlo};
 use alignment_core::propagation::{
     Input, Number, combine, coverage_factor, effective_degrees_of_freedom, law_of_propagation, numerical_tolerance,
 };
+use alignment_core::record::Record;
 use alignment_core::session::{Method, Noise, PoseNoise, Sighting};
 use alignment_core::simulate::VirtualVehicle;
 use alignment_core::{
@@ -636,6 +639,36 @@ fn exchanged_targets_are_told_from_one_look_too() {
     assert_eq!(found(&Wheel::opposite).0, ErrorCode::Mirrored);
 }
 
+/// A matrix of one wheel alone that is no rotation to the last digit is taken to the nearest, whichever wheel it is.
+#[test]
+fn one_matrix_that_is_a_little_off_is_taken_to_the_nearest() {
+    let compensation = ByWheel::from_fn(|wheel| Compensation {
+        spindle_in_target: [0.0, wheel.side().sign(), 0.0],
+        centre_in_target_mm: [20.0, -wheel.side().sign() * 80.0, 30.0],
+        runout_deg: 0.0,
+        rolling_radius_mm: Some(310.0),
+        roll_range_deg: 30.0,
+    });
+    let poses = ByWheel::from_fn(|wheel| {
+        let [x, y] = [if matches!(wheel, Wheel::Fl | Wheel::Fr) { 2600.0 } else { 0.0 }, wheel.side().sign() * 830.0];
+        Pose::from_rotation_vector_rad([0.01, 0.3, -0.02], [x, y, 310.0]).unwrap()
+    });
+    let read = |poses: &ByWheel<Pose>| {
+        let centreline = alignment_core::session::Centreline::AxleMidpoints;
+        let up = [0.0, 0.0, 1.0];
+        alignment_core::vehicle::ahead_readings(&compensation, poses, up, &ByAxle::default(), centreline).unwrap()
+    };
+    let exact = read(&poses);
+    for wheel in Wheel::ALL {
+        let mut poses = poses;
+        let pose = poses.get_mut(wheel);
+        pose.rotation = pose.rotation.map(|row| row.map(|v| v * (1.0 + 4e-7)));
+        let (found, expected) = (read(&poses), exact.wheels.get(wheel));
+        let places = found.wheels.get(wheel).centre_mm.unwrap().into_iter().zip(expected.centre_mm.unwrap());
+        assert!(places.map(|(a, b)| (a - b).abs()).fold(0.0, f64::max) < 1e-9, "{wheel:?}");
+    }
+}
+
 #[test]
 fn one_axle_whose_targets_are_exchanged_is_named() {
     let error = refused(|s| {
@@ -715,6 +748,7 @@ fn a_wheel_blocked_where_it_is_needed_is_named_and_the_rest_is_read() {
     assert!(near(found.wheels.fl.camber_deg, truth.wheels.fl.camber_deg));
     assert!(near(found.axles.front.total_toe_deg, truth.axles.front.total_toe_deg));
     assert!(near(found.wheels.rr.runout_deg, truth.wheels.rr.runout_deg));
+    assert!(near(found.wheels.rr.rolling_radius_mm, truth.wheels.rr.rolling_radius_mm));
     assert!(near(found.axles.front.cross_camber_deg, truth.axles.front.cross_camber_deg));
     assert_eq!((found.wheels.rr.camber_deg, found.chassis.thrust_angle_deg), (None, None));
 
@@ -733,6 +767,8 @@ fn a_wheel_blocked_where_it_is_needed_is_named_and_the_rest_is_read() {
     }
     let result = measure(&rolled).unwrap();
     assert_eq!(warned(&result, WarningCode::WheelBlocked), [(Some(Stage::Rolling), Some(Wheel::Fl))]);
+    // Seen at one station; it takes two.
+    assert_eq!((result.warnings[0].value, result.warnings[0].limit), (Some(1.0), Some(2.0)));
     assert!(near(result.alignment.wheels.fr.camber_deg, truth.wheels.fr.camber_deg));
     assert_eq!(result.alignment.wheels.fl.camber_deg, None);
 
@@ -1475,6 +1511,17 @@ fn a_wheel_that_lost_most_of_its_poses_is_doubted() {
     let doubt = result.warnings.iter().find(|warning| warning.code == WarningCode::HardlyChecked).unwrap();
     assert_eq!((doubt.stage, doubt.wheel), (Some(Stage::Rolling), Some(Wheel::Rl)));
     assert_eq!((doubt.value, doubt.limit), (Some(2.0), Some(3.0)));
+}
+
+/// What a record may be instead: tests/core/record.rs tries every byte.
+#[test]
+fn a_text_that_is_no_record_or_was_changed_is_told_apart() {
+    let text = crate::record::full().to_json().unwrap();
+    let changed = Record::from_json(&text.replacen("41 200 km", "14 200 km", 1)).unwrap_err();
+    assert_eq!((changed.code, changed.path.as_str()), (ErrorCode::RecordDamaged, "digest"));
+    assert!(changed.line > 1 && changed.to_string().contains("ask whoever wrote it"), "{changed}");
+    let session = Record::from_json(&session_to_json(&VirtualVehicle::default().session())).unwrap_err();
+    assert_eq!(session.code, ErrorCode::NotARecord);
 }
 
 /// Every code has a test above; a new one without is found here.

@@ -4,6 +4,7 @@ use crate::paths::{EXACT, assert_same};
 use crate::truth::READ_BACK;
 use alignment_core::conformity::Specification;
 use alignment_core::json::{measurement_to_json, session_from_json, session_to_json};
+use alignment_core::record::Record;
 use alignment_core::simulate::VirtualVehicle;
 use alignment_core::stand::{StandAssessment, StandRequirements};
 use alignment_core::{Assessment, ErrorCode, Measurement, Session, Wheel, measure};
@@ -47,6 +48,15 @@ fn the_schemas_are_the_committed_ones() {
         "alignment-core/schema/alignment-specification-1.json",
         &text(schemars::schema_for!(Specification)),
     );
+    let mut record = written::<Record>();
+    // The digest is of the text, not of the record: it is written last.
+    record.pointer_mut("/properties").unwrap()["digest"] = json!({
+        "description": "The SHA-256 of the whole text with these 64 digits replaced by zeros.",
+        "type": "string",
+        "pattern": "^[0-9a-f]{64}$",
+    });
+    record.pointer_mut("/required").and_then(Value::as_array_mut).unwrap().push(json!("digest"));
+    crate::assert_generated("alignment-core/schema/alignment-record-1.json", &text(record));
     crate::assert_generated(
         "alignment-core/schema/alignment-stand-1.json",
         &text(schemars::schema_for!(StandRequirements)),

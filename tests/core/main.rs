@@ -18,6 +18,7 @@ mod paths;
 mod program;
 mod propagation;
 mod published;
+mod record;
 mod repeatability;
 mod stand;
 mod statistics;

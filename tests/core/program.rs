@@ -1,5 +1,7 @@
 //! The program `align`, run as a user runs it.
 
+use alignment_core::conformity::Verdict;
+use alignment_core::record::{Measured, Record};
 use serde_json::Value;
 use std::path::PathBuf;
 use std::process::{Command, Output};
@@ -131,6 +133,7 @@ fn the_schema_is_the_committed_one() {
     let committed = |name: &str| std::fs::read_to_string(crate::project_file(name)).unwrap();
     assert_eq!(text(&align(&["--schema"])), committed("alignment-core/schema/alignment-session-1.json"));
     assert_eq!(text(&align(&["--result-schema"])), committed("alignment-core/schema/assessment.json"));
+    assert_eq!(text(&align(&["--record-schema"])), committed("alignment-core/schema/alignment-record-1.json"));
 }
 
 #[test]
@@ -230,4 +233,58 @@ fn long_limits_do_not_run_into_the_reading() {
     for expected in [" mm   2600.0 to 2640.0 mm  ", " mm  -1000.0 to 1000.0 mm  "] {
         assert!(report.contains(expected), "{expected} is not in\n{report}");
     }
+}
+
+#[test]
+fn a_record_is_written_as_the_name_of_the_file_says() {
+    let session = crate::project_file("examples/pulling-car.json");
+    let session = session.to_str().unwrap();
+    let details =
+        file("details.json", br#"{ "identity": { "vehicle": "an <b>invented</b> car" }, "notes": ["Tyres even."] }"#);
+    let details = details.to_str().unwrap();
+    let written = |name: &str, more: &[&str]| {
+        let path = file(name, b"");
+        let report = text(&align(&[&["--record", path.to_str().unwrap(), "--details", details][..], more].concat()));
+        assert!(report.starts_with("Wheel alignment: "), "the report is printed as well");
+        std::fs::read_to_string(path).unwrap()
+    };
+    let record = Record::from_json(&written("record.json", &[])).unwrap();
+    assert!(record.before.is_some() && record.after.is_none());
+    assert_eq!(record.identity.vehicle.as_deref(), Some("an <b>invented</b> car"));
+    let both = ["--spec", "examples/demo_specification.json", "--before", session, session];
+    let record = Record::from_json(&written("both.json", &both)).unwrap();
+    assert_eq!(record.before, record.after);
+    assert!(record.before.unwrap().overall.is_some());
+    assert!(written("record.html", &both).contains("an &#60;b&#62;invented&#60;/b&#62; car"));
+    assert!(written("record.md", &both).contains(r"an \<b\>invented\</b\> car"));
+    for (arguments, sentence) in [
+        (&["--record", "record.pdf"][..], "record.pdf: a record is written as .json, .html or .md"),
+        (&["--record", "/no/such/folder/record.json"], "/no/such/folder/record.json: "),
+        (&["--record", "record.json", "--before", details], "details.json: "),
+        (&["--record", "record.json", "--details", session], "pulling-car.json: format: unknown field `format`"),
+    ] {
+        let refusal = refusal(arguments);
+        assert!(refusal.contains(sentence), "{refusal}");
+    }
+}
+
+/// The demonstration says that it is one, on every page.
+#[test]
+fn the_work_on_an_invented_car_is_written_down() {
+    let folder = PathBuf::from(env!("CARGO_TARGET_TMPDIR")).join("before-after");
+    text(&example("before_after").arg(&folder).output().unwrap());
+    let read = |name: &str| std::fs::read_to_string(folder.join(name)).unwrap();
+    let record = Record::from_json(&read("record.json")).unwrap();
+    let overall = |state: &Option<Measured>| state.as_ref().unwrap().overall;
+    assert_eq!(overall(&record.before), Some(Verdict::DoesNotConform));
+    assert_eq!(overall(&record.after), Some(Verdict::Conforms));
+    assert!(record.adjustments.iter().any(|done| done.adjuster == "right front strut rod"));
+    for file in &record.attachments {
+        assert!(file.matches(read(&file.name).as_bytes()), "{}", file.name);
+    }
+    for page in ["record.html", "record.md"] {
+        assert!(read(page).contains("Invented car, invented limits, simulated measurements"), "{page}");
+    }
+    let nowhere = example("before_after").output().unwrap();
+    assert!(String::from_utf8(nowhere.stderr).unwrap().contains("name the folder"));
 }

@@ -25,6 +25,18 @@ fn the_default_car_is_read_back() {
     }
 }
 
+/// A body that yaws as the car is rolled, by half a degree and more from end to end, leaves the readings what they are: its yaw is found.
+#[test]
+fn a_car_that_yaws_as_it_is_rolled_is_read_back() {
+    let straight = VirtualVehicle::default();
+    let car = VirtualVehicle { rolling_yaw_deg_per_m: 2.0, ..straight.clone() };
+    let (found, truth) = (measure(&car.session()).unwrap().alignment, straight.truth());
+    for path in ["wheels.fl.camber_deg", "wheels.rr.toe_deg", "axles.front.total_toe_deg", "steering.left.sai_deg"] {
+        let [found, truth] = [&found, &truth].map(|tree| tree.get(path).unwrap().unwrap());
+        assert!((found - truth).abs() < 1e-3, "{path}: {found} is not {truth}");
+    }
+}
+
 /// A front wheel alone, rolled or spun, shows its clamp and its radius as built.
 #[test]
 fn one_wheel_alone_is_read_back() {

@@ -3,6 +3,7 @@
 
 use alignment_core::compensation::{self, Compensation};
 use alignment_core::error::Stage;
+use alignment_core::record::Record;
 use alignment_core::session::{
     Camera, Centreline, CompensationMethod, Datum, InputUncertainty, JointOptions, Method, Noise, PoseCovariance,
     PoseNoise, RollingBody, Sighting, SweepBody, TurnWheel,
@@ -284,6 +285,81 @@ impl<'a> Bytes<'a> {
     /// The text of a sound specification in which up to three tokens were replaced.
     pub fn specification_text(&mut self) -> String {
         self.spoiled_text(include_str!("../../examples/demo_specification.json").to_owned())
+    }
+
+    /// Any text: bytes, or what markup and parsers trip over.
+    fn hostile_text(&mut self) -> String {
+        const HOSTILE: [&str; 10] = [
+            "",
+            "</td><script>alert(1)</script>",
+            "\"><img src=x onerror=alert(1)>",
+            "| a |\n|---|\n**b** [c](d) `e`",
+            "\u{202e}\u{2066}\u{0}\u{1b}\u{85}\u{feff}",
+            "\"digest\": \"",
+            "alignment-record/1",
+            "\\|",
+            "<!-- & ]]> {{ x }}",
+            "\u{5d0}\u{627}\u{301}\u{301}\u{301}\u{301}\u{301}\u{301}",
+        ];
+        match self.below(3) {
+            0 => HOSTILE[self.below(HOSTILE.len())].to_owned(),
+            1 => HOSTILE[self.below(HOSTILE.len())].repeat(1 + self.below(200)),
+            _ => String::from_utf8_lossy(&self.0.arbitrary::<[u8; 8]>().unwrap_or_default()).into_owned(),
+        }
+    }
+
+    /// A sound record in which texts and numbers were replaced.
+    pub fn record(&mut self) -> Record {
+        static SOUND_RECORD: LazyLock<Record> = LazyLock::new(|| {
+            let text = include_str!("../vectors/record-1.json");
+            let mut record = Record::from_json(text).unwrap();
+            for state in [&mut record.before, &mut record.after] {
+                state.as_mut().unwrap().readings.truncate(3);
+            }
+            record.conventions.truncate(1);
+            record
+        });
+        let mut record = SOUND_RECORD.clone();
+        for _ in 0..1 + self.below(6) {
+            match self.below(12) {
+                0 => record.identity.vehicle = Some(self.hostile_text()),
+                1 => record.identity.record_id = Some(self.hostile_text()),
+                2 => record.notes.push(self.hostile_text()),
+                3 => record.adjustments[0].unit = Some(self.hostile_text()),
+                4 => record.adjustments[0].amount = Some(self.number()),
+                5 => record.attachments[0].name = self.hostile_text(),
+                6 => record.conventions[0].meaning = self.hostile_text(),
+                7 => record.stand.iter_mut().for_each(|stand| stand.parameters[0].name = self.hostile_text()),
+                8 => record.before = None,
+                9 => record.after = None,
+                _ => {
+                    let number = self.number();
+                    let text = self.hostile_text();
+                    let place = self.below(8);
+                    if let Some(state) = if self.flag() { &mut record.before } else { &mut record.after } {
+                        let index = place % state.readings.len();
+                        let reading = &mut state.readings[index];
+                        match place {
+                            0 => reading.value = Some(number),
+                            1 => reading.expanded_uncertainty = Some(number),
+                            2 => reading.degrees_of_freedom = Some(number),
+                            3 => reading.max = Some(number),
+                            4 => reading.path = text,
+                            5 => reading.unit = text,
+                            6 => reading.probability_of_conformity = Some(number),
+                            _ => state.load_state = Some(text),
+                        }
+                    }
+                }
+            }
+        }
+        record
+    }
+
+    /// The text of such a record in which up to three tokens were replaced.
+    pub fn record_text(&mut self) -> String {
+        let text = self.record().to_json().unwrap_or_default();
+        self.spoiled_text(text)
     }
 
     /// The text of what is required of a stand in which up to three tokens were replaced.

@@ -15,6 +15,7 @@ use alignment_core::live::{LiveSettings, Steering, Tracker};
 use alignment_core::monte_carlo::Distribution;
 use alignment_core::paths::COUNT;
 use alignment_core::propagation::{Input, Number, coverage_factor, law_of_propagation, numerical_tolerance};
+use alignment_core::record::{Attachment, Record};
 use alignment_core::session::{Datum, InputUncertainty, Method, PoseNoise, RollingBody, SweepBody};
 use alignment_core::simulate::VirtualVehicle;
 use alignment_core::stand::{self, GroundLine, PlacedStand, ReferencePoint, Required, StandMoves, StandReadings};
@@ -594,6 +595,68 @@ pub fn adjusting(bytes: &[u8]) -> bool {
         given(VirtualVehicle::default().adjusted(&turned, &amounts));
     }
     given(found) | any
+}
+
+/// Texts of records, spoiled or with hostile fields, and the pages made of them.
+pub fn recorded(bytes: &[u8]) -> bool {
+    let mut bytes = Bytes::new(bytes);
+    if bytes.flag() {
+        let text = bytes.record_text();
+        let sealed = if bytes.below(4) > 0 { sealed(&text) } else { text };
+        let error = match Record::from_json(&sealed) {
+            Ok(record) => {
+                written(&record);
+                return true;
+            }
+            Err(error) => error,
+        };
+        assert!(!error.to_string().is_empty() && error.line > 0);
+        if let Err(error) = Record::from_details(&sealed) {
+            assert!(!error.to_string().is_empty() && error.line > 0);
+        }
+        return false;
+    }
+    let record = bytes.record();
+    let any = record.before.is_some() || record.after.is_some();
+    if any {
+        written(&record);
+    } else {
+        assert!(record.to_json().is_err() && record.to_html().is_err() && record.to_markdown().is_err());
+    }
+    any
+}
+
+/// The text with the digest that belongs to it, if it ends as a record does.
+fn sealed(text: &str) -> String {
+    const KEY: &str = "\"digest\": \"";
+    let Some(at) = text.rfind(KEY).map(|at| at + KEY.len()).filter(|at| text.is_char_boundary(at + 64)) else {
+        return text.to_owned();
+    };
+    let zeroed = format!("{}{}{}", &text[..at], "0".repeat(64), &text[at + 64..]);
+    let digest = Attachment::of("", "", zeroed.as_bytes()).sha256;
+    format!("{}{digest}{}", &text[..at], &text[at + 64..])
+}
+
+/// It reads back, is written to the same bytes, and no text of it gets out of its place on a page.
+fn written(record: &Record) {
+    let text = record.to_json().expect("something was measured");
+    let read = Record::from_json(&text).unwrap_or_else(|error| panic!("{error}\n{text}"));
+    assert_eq!(read.to_json().as_deref(), Ok(text.as_str()));
+    let (html, markdown) = (record.to_html().unwrap(), record.to_markdown().unwrap());
+    for page in [&html, &markdown] {
+        let stray = page.chars().find(|&c| {
+            c.is_control() && c != '\n' || matches!(c, '\u{202a}'..='\u{202e}' | '\u{200e}' | '\u{200f}' | '\u{feff}')
+        });
+        assert_eq!(stray, None, "{page}");
+    }
+    // Each mark of markup is the template's own: text has none of them.
+    assert_eq!(html.matches('<').count(), html.matches('>').count());
+    for forbidden in ["<script", "<img", "<a ", "<iframe"] {
+        assert!(!html.contains(forbidden), "{forbidden} is in\n{html}");
+    }
+    for line in markdown.lines().filter(|line| line.starts_with("| ")) {
+        assert!(line.ends_with('|'), "{line}");
+    }
 }
 
 /// A stand before a sound car, spoiled here and there: its pose, its noise, the floor, what is required, and the moves.

@@ -46,6 +46,7 @@ ELSEWHERE = {
     "paths::Alignment::from_values": "alignment::Alignment::from_values",
     # Making one is calling the class.
     "live::Tracker::new": "live::Tracker",
+    "record::Record::new": "record::Record",
     # An error of the core is an exception.
     "error::Error": "error::AlignmentError",
     "json::JsonError": "error::AlignmentError",

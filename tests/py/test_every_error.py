@@ -15,6 +15,7 @@ from wheel_alignment import (
     ErrorCode,
     assess,
     measure,
+    record,
     tyre,
     uncertainty,
     wheel,
@@ -233,6 +234,15 @@ def not_converged() -> object:
     return measure(tree, method="joint")
 
 
+def not_a_record() -> object:
+    return record.Record.from_json(json.dumps(car()))
+
+
+def record_damaged() -> object:
+    measured = record.Measured.of(VirtualVehicle().session())
+    return record.Record.from_json(record.Record(before=measured).to_json() + "\n")
+
+
 PROVOKED: list[Callable[[], object]] = [
     not_finite,
     not_a_rotation,
@@ -266,6 +276,8 @@ PROVOKED: list[Callable[[], object]] = [
     not_settled,
     not_determined,
     not_converged,
+    not_a_record,
+    record_damaged,
 ]
 
 

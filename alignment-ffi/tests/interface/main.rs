@@ -9,6 +9,7 @@ mod live;
 mod measure;
 mod owned;
 mod poses;
+mod record;
 mod repeatability;
 mod stand;
 mod structs;

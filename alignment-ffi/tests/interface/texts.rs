@@ -5,8 +5,8 @@ use crate::structs::{bits_of, fresh, values};
 use crate::{CAPACITY, Call, c, call, demo_session, example, in_two_calls, message};
 use alignment_core::conformity::{Specification, Tolerance, Unit, judge_all};
 use alignment_core::json::{
-    assessment_schema, measurement_schema, session_from_json, session_schema, session_to_json, specification_from_json,
-    specification_schema, specification_to_json, verdicts_to_json,
+    assessment_schema, measurement_schema, record_schema, session_from_json, session_schema, session_to_json,
+    specification_from_json, specification_schema, specification_to_json, verdicts_to_json,
 };
 use alignment_core::paths::READINGS;
 use alignment_core::simulate::VirtualVehicle;
@@ -197,7 +197,8 @@ fn a_virtual_car_is_an_exercise_with_its_key() {
 #[test]
 fn schemas_are_the_cores() {
     type Schema = unsafe extern "C" fn(*mut c_char, usize, *mut usize, *mut WaError) -> i32;
-    let schemas: [(Schema, &str); 4] = [
+    let schemas: [(Schema, &str); 5] = [
+        (wa_record_schema_json, record_schema()),
         (wa_session_schema_json, session_schema()),
         (wa_specification_schema_json, specification_schema()),
         (wa_measurement_schema_json, measurement_schema()),

@@ -13,10 +13,13 @@ __all__ = [
     "Tracker",
     "Uncertainty",
     "__version__",
+    "adjustments_done",
     "agree",
     "ahead_readings",
     "ahead_records",
     "assess",
+    "attachment_matches",
+    "attachment_of",
     "combine",
     "cores",
     "crossed",
@@ -41,6 +44,7 @@ __all__ = [
     "mean_pose",
     "measure",
     "measure_records",
+    "measured_of",
     "monte_carlo",
     "of_arrays",
     "of_numbers",
@@ -51,6 +55,10 @@ __all__ = [
     "position",
     "propagate",
     "reach",
+    "record_from_details",
+    "record_from_json",
+    "record_new",
+    "record_text",
     "repeats",
     "rig_from_target",
     "schema",
@@ -63,6 +71,7 @@ __all__ = [
     "stand_moves",
     "stand_moves_text",
     "stand_readings",
+    "stand_setup",
     "sweep",
     "tolerance_limits",
     "trials_of",
@@ -305,6 +314,15 @@ def agree(
     output: int,
     significant_digits: int,
 ) -> tuple[float, float, float, bool]: ...
+def record_new(identity: object) -> str: ...
+def record_from_json(text: str) -> str: ...
+def record_from_details(text: str) -> str: ...
+def record_text(record: object, kind: str) -> str: ...
+def measured_of(session: object, specification: object) -> str: ...
+def stand_setup(found: object) -> str: ...
+def adjustments_done(adjusters: object, moves: list[tuple[int, float]]) -> str: ...
+def attachment_of(name: str, media_type: str, content: bytes) -> str: ...
+def attachment_matches(attachment: object, content: bytes) -> bool: ...
 def schema(kind: str) -> str: ...
 def specification_json(specification: object) -> str: ...
 def cores() -> int: ...

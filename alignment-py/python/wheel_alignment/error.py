@@ -99,6 +99,10 @@ class ErrorCode(IntEnum):
     nothing, tells it from the others."""
     not_converged = -32
     """The joint fit did not converge: no rigid car is near the poses."""
+    not_a_record = -33
+    """A text is no record of the work, or one of a newer version."""
+    record_damaged = -34
+    """A record is not as it was written: its digest does not fit its bytes."""
 
 
 class AlignmentError(ValueError):
@@ -410,6 +414,20 @@ class NotConvergedError(AlignmentError):
 
     code = -32
     name = "not_converged"
+
+
+class NotARecordError(AlignmentError):
+    """A text is no record of the work, or one of a newer version."""
+
+    code = -33
+    name = "not_a_record"
+
+
+class RecordDamagedError(AlignmentError):
+    """A record is not as it was written: its digest does not fit its bytes."""
+
+    code = -34
+    name = "record_damaged"
 
 
 class WarningCode(IntEnum):

@@ -293,6 +293,18 @@ def specification_schema() -> str:
     return _native.schema("specification")
 
 
+def record_schema() -> str:
+    """Return the JSON Schema of a record, format ``alignment-record/1``.
+
+    Examples
+    --------
+    >>> from wheel_alignment import json
+    >>> "inputs_sha256" in json.record_schema()
+    True
+    """
+    return _native.schema("record")
+
+
 def measurement_schema() -> str:
     """Return the JSON Schema of a result, as `measurement_to_json` writes it.
 
