@@ -84,10 +84,7 @@ pub fn session_from_json(text: &str) -> Result<Session, JsonError> {
 }
 
 /// Reads a value that is written with its keys.
-pub(crate) fn from_json<'de, T: Deserialize<'de>>(
-    text: &'de str,
-    code_of: fn(&str) -> ErrorCode,
-) -> Result<T, JsonError> {
+fn from_json<'de, T: Deserialize<'de>>(text: &'de str, code_of: fn(&str) -> ErrorCode) -> Result<T, JsonError> {
     let mut reader = serde_json::Deserializer::from_str(text);
     let value = serde_path_to_error::deserialize(&mut reader).map(|Keyed(value)| value).map_err(|error| {
         // At the top the path is ".", and "?" where the text broke off: neither tells a reader anything.
@@ -256,7 +253,7 @@ pub fn stand_assessment_to_json(assessment: &StandAssessment) -> String {
     to_text(assessment)
 }
 
-fn json_error(path: String, error: &serde_json::Error, code_of: fn(&str) -> ErrorCode) -> JsonError {
+pub(crate) fn json_error(path: String, error: &serde_json::Error, code_of: fn(&str) -> ErrorCode) -> JsonError {
     // serde_json ends its sentence with the place; here the place stands apart.
     let text = error.to_string();
     let reason = text.rsplit_once(" at line ").map_or(text.as_str(), |(reason, _)| reason);

@@ -94,6 +94,15 @@ pub enum Line {
     Centreline,
 }
 
+impl fmt::Display for Line {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(match self {
+            Self::ThrustLine => "thrust line",
+            Self::Centreline => "centreline",
+        })
+    }
+}
+
 /// The point of the car whose foot on the line is the zero of the distance.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
 #[cfg_attr(feature = "json", derive(serde::Serialize, serde::Deserialize))]
@@ -108,6 +117,18 @@ pub enum ReferencePoint {
     /// A point in the vehicle frame, mm.
     #[cfg_attr(feature = "json", serde(rename = "point_mm"))]
     Point([f64; 3]),
+}
+
+impl fmt::Display for ReferencePoint {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::FrontAxle => f.write_str("middle of the front axle"),
+            Self::RearAxle => f.write_str("middle of the rear axle"),
+            Self::Point([x, y, z]) => {
+                write!(f, "point {x} mm ahead of the middle of the rear axle, {y} mm to its left, {z} mm above it")
+            }
+        }
+    }
 }
 
 /// The six numbers that say where a stand stands, or one thing for each of them.

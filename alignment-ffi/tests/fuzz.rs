@@ -352,7 +352,6 @@ of_numbers!(
     WaSpread,
     WaTyreSize,
     WaDegreesMinutes,
-    WaPoseCovariance,
     WaPoseNoise,
     WaInputUncertainty,
     WaCamera,
@@ -472,6 +471,20 @@ of_a_car! {
     WaLiveReadings: alignment.wheels;
 }
 
+impl Content for WaPoseCovariance {
+    unsafe fn fill(to: *mut Self, draw: &mut Draw) {
+        let mut covariance = [[0.0; 6]; 6];
+        for (axis, row) in covariance.iter_mut().enumerate() {
+            row[axis] = draw.random.number().abs().min(1.0);
+        }
+        if draw.random.one_in(4) {
+            covariance[draw.random.below(6)][draw.random.below(6)] = draw.random.number();
+        }
+        // SAFETY: as the caller says.
+        unsafe { to.write(Self { covariance }) };
+    }
+}
+
 impl Content for WaGroundLine {
     unsafe fn fill(to: *mut Self, draw: &mut Draw) {
         // SAFETY: as the caller says; what lies behind the pose is not read.
@@ -483,14 +496,10 @@ impl Content for WaPlacedStand {
     unsafe fn fill(to: *mut Self, draw: &mut Draw) {
         // SAFETY: as the caller says; a pose, numbers and truths.
         unsafe {
-            ptr::write_bytes(to, 0, 1);
             WaPose::fill(to.cast(), draw);
-            (*to).noise = WaPoseCovariance { covariance: [[0.0; 6]; 6] };
-            for axis in 0..6 {
-                (*to).noise.covariance[axis][axis] = draw.random.number().abs().min(1.0);
-            }
+            WaPoseCovariance::fill(&raw mut (*to).noise, draw);
             (*to).pivot_mm = [0.0, -150.0, if draw.random.one_in(8) { draw.random.number() } else { 0.0 }];
-            (*to).noise_known = draw.random.choice();
+            ((*to).noise_known, (*to).reserved) = (draw.random.choice(), 0);
         }
     }
 }
@@ -638,9 +647,9 @@ impl Content for c_char {
         draw.texts += 1;
         let which = match random.below(8) {
             // A car, adjusters, a record or what is required of a stand, and after them adjusters, a specification or again a stand.
-            0 | 1 => [[CAR, ADJUSTING, STANDING, RECORDED], [MOVING, SPECIFYING, STANDING, STANDING]]
+            0..3 => [[CAR, ADJUSTING, STANDING, RECORDED], [MOVING, SPECIFYING, STANDING, STANDING]]
                 [usize::from(draw.texts > 1)][random.below(4)],
-            2..5 => likely.start + random.below(likely.len()),
+            3..6 => likely.start + random.below(likely.len()),
             _ => random.below(texts.len()),
         };
         let mut text = texts[which].clone().into_bytes();
@@ -1140,7 +1149,9 @@ impl Argument for usize {
     fn draw(draw: &mut Draw) -> Self {
         let before = mem::replace(&mut draw.before, Before::Nothing);
         match before {
-            Before::Numbers if draw.random.one_in(4) => wa_reading_count(),
+            // Where there may be none.
+            Before::Numbers if draw.random.one_in(4) => 0,
+            Before::Numbers if draw.random.one_in(3) => wa_reading_count(),
             // As many as there are adjusters.
             Before::Numbers if draw.random.one_in(3) => 2,
             Before::Nothing | Before::Numbers => draw.random.count(),

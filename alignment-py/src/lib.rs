@@ -79,7 +79,7 @@ mod _native {
     #[pymodule_export]
     use super::record::{
         adjustments_done, attachment_matches, attachment_of, measured_of, record_from_details, record_from_json,
-        record_new, record_text,
+        record_new, record_text, stand_setup,
     };
     #[pymodule_export]
     use super::session::Session;

@@ -3,10 +3,13 @@
 use crate::{caught, error, json, run, tree};
 use alignment_core::Alignment;
 use alignment_core::adjustment::{Adjuster, Adjustment, Move};
+use alignment_core::conformity::{Judgement, Reason, Rule, Verdict};
 use alignment_core::json::JsonError;
-use alignment_core::record::{AdjustmentDone, Attachment, Identity, Measured, Record};
+use alignment_core::record::{AdjustmentDone, Attachment, Identity, Measured, Record, StandSetup};
+use alignment_core::stand::{GroundLine, StandAssessment, StandMoves, StandReadings, StandRequirements};
 use pyo3::prelude::*;
 use pyo3::pybacked::PyBackedBytes;
+use serde::Deserialize;
 
 /// A record that holds nothing but the identity, as JSON.
 #[pyfunction]
@@ -62,6 +65,56 @@ pub(crate) fn adjustments_done(adjusters: Bound<'_, PyAny>, moves: Vec<(usize, f
     let moves = moves.into_iter().map(|(adjuster, amount)| Move { adjuster, amount, foreseen }).collect();
     let plan = Adjustment { moves, foreseen, unmet: Vec::new(), unforeseen: Vec::new() };
     Ok(json(&AdjustmentDone::of(&adjusters, &plan)))
+}
+
+/// What a record keeps of a stand that was assessed, as JSON.
+#[pyfunction]
+pub(crate) fn stand_setup(found: Bound<'_, PyAny>) -> PyResult<String> {
+    #[derive(Deserialize, Default)]
+    struct Judged {
+        verdict: Option<Verdict>,
+        reason: Option<Reason>,
+    }
+    #[derive(Deserialize)]
+    struct Found {
+        readings: StandReadings,
+        expanded_uncertainty: Option<StandReadings>,
+        judgements: StandReadings<Option<Judged>>,
+        overall: Verdict,
+        ground_line: GroundLine,
+        requirements: StandRequirements,
+    }
+    let Found { readings, expanded_uncertainty, judgements, overall, ground_line, requirements } =
+        tree::arguments(found)?;
+    let judgement = |judged: Option<Judged>| {
+        let Judged { verdict, reason } = judged?;
+        Some(Judgement {
+            verdict: verdict?,
+            reason,
+            rule: Rule::default(),
+            probability_of_conformity: None,
+            risk_of_wrong_verdict: None,
+            guard_band: None,
+            acceptance: None,
+        })
+    };
+    let [distance_mm, lateral_offset_mm, height_mm, yaw_deg, pitch_deg, roll_deg] = judgements.values().map(judgement);
+    // What a record does not keep is left out.
+    let found = StandAssessment {
+        readings,
+        standard_uncertainty: None,
+        degrees_of_freedom: StandReadings::default(),
+        expanded_uncertainty,
+        judgements: StandReadings { distance_mm, lateral_offset_mm, height_mm, yaw_deg, pitch_deg, roll_deg },
+        overall,
+        moves: StandMoves::default(),
+        pivot_mm: [0.0; 3],
+        ground_line,
+        thrust_angle_deg: 0.0,
+        requirements,
+        warnings: Vec::new(),
+    };
+    Ok(json(&StandSetup::of(&found)))
 }
 
 /// The attachment of a file's bytes, as JSON.

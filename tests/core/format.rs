@@ -49,6 +49,10 @@ fn the_schemas_are_the_committed_ones() {
         &text(schemars::schema_for!(Specification)),
     );
     let mut record = written::<Record>();
+    // Details may leave members out, a record none: it states no defaults.
+    for member in record.pointer_mut("/properties").and_then(Value::as_object_mut).unwrap().values_mut() {
+        member.as_object_mut().unwrap().remove("default");
+    }
     // The digest is of the text, not of the record: it is written last.
     record.pointer_mut("/properties").unwrap()["digest"] = json!({
         "description": "The SHA-256 of the whole text with these 64 digits replaced by zeros.",

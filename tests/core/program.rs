@@ -261,7 +261,7 @@ fn a_record_is_written_as_the_name_of_the_file_says() {
         (&["--record", "record.pdf"][..], "record.pdf: a record is written as .json, .html or .md"),
         (&["--record", "/no/such/folder/record.json"], "/no/such/folder/record.json: "),
         (&["--record", "record.json", "--before", details], "details.json: "),
-        (&["--record", "record.json", "--details", session], "pulling-car.json: format: unknown field `format`"),
+        (&["--record", "record.json", "--details", session], "pulling-car.json: unknown variant `alignment-session/1`"),
     ] {
         let refusal = refusal(arguments);
         assert!(refusal.contains(sentence), "{refusal}");

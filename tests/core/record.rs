@@ -8,9 +8,10 @@ use alignment_core::record::{
     AdjustmentDone, Attachment, Identity, Measured, MeasuredReading, MeasuredWarning, Record, StandParameter,
     StandSetup,
 };
-use alignment_core::session::{Centreline, Datum, Method, PoseNoise, Reference, Turn, TurnWheel};
+use alignment_core::session::{Centreline, Datum, Method, Noise, PoseNoise, Reference, Turn, TurnWheel};
 use alignment_core::simulate::VirtualVehicle;
-use alignment_core::{Alignment, ByWheel, ErrorCode, Wheel, assess};
+use alignment_core::stand::{self, PlacedStand, ReferencePoint, Required, StandRequirements};
+use alignment_core::{Alignment, ByWheel, ErrorCode, Pose, Wheel, assess};
 use rand::{Rng, RngExt, SeedableRng};
 use rand_pcg::Pcg64;
 use std::io::Write as _;
@@ -58,9 +59,12 @@ pub fn full() -> Record {
         notes: vec!["Invented data, for tests alone.".into(), "Tyres even, brakes free.".into()],
         attachments: vec![Attachment::of("session.json", "application/json", b"{}")],
         stand: Some(StandSetup {
+            procedure: Some("An invented procedure, for tests alone.".into()),
             line: Some("thrust line".into()),
             reference_point: Some("middle of the front axle".into()),
+            ground_tilt_deg: Some(0.12),
             ground_residual_mm: Some(0.8),
+            overall: Some(Verdict::Undetermined),
             parameters: vec![
                 StandParameter {
                     name: "distance_mm".into(),
@@ -247,9 +251,12 @@ pub fn random(rng: &mut Pcg64) -> Record {
         sha256: text(rng),
     });
     record.stand = maybe(rng, |rng| StandSetup {
+        procedure: maybe(rng, text),
         line: maybe(rng, text),
         reference_point: maybe(rng, text),
+        ground_tilt_deg: number(rng),
         ground_residual_mm: number(rng),
+        overall: verdict(rng),
         parameters: list(rng, 2, |rng| StandParameter {
             name: ["yaw_deg".to_owned(), "height_mm".to_owned(), text(rng)][rng.random_range(0..3)].clone(),
             value: number(rng),
@@ -379,11 +386,11 @@ fn what_is_no_record_is_told_with_its_place() {
     let other = refusal("alignment-record/1", "alignment-session/1");
     assert!(other.contains("its format is not alignment-record/1"), "{other}");
     let key = refusal("\"customer\"", "\"client\"");
-    assert!(key.starts_with("identity.client: unknown field `client`"), "{key}");
+    assert!(key.starts_with("unknown field `client`") && key.contains("(line "), "{key}");
     let verdict = refusal("\"reason\": \"near_limit\"", "\"reason\": \"fine\"");
     assert!(verdict.contains("unknown variant `fine`"), "{verdict}");
     let missing = refusal("\"notes\"", "\"note\"");
-    assert!(missing.contains("unknown field `note`"), "{missing}");
+    assert!(missing.contains("missing field `notes`"), "{missing}");
     let array = refusal("\"library\": {", "\"library\": [], \"x\": {");
     assert!(array.contains("expected an object with named members"), "{array}");
     let row = refusal("\"attachments\": [", "\"attachments\": [[], ");
@@ -499,6 +506,34 @@ fn a_plan_that_was_carried_out_becomes_rows() {
 }
 
 #[test]
+fn a_stand_that_was_assessed_becomes_rows() {
+    let noise = PoseNoise { rotation_deg: 0.005, translation_mm: 0.05 };
+    let session = VirtualVehicle { pose_noise: Some(noise), ..VirtualVehicle::default() }.session();
+    let seen = Pose::from_rotation_vector_rad([0.0, 0.0, 0.02], [5000.0, 30.0, 1200.0]).unwrap();
+    let required = Required { nominal: 1.0, minus: 0.25, plus: 0.5 };
+    let mut requirements = StandRequirements { note: Some("invented".into()), ..StandRequirements::default() };
+    requirements.reference = ReferencePoint::Point([2600.0, 0.0, 100.5]);
+    let assessed = |requirements: &StandRequirements, noise: Option<Noise>| {
+        stand::assess(&session, &PlacedStand { rig_from_stand: seen, noise, pivot_mm: [0.0; 3] }, &[], requirements)
+    };
+
+    let free = StandSetup::of(&assessed(&requirements, None).unwrap());
+    assert_eq!((free.overall, free.parameters.len()), (None, 6));
+    assert!(free.parameters.iter().all(|of| of.value.is_some() && of.min.is_none() && of.verdict.is_none()));
+    requirements.required.yaw_deg = Some(required);
+    let found = assessed(&requirements, Some(noise.into())).unwrap();
+    let setup = StandSetup::of(&found);
+    assert_eq!((setup.procedure.as_deref(), setup.overall), (Some("invented"), Some(found.overall)));
+    let point = "point 2600 mm ahead of the middle of the rear axle, 0 mm to its left, 100.5 mm above it";
+    assert_eq!(setup.reference_point.as_deref(), Some(point));
+    let yaw = &setup.parameters[3];
+    assert_eq!((yaw.name.as_str(), yaw.value), ("yaw_deg", Some(found.readings.yaw_deg)));
+    assert_eq!((yaw.nominal, yaw.min, yaw.max), (Some(1.0), Some(0.75), Some(1.5)));
+    assert_eq!(yaw.verdict, found.judgements.yaw_deg.map(|of| of.verdict));
+    assert_eq!(yaw.expanded_uncertainty, found.expanded_uncertainty.map(|of| of.yaw_deg));
+}
+
+#[test]
 fn fields_of_a_megabyte_are_kept() {
     for filling in ["x", "\u{202e}", "|", "<", "\u{1f697}", "\n", "\u{0}"] {
         let long = filling.repeat(1_000_000 / filling.len());
@@ -574,7 +609,9 @@ fn no_text_becomes_markup() {
         let file = &mut record.attachments[0];
         (file.name, file.media_type, file.sha256) = (hostile.to_owned(), hostile.to_owned(), hostile.to_owned());
         let stand = record.stand.as_mut().unwrap();
-        (stand.line, stand.reference_point) = (Some(hostile.to_owned()), Some(hostile.to_owned()));
+        for field in [&mut stand.procedure, &mut stand.line, &mut stand.reference_point] {
+            *field = Some(hostile.to_owned());
+        }
         stand.parameters[0].name = hostile.to_owned();
 
         let html = record.to_html().unwrap();

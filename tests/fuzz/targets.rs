@@ -675,10 +675,10 @@ pub fn placing(bytes: &[u8]) -> bool {
         }
     };
     requirements.note = None; // a remark may well say NaN
-    if bytes.flag() {
+    if bytes.below(6) == 5 {
         requirements.reference = ReferencePoint::Point(bytes.numbers());
     }
-    if bytes.flag() {
+    if bytes.below(6) == 5 {
         let [nominal, minus, plus] = bytes.numbers();
         requirements.required.yaw_deg = Some(Required { nominal, minus, plus });
     }
@@ -699,8 +699,9 @@ pub fn placing(bytes: &[u8]) -> bool {
     }
     let placed = PlacedStand::from_target(&seen, &mark, noise.as_ref());
     given(PlacedStand::from_rig(&mark, noise.as_ref()));
-    let pivot_mm = if bytes.flag() { [-150.0, 0.0, -1200.0] } else { bytes.numbers() };
-    let ground_mm: Vec<[f64; 3]> = (0..bytes.below(5))
+    let pivot_mm = if bytes.below(6) == 5 { bytes.numbers() } else { [-150.0, 0.0, -1200.0] };
+    let points = if bytes.below(3) == 2 { bytes.below(5) } else { 0 };
+    let ground_mm: Vec<[f64; 3]> = (0..points)
         .map(|_| {
             let level = [bytes.between(-3000.0, 3000.0), bytes.between(-3000.0, 3000.0), bytes.between(-3.0, 3.0)];
             if bytes.below(16) == 15 { bytes.numbers() } else { level }

@@ -58,6 +58,7 @@ use crate::json::session_to_json;
 use crate::layout::Wheel;
 use crate::paths::{self, READINGS};
 use crate::session::{Method, Reference, Session};
+use crate::stand::{StandAssessment, StandReadings, StandRequirements};
 use alloc::borrow::ToOwned;
 use alloc::format;
 use alloc::string::{String, ToString};
@@ -395,13 +396,20 @@ impl Attachment {
 #[serde(deny_unknown_fields)]
 #[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct StandSetup {
+    /// Whose procedure it is, for which sensor, and at what load it holds.
+    pub procedure: Option<String>,
     /// The line of the car to which it was set up: thrust line or centreline.
     pub line: Option<String>,
     /// The point of the car from which distances are told.
     pub reference_point: Option<String>,
+    /// How far the ground is tilted against the datum of the car's own angles, degrees.
+    #[serde(serialize_with = "text::finite")]
+    pub ground_tilt_deg: Option<f64>,
     /// How far the ground under car and stand is from one plane, mm.
     #[serde(serialize_with = "text::finite")]
     pub ground_residual_mm: Option<f64>,
+    /// The verdict on the whole; absent when nothing is required.
+    pub overall: Option<Verdict>,
     /// Where it stood: `distance_mm`, `lateral_offset_mm`, `height_mm`, `yaw_deg`, `pitch_deg`, `roll_deg`.
     #[serde(deserialize_with = "text::rows")]
     pub parameters: Vec<StandParameter>,
@@ -435,10 +443,55 @@ pub struct StandParameter {
     pub reason: Option<Reason>,
 }
 
+impl StandSetup {
+    /// The set-up that [`stand::assess`](crate::stand::assess) found, in degrees and mm.
+    ///
+    /// ```
+    /// # use alignment_core::stand::{PlacedStand, Required, StandRequirements, assess};
+    /// # use alignment_core::{Pose, record::StandSetup, simulate::VirtualVehicle};
+    /// let seen = Pose::from_rotation_vector_rad([0.0, 0.0, 0.017], [5000.0, 30.0, 1200.0])?;
+    /// let stand = PlacedStand { rig_from_stand: seen, noise: None, pivot_mm: [0.0; 3] };
+    /// let mut required = StandRequirements::default();
+    /// required.required.yaw_deg = Some(Required { nominal: 0.0, minus: 0.2, plus: 0.2 });
+    /// let setup = StandSetup::of(&assess(&VirtualVehicle::default().session(), &stand, &[], &required)?);
+    /// assert_eq!((setup.line.as_deref(), setup.parameters.len()), (Some("thrust line"), 6));
+    /// assert_eq!((setup.parameters[3].name.as_str(), setup.parameters[3].max), ("yaw_deg", Some(0.2)));
+    /// # Ok::<(), alignment_core::Error>(())
+    /// ```
+    #[must_use]
+    pub fn of(found: &StandAssessment) -> Self {
+        let StandRequirements { note, line, reference, required, .. } = &found.requirements;
+        let expanded = found.expanded_uncertainty.map(StandReadings::values);
+        let (required, judgements) = (required.values(), found.judgements.values());
+        let parameter = |(index, value): (usize, f64)| {
+            let (required, judged) = (required[index], judgements[index]);
+            StandParameter {
+                name: StandReadings::<f64>::NAMES[index].to_owned(),
+                value: Some(value),
+                expanded_uncertainty: expanded.map(|all| all[index]),
+                nominal: required.map(|required| required.nominal),
+                min: required.map(|required| required.nominal - required.minus),
+                max: required.map(|required| required.nominal + required.plus),
+                verdict: judged.map(|judged| judged.verdict),
+                reason: judged.and_then(|judged| judged.reason),
+            }
+        };
+        Self {
+            procedure: note.clone(),
+            line: Some(line.to_string()),
+            reference_point: Some(reference.to_string()),
+            ground_tilt_deg: Some(found.ground_line.ground.tilt_deg),
+            ground_residual_mm: Some(found.ground_line.ground.residual_mm),
+            overall: judgements.iter().any(Option::is_some).then_some(found.overall),
+            parameters: found.readings.values().into_iter().enumerate().map(parameter).collect(),
+        }
+    }
+}
+
 /// A record of the work on one car. [`Record::new`] fills in what explains it; the rest is the caller's, and at least one of `before` and
 /// `after` must be there.
 #[derive(Debug, Clone, PartialEq, serde::Serialize, serde::Deserialize)]
-#[serde(deny_unknown_fields)]
+#[serde(deny_unknown_fields, default)]
 #[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct Record {
     /// The version of the format.
@@ -498,6 +551,13 @@ const CONVENTIONS: [[&str; 2]; 12] = [
         "A reading ± its expanded uncertainty holds the true value with the coverage probability that is stated. It knows of the noise of the poses and of the inputs that the session says are uncertain, and of nothing else.",
     ],
 ];
+
+impl Default for Record {
+    /// A record that holds nothing yet, not even an identity.
+    fn default() -> Self {
+        Self::new(Identity::default())
+    }
+}
 
 impl Record {
     /// A record that holds nothing but the identity yet.

@@ -1,7 +1,7 @@
 //! The pages: what stands where, and how a number is written for people. The templates lay it out.
 
 use super::picture::Picture;
-use super::shown::Shown;
+use super::shown::{Markdown, Shown, escaped};
 use super::{Identity, Measured, MeasuredReading, Record, StandParameter};
 use crate::conformity::{Decision, Reason, Rule, Verdict};
 use crate::error::Error;
@@ -14,6 +14,7 @@ use alloc::format;
 use alloc::string::String;
 use alloc::vec::Vec;
 use askama::Template;
+use askama::filters::Html;
 
 /// A value with its expanded uncertainty.
 type Worth = (Option<f64>, Option<f64>);
@@ -25,10 +26,32 @@ struct Judged {
     class: &'static str,
 }
 
+/// A verdict, or that there can be none.
+struct Verdicted(Option<Judged>);
+
+impl Verdicted {
+    fn html(&self) -> String {
+        match &self.0 {
+            None => "<span class=\"verdict\">no limits given</span>".to_owned(),
+            Some(Judged { mark, words, class }) => format!(
+                "<span class=\"verdict {class}\"><span class=\"mark\" aria-hidden=\"true\">{mark}</span> {}</span>",
+                escaped(Html, words)
+            ),
+        }
+    }
+
+    fn markdown(&self) -> String {
+        match &self.0 {
+            None => "no limits given".to_owned(),
+            Some(Judged { mark, words, .. }) => format!("{mark} {}", escaped(Markdown, words)),
+        }
+    }
+}
+
 /// One reading at one time.
 struct Cell {
     figure: String,
-    judged: Option<Judged>,
+    judged: Verdicted,
 }
 
 struct Row {
@@ -43,10 +66,18 @@ struct Group {
     rows: Vec<Row>,
 }
 
+/// The readings that were judged, or the others.
+struct Part {
+    title: &'static str,
+    judged: bool,
+    groups: Vec<Group>,
+}
+
 /// What is said of a measurement beside its readings.
 struct State {
     name: &'static str,
-    overall: Option<Judged>,
+    title: &'static str,
+    overall: Verdicted,
     facts: Vec<(&'static str, Shown)>,
     warnings: Vec<Shown>,
 }
@@ -69,10 +100,11 @@ struct StandRow {
     name: Shown,
     figure: String,
     limits: Option<String>,
-    judged: Option<Judged>,
+    judged: Verdicted,
 }
 
 struct Stand {
+    overall: Verdicted,
     facts: Vec<(&'static str, Shown)>,
     rows: Vec<StandRow>,
 }
@@ -82,7 +114,7 @@ struct Page {
     title: Shown,
     identity: Vec<(&'static str, Shown)>,
     states: Vec<State>,
-    groups: Vec<Group>,
+    parts: Vec<Part>,
     picture: Picture,
     work: Vec<Work>,
     notes: Vec<Shown>,
@@ -166,7 +198,7 @@ impl Page {
             title,
             identity: identity(&record.identity),
             states: states.iter().map(|&(name, measured)| state(name, measured)).collect(),
-            groups: groups(&states),
+            parts: parts(&states),
             picture: Picture::of(&states),
             work: record
                 .adjustments
@@ -190,9 +222,15 @@ impl Page {
                 })
                 .collect(),
             stand: record.stand.as_ref().map(|stand| Stand {
+                overall: Verdicted(stand.overall.map(|verdict| judged(verdict, None))),
                 facts: [
+                    ("Procedure", stand.procedure.as_deref().map(Shown::of)),
                     ("Set up to", stand.line.as_deref().map(Shown::of)),
                     ("Distances from", stand.reference_point.as_deref().map(Shown::of)),
+                    (
+                        "Ground, against the datum",
+                        stand.ground_tilt_deg.map(|tilt| Shown::of(&angle((Some(tilt), None)))),
+                    ),
                     (
                         "Ground, from one plane",
                         stand.ground_residual_mm.map(|off| Shown::of(&length((Some(off), None)))),
@@ -303,7 +341,8 @@ fn state(name: &'static str, measured: &Measured) -> State {
     facts.push(("SHA-256 of the session", Shown::of(&measured.inputs_sha256)));
     State {
         name,
-        overall: measured.overall.map(|verdict| judged(verdict, None)),
+        title: if name == "before" { "Before" } else { "After" },
+        overall: Verdicted(measured.overall.map(|verdict| judged(verdict, None))),
         facts,
         warnings: measured.warnings.iter().map(|warning| Shown::of(&warning.message)).collect(),
     }
@@ -413,14 +452,21 @@ fn place(path: &str) -> Option<(&'static str, &'static str)> {
     Some((group, name))
 }
 
-/// The readings in groups, those first of which the library knows the place.
-fn groups(states: &[(&'static str, &Measured)]) -> Vec<Group> {
+/// The readings: first those that were judged, which people look for, then the others. In groups, those first of which the library knows the place.
+fn parts(states: &[(&'static str, &Measured)]) -> Vec<Part> {
     const OTHERS: &str = "Other readings";
-    let all = || states.iter().flat_map(|(_, measured)| &measured.readings);
-    let mut groups: Vec<Group> = Vec::new();
-    let mut add = |title: &'static str, row: Row| match groups.last_mut() {
-        Some(group) if group.title == title => group.rows.push(row),
-        _ => groups.push(Group { title, rows: alloc::vec![row] }),
+    let mut parts = [("Readings with limits", true), ("Readings without limits", false)].map(|(title, judged)| Part {
+        title,
+        judged,
+        groups: Vec::new(),
+    });
+    let mut add = |title: &'static str, row: Row| {
+        let judged = row.cells.iter().any(|cell| cell.judged.0.is_some());
+        let groups = &mut parts[usize::from(!judged)].groups;
+        match groups.last_mut() {
+            Some(group) if group.title == title => group.rows.push(row),
+            _ => groups.push(Group { title, rows: alloc::vec![row] }),
+        }
     };
     for path in READINGS {
         let Some((group, name)) = place(path) else { continue };
@@ -429,7 +475,7 @@ fn groups(states: &[(&'static str, &Measured)]) -> Vec<Group> {
         }
     }
     let mut told: Vec<&str> = Vec::new();
-    for MeasuredReading { path, .. } in all() {
+    for MeasuredReading { path, .. } in states.iter().flat_map(|(_, measured)| &measured.readings) {
         if READINGS.contains(&path.as_str()) || told.contains(&path.as_str()) {
             continue;
         }
@@ -438,7 +484,7 @@ fn groups(states: &[(&'static str, &Measured)]) -> Vec<Group> {
             add(OTHERS, row);
         }
     }
-    groups
+    parts.into_iter().filter(|part| !part.groups.is_empty()).collect()
 }
 
 /// The row of one reading; None when it was neither measured nor asked for.
@@ -449,16 +495,16 @@ fn row(states: &[(&'static str, &Measured)], path: &str, label: &str) -> Option<
     let first = readings.iter().flatten().find(|reading| worth_telling(reading))?;
     let unit = first.unit.clone();
     let cell = |reading: Option<&MeasuredReading>| match reading {
-        None => Cell { figure: ABSENT.to_owned(), judged: None },
+        None => Cell { figure: ABSENT.to_owned(), judged: Verdicted(None) },
         Some(reading) => Cell {
             figure: figure((reading.value, reading.expanded_uncertainty), &reading.unit),
-            judged: reading.verdict.map(|verdict| {
+            judged: Verdicted(reading.verdict.map(|verdict| {
                 let mut judged = judged(verdict, why(reading.reason));
                 if let Some(probability) = reading.probability_of_conformity.filter(|p| (0.0..=1.0).contains(p)) {
                     judged.words = format!("{}; {} within the limits", judged.words, percent(probability));
                 }
                 judged
-            }),
+            })),
         },
     };
     let change = match readings.as_slice() {
@@ -509,7 +555,7 @@ fn stand_row(parameter: &StandParameter) -> StandRow {
         name: Shown::of(name),
         figure: figure((parameter.value, parameter.expanded_uncertainty), unit),
         limits: limits_told(parameter.min, parameter.max, parameter.nominal, unit),
-        judged: parameter.verdict.map(|verdict| judged(verdict, why(parameter.reason))),
+        judged: Verdicted(parameter.verdict.map(|verdict| judged(verdict, why(parameter.reason)))),
     }
 }
 
@@ -605,6 +651,11 @@ impl Page {
     /// Whether there is a change to tell.
     fn both(&self) -> bool {
         self.states.len() == 2
+    }
+
+    /// How many columns the readings of a part have.
+    fn columns(&self, part: &Part) -> usize {
+        1 + self.states.len() + usize::from(self.both()) + usize::from(part.judged)
     }
 
     fn zeros(&self) -> String {

@@ -1,6 +1,8 @@
 //! What of a text reaches a page. No text of a record may become markup, move what stands around it, or push it off the page.
 
+use alloc::format;
 use alloc::string::String;
+use askama::filters::{Escaper, Html};
 use core::fmt::{self, Write};
 
 /// So many characters of a text stand on a page; the rest is in the record alone, and the page says so.
@@ -44,10 +46,26 @@ impl Shown {
         })
     }
 
-    /// What isolates it from what stands around it, in a text without markup for that: U+2068 and U+2069, where it needs them.
-    pub(super) fn isolators(&self) -> [&'static str; 2] {
-        if self.right_to_left() { ["\u{2068}", "\u{2069}"] } else { [""; 2] }
+    /// It in a page of HTML: escaped, isolated from what stands around it, and with the sentence that says where it was cut.
+    pub(super) fn html(&self) -> String {
+        let cut = self.cut.map(|all| format!(" <span class=\"cut\">(cut here: {all} characters in the record)</span>"));
+        format!("<bdi dir=\"auto\">{}</bdi>{}", escaped(Html, &self.text), cut.unwrap_or_default())
     }
+
+    /// It in a page of Markdown, which has no markup to isolate it: U+2068 and U+2069 do, where it needs them.
+    pub(super) fn markdown(&self) -> String {
+        let [before, after] = if self.right_to_left() { ["\u{2068}", "\u{2069}"] } else { [""; 2] };
+        let cut = self.cut.map(|all| format!(" (cut here: {all} characters in the record)"));
+        format!("{before}{}{after}{}", escaped(Markdown, &self.text), cut.unwrap_or_default())
+    }
+}
+
+/// A text without markup.
+pub(super) fn escaped(escaper: impl Escaper, text: &str) -> String {
+    let mut to = String::new();
+    // Writing to a string cannot fail.
+    let _ = escaper.write_escaped_str(&mut to, text);
+    to
 }
 
 fn is_mark(character: char) -> bool {
@@ -87,7 +105,7 @@ fn visible(character: char) -> char {
 #[derive(Debug, Clone, Copy, Default)]
 pub(crate) struct Markdown;
 
-impl askama::filters::Escaper for Markdown {
+impl Escaper for Markdown {
     fn write_escaped_str<W: Write>(&self, mut to: W, text: &str) -> fmt::Result {
         let mut characters = text.chars().peekable();
         while let Some(character) = characters.next() {
@@ -110,7 +128,6 @@ impl askama::filters::Escaper for Markdown {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use askama::filters::Escaper;
 
     #[test]
     fn what_moves_or_hides_text_is_shown_instead() {
@@ -120,10 +137,11 @@ mod tests {
         assert_eq!(shown("one\r\ntwo\u{2028}three\t"), "one  two three");
         assert_eq!(shown("\u{fffe}\u{1ffff}\u{fdd0}\u{feff}\u{e0041}"), "\u{fffd}".repeat(5));
         assert_eq!(shown(" \n "), "(empty)");
-        assert_eq!(shown(&alloc::format!("e{}", "\u{301}".repeat(40))).chars().count(), 1 + STACKED_MARKS);
+        assert_eq!(shown(&format!("e{}", "\u{301}".repeat(40))).chars().count(), 1 + STACKED_MARKS);
         let hebrew = Shown::of("\u{5d0}\u{5d1}");
-        assert_eq!(hebrew.isolators(), ["\u{2068}", "\u{2069}"]);
-        assert_eq!(Shown::of("abc").isolators(), [""; 2]);
+        assert_eq!(hebrew.markdown(), "\u{2068}\u{5d0}\u{5d1}\u{2069}");
+        assert_eq!(Shown::of("a*").markdown(), r"a\*");
+        assert_eq!(Shown::of("<a>").html(), "<bdi dir=\"auto\">&#60;a&#62;</bdi>");
     }
 
     #[test]
@@ -136,11 +154,7 @@ mod tests {
 
     #[test]
     fn markdown_is_escaped_but_numbers_stay_legible() {
-        let escaped = |text: &str| {
-            let mut to = String::new();
-            Markdown.write_escaped_str(&mut to, text).unwrap();
-            to
-        };
+        let escaped = |text: &str| escaped(Markdown, text);
         assert_eq!(escaped("−0.41 ± 0.02°"), "−0.41 ± 0.02°");
         assert_eq!(escaped("| *a* <b> [c](d)"), r"\| \*a\* \<b\> \[c\](d)");
         assert_eq!(escaped("www.example.org"), r"www\.example\.org");

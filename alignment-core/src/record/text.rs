@@ -1,14 +1,15 @@
 //! The record as text, and its digest.
 
-use super::{AdjustmentDone, Attachment, Identity, Record, StandSetup};
+use super::Record;
 use crate::conformity::Decision;
 use crate::error::{Error, ErrorCode};
-use crate::json::{JsonError, Keyed, from_json};
+use crate::json::{JsonError, Keyed, json_error};
 use crate::session::Reference;
 use alloc::format;
 use alloc::string::{String, ToString};
 use alloc::vec::Vec;
 use core::fmt::Write as _;
+use serde::de::IgnoredAny;
 use serde::{Deserialize, Deserializer, Serialize, Serializer};
 use sha2::{Digest as _, Sha256};
 
@@ -75,10 +76,6 @@ impl Record {
     /// assert_eq!(error.code, ErrorCode::NotARecord);
     /// ```
     pub fn from_json(text: &str) -> Result<Self, JsonError> {
-        #[derive(Deserialize)]
-        struct Head {
-            format: String,
-        }
         let Some((body, at)) = split(text) else {
             // What says that it is a record has lost its end.
             return Err(if text.contains(FORMAT) {
@@ -97,10 +94,9 @@ impl Record {
         if found != stated {
             return Err(damaged(text, at, &format!("its digest says {stated}, its bytes give {found}")));
         }
-        let not_a_record = |_: &str| ErrorCode::NotARecord;
-        let Head { format } = from_json(&body, not_a_record)?;
+        let Head { format, .. } = read(&body)?;
         let record = match format.strip_prefix(FORMAT).and_then(|version| version.parse::<u32>().ok()) {
-            Some(VERSION) => from_json::<Self>(&body, not_a_record)?,
+            Some(VERSION) => read::<Self>(&body)?,
             Some(version) if version > VERSION => {
                 let library = env!("CARGO_PKG_VERSION");
                 let reason = format!(
@@ -131,7 +127,8 @@ impl Record {
     /// `stand`, written as in a record, each of which may be left out.
     ///
     /// # Errors
-    /// [`JsonError`] of [`ErrorCode::NotARecord`] names the key, the line and the column.
+    /// [`JsonError`] of [`ErrorCode::NotARecord`] names the key, the line and the column; so it does when `before` or `after` is there, which are
+    /// measured.
     ///
     /// ```
     /// # use alignment_core::record::Record;
@@ -141,23 +138,44 @@ impl Record {
     /// assert!(Record::from_details(r#"{ "identity": { "colour": "red" } }"#).is_err());
     /// ```
     pub fn from_details(text: &str) -> Result<Self, JsonError> {
-        #[derive(Deserialize)]
-        #[serde(deny_unknown_fields)]
-        struct Details {
-            #[serde(default, deserialize_with = "crate::json::keyed")]
-            identity: Identity,
-            #[serde(default, deserialize_with = "rows")]
-            adjustments: Vec<AdjustmentDone>,
-            #[serde(default)]
-            notes: Vec<String>,
-            #[serde(default, deserialize_with = "rows")]
-            attachments: Vec<Attachment>,
-            #[serde(default, deserialize_with = "crate::json::keyed_option")]
-            stand: Option<StandSetup>,
+        let record: Self = read(text)?;
+        if record.before.is_some() || record.after.is_some() {
+            let reason = format!("{}: before and after are measured, not told", ErrorCode::NotARecord.what());
+            return Err(error_at(text, 0, ErrorCode::NotARecord, reason));
         }
-        let Details { identity, adjustments, notes, attachments, stand } = from_json(text, |_| ErrorCode::NotARecord)?;
-        Ok(Self { adjustments, notes, attachments, stand, ..Self::new(identity) })
+        Ok(record)
     }
+}
+
+/// What every text of a record has, by whatever version.
+#[derive(Deserialize)]
+struct Head {
+    format: String,
+    #[serde(rename = "library")]
+    _library: IgnoredAny,
+    #[serde(rename = "conventions")]
+    _conventions: IgnoredAny,
+    #[serde(rename = "identity")]
+    _identity: IgnoredAny,
+    #[serde(rename = "before")]
+    _before: IgnoredAny,
+    #[serde(rename = "after")]
+    _after: IgnoredAny,
+    #[serde(rename = "adjustments")]
+    _adjustments: IgnoredAny,
+    #[serde(rename = "notes")]
+    _notes: IgnoredAny,
+    #[serde(rename = "attachments")]
+    _attachments: IgnoredAny,
+    #[serde(rename = "stand")]
+    _stand: IgnoredAny,
+}
+
+/// Reads a value that is written with its keys. Line and column say where it is wrong: following the path as well would double the code.
+fn read<'de, T: Deserialize<'de>>(text: &'de str) -> Result<T, JsonError> {
+    let mut reader = serde_json::Deserializer::from_str(text);
+    let value = Keyed::<T>::deserialize(&mut reader).and_then(|Keyed(value)| reader.end().map(|()| value));
+    value.map_err(|error| json_error(String::new(), &error, |_| ErrorCode::NotARecord))
 }
 
 /// The text without its digest, still an object, and where the digits of the digest stand. None when it does not end as a record ends.

@@ -22,6 +22,7 @@ const NO_FUNCTION: &[(&str, &str)] = &[
     ("monte_carlo::try_monte_carlo", "trials in C are those of a session"),
     ("propagation::law_of_propagation", "derivatives are carried along by a function of Rust; wa_combine takes them"),
     ("record::AdjustmentDone::of", "the details are the caller's own text"),
+    ("record::StandSetup::of", "the details are the caller's own text"),
     ("record::Measured::of", "wa_record_to_json measures the sessions"),
     ("record::Record::from_details", "wa_record_to_json takes the details"),
     ("record::Record::new", "wa_record_to_json makes one"),

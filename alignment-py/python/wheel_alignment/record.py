@@ -37,6 +37,7 @@ if TYPE_CHECKING:
     from wheel_alignment._inputs import Given, SessionLike
     from wheel_alignment.adjustment import Adjuster, Adjustment
     from wheel_alignment.conformity import Specification
+    from wheel_alignment.stand import StandAssessment
 
 SHOWN_CHARACTERS: Final[int] = 600
 """So many characters of a text stand on a page; the rest is in the record alone, and
@@ -421,21 +422,66 @@ class StandSetup(Value):
 
     Attributes
     ----------
+    procedure : str or None
+        Whose procedure it is, for which sensor, and at what load it holds.
     line : str or None
         The line of the car to which it was set up: thrust line or centreline.
     reference_point : str or None
         The point of the car from which distances are told.
+    ground_tilt_deg : float or None
+        How far the ground is tilted against the datum of the car's own angles, degrees.
     ground_residual_mm : float or None
         How far the ground under car and stand is from one plane, mm.
+    overall : str or None
+        The verdict on the whole; None when nothing is required.
     parameters : tuple of StandParameter
         Where it stood: ``distance_mm``, ``lateral_offset_mm``, ``height_mm``,
         ``yaw_deg``, ``pitch_deg``, ``roll_deg``.
     """
 
+    procedure: str | None = None
     line: str | None = None
     reference_point: str | None = None
+    ground_tilt_deg: float | None = None
     ground_residual_mm: float | None = None
+    overall: Literal["conforms", "does_not_conform", "undetermined"] | None = None
     parameters: tuple[StandParameter, ...] = ()
+
+    @classmethod
+    def of(cls, found: StandAssessment) -> Self:
+        """Return the set-up that `stand.assess` found.
+
+        Parameters
+        ----------
+        found : StandAssessment
+            The stand as it was left.
+
+        Returns
+        -------
+        StandSetup
+            All six readings with their uncertainties, limits and verdicts, degrees and
+            mm.
+
+        Examples
+        --------
+        >>> from wheel_alignment.pose import Pose
+        >>> from wheel_alignment.record import StandSetup
+        >>> from wheel_alignment.simulate import VirtualVehicle
+        >>> from wheel_alignment.stand import PlacedStand, assess
+        >>> seen = Pose.from_rotation_vector_rad([0, 0, 0.017], [5000, 30, 1200])
+        >>> square = {"yaw_deg": {"nominal": 0.0, "minus": 0.2, "plus": 0.2}}
+        >>> wanted = {"format": "alignment-stand/1", "required": square}
+        >>> found = assess(VirtualVehicle().session(), PlacedStand(seen), wanted)
+        >>> setup = StandSetup.of(found)
+        >>> setup.line, setup.parameters[3].name, setup.parameters[3].max
+        ('thrust line', 'yaw_deg', 0.2)
+        """
+        from wheel_alignment.stand import StandAssessment
+
+        if not isinstance(found, StandAssessment):
+            name = type(found).__qualname__
+            raise TypeError(f"found is StandAssessment, not {name}")
+        return build(cls, json.loads(_native.stand_setup(found)))
 
 
 @dataclass(frozen=True, slots=True, eq=False)
