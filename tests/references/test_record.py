@@ -21,7 +21,7 @@ import pandas as pd
 from jsonschema import Draft202012Validator
 from ledger import hold
 from markdown_it import MarkdownIt
-from wheel_alignment import AlignmentError, Alignment, adjustment
+from wheel_alignment import Alignment, AlignmentError, Pose, adjustment, stand
 from wheel_alignment.json import record_schema, session_to_json
 from wheel_alignment.record import (
     AdjustmentDone,
@@ -33,6 +33,7 @@ from wheel_alignment.record import (
     Record,
     StandSetup,
 )
+from wheel_alignment.session import PoseNoise
 from wheel_alignment.simulate import VirtualVehicle
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -42,6 +43,14 @@ NONE: dict[str, Any] = {"allowed": 0.0, "unit": "1", "why": "none may differ"}
 SCHEMA = Draft202012Validator(json.loads(record_schema()))
 
 PLAIN = Record.from_json(FIRST)
+SIX = [
+    "distance_mm",
+    "lateral_offset_mm",
+    "height_mm",
+    "yaw_deg",
+    "pitch_deg",
+    "roll_deg",
+]
 
 
 def shortened(measured: Measured | None) -> Measured:
@@ -334,6 +343,57 @@ def test_rows_of_a_plan_are_those_of_a_table_joined() -> None:
         against="pandas, moves joined with adjusters",
         quantity="cells that differ",
         off=(joined[rows.columns] != rows).to_numpy().ravel(),
+        **NONE,
+    )
+
+
+def test_set_up_of_a_stand_is_its_assessment_in_rows() -> None:
+    rng = np.random.default_rng(3)
+    session = VirtualVehicle(pose_noise=PoseNoise(0.005, 0.05)).session()
+    off = []
+    for _ in range(50):
+        seen = Pose.from_rotation_vector_rad(
+            rng.normal(0, 0.02, 3), [5000.0, *rng.normal(500, 200, 2)]
+        )
+        required = {
+            name: dict(
+                zip(("nominal", "minus", "plus"), rng.uniform(0, 9, 3), strict=True)
+            )
+            for name in rng.permutation(SIX)[:4]
+        }
+        found = stand.assess(
+            session,
+            stand.PlacedStand(seen, PoseNoise(0.01, 0.1)),
+            {"format": "alignment-stand/1", "required": required},
+        )
+        table = pd.DataFrame(required).T.reindex(SIX)
+        expected = pd.DataFrame(
+            {
+                "value": [getattr(found.readings, name) for name in SIX],
+                "expanded_uncertainty": [
+                    getattr(found.expanded_uncertainty, name) for name in SIX
+                ],
+                "nominal": table["nominal"],
+                "min": table["nominal"] - table["minus"],
+                "max": table["nominal"] + table["plus"],
+                "verdict": [
+                    None if of is None else of.verdict
+                    for of in (getattr(found.judgements, name) for name in SIX)
+                ],
+            },
+            index=SIX,
+        )
+        setup = StandSetup.of(found)
+        rows = pd.DataFrame([row.to_dict() for row in setup.parameters])
+        rows = rows.set_index("name")[expected.columns]
+        same = (rows == expected) | (rows.isna() & expected.isna())
+        off.append(~same.to_numpy().ravel())
+        assert setup.overall == found.overall
+    hold(
+        "record::StandSetup::of",
+        against="pandas, readings joined with what is required",
+        quantity="cells that differ",
+        off=np.concatenate(off),
         **NONE,
     )
 
