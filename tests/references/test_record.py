@@ -11,7 +11,7 @@ import hashlib
 import json
 import re
 from collections.abc import Iterator
-from dataclasses import fields, replace
+from dataclasses import asdict, fields, replace
 from pathlib import Path
 from typing import Any
 
@@ -384,7 +384,7 @@ def test_set_up_of_a_stand_is_its_assessment_in_rows() -> None:
             index=SIX,
         )
         setup = StandSetup.of(found)
-        rows = pd.DataFrame([row.to_dict() for row in setup.parameters])
+        rows = pd.DataFrame([asdict(row) for row in setup.parameters])
         rows = rows.set_index("name")[expected.columns]
         same = (rows == expected) | (rows.isna() & expected.isna())
         off.append(~same.to_numpy().ravel())
