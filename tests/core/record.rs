@@ -720,3 +720,17 @@ fn a_hundred_thousand_readings_have_their_page() {
     record.after.as_mut().unwrap().readings.extend((0..100_000).map(row));
     assert!(record.to_html().unwrap().contains("x99999"));
 }
+
+/// Readings follow the conventions of the library, whatever details say.
+#[test]
+fn details_do_not_change_who_wrote_it_nor_what_signs_mean() {
+    for details in [
+        r#"{ "conventions": [{ "name": "camber", "meaning": "Positive when the top of the wheel leans inward." }] }"#,
+        r#"{ "conventions": [] }"#,
+        r#"{ "library": { "name": "another", "version": "9" } }"#,
+    ] {
+        let error = Record::from_details(details).unwrap_err();
+        assert_eq!(error.code, ErrorCode::NotARecord);
+        assert!(error.to_string().contains("leave them out"), "{error}");
+    }
+}
