@@ -133,6 +133,8 @@ fn run(arguments: &Arguments) -> Result<String, String> {
     let specification = specification.transpose()?;
     let result = assess(&session, specification.as_ref()).map_err(|error| format!("{name}: {error}"))?;
     if let Some(file) = &arguments.record {
+        let inputs = [&arguments.session, &arguments.before, &arguments.spec, &arguments.details];
+        spared(file, inputs.into_iter().flatten())?;
         let measured = |name: &str, session: &Session| {
             Measured::of(session, specification.as_ref()).map_err(|error| format!("{name}: {error}"))
         };
@@ -160,6 +162,17 @@ fn run(arguments: &Arguments) -> Result<String, String> {
         let minutes = arguments.minutes;
         Report { name: &name, session: &session, specification, result: &result, minutes }.to_string()
     })
+}
+
+/// Refuses to write over a file that was read.
+fn spared<'a>(file: &Path, mut inputs: impl Iterator<Item = &'a PathBuf>) -> Result<(), String> {
+    let same = |input: &PathBuf| input.canonicalize().ok().is_some_and(|input| file.canonicalize().ok() == Some(input));
+    match inputs.find(|input| same(input)) {
+        Some(_) => {
+            Err(format!("{}: this file was read, and the record would replace it; name another", file.display()))
+        }
+        None => Ok(()),
+    }
 }
 
 /// Writes a record, or a page of it, by the end of the file's name.

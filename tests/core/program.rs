@@ -257,6 +257,11 @@ fn a_record_is_written_as_the_name_of_the_file_says() {
     assert!(record.before.unwrap().overall.is_some());
     assert!(written("record.html", &both).contains("an &#60;b&#62;invented&#60;/b&#62; car"));
     assert!(written("record.md", &both).contains(r"an \<b\>invented\</b\> car"));
+    // A file that was read is not written over.
+    let kept = std::fs::read(details).unwrap();
+    let sentence = "this file was read, and the record would replace it; name another";
+    assert!(refusal(&["--details", details, "--record", details]).contains(sentence));
+    assert_eq!(std::fs::read(details).unwrap(), kept);
     for (arguments, sentence) in [
         (&["--record", "record.pdf"][..], "record.pdf: a record is written as .json, .html or .md"),
         (&["--record", "/no/such/folder/record.json"], "/no/such/folder/record.json: "),

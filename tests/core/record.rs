@@ -683,3 +683,54 @@ fn any_record_has_its_pages() {
         assert!(!record.to_markdown().unwrap().is_empty());
     }
 }
+
+/// A page shows a reading as often as the record gives it: a worse one cannot hide behind a better one.
+#[test]
+fn a_reading_given_again_is_shown_again() {
+    let mut record = full();
+    let after = record.after.as_mut().unwrap();
+    let again =
+        MeasuredReading { value: Some(7.77), verdict: Some(Verdict::DoesNotConform), ..after.readings[0].clone() };
+    after.readings.push(again);
+    for page in [record.to_html().unwrap(), record.to_markdown().unwrap()] {
+        assert!(page.contains("Camber (given again)") && page.contains("7.77"), "{page}");
+    }
+}
+
+/// A unit is a text of the record like any other.
+#[test]
+fn a_unit_is_isolated_and_cut_and_its_reading_is_not_drawn_in_another() {
+    let mut record = full();
+    for state in [&mut record.before, &mut record.after] {
+        let camber = &mut state.as_mut().unwrap().readings[0];
+        (camber.unit, camber.value) = ("\u{5d0} | <b>".into(), Some(7.0));
+    }
+    let [html, markdown] = [record.to_html().unwrap(), record.to_markdown().unwrap()];
+    assert!(html.contains("\u{2068}\u{5d0} | &#60;b&#62;\u{2069}") && !html.contains("7.00°"), "{html}");
+    assert!(markdown.contains("\u{2068}\u{5d0} \\| \\<b\\>\u{2069}"), "{markdown}");
+    record.before.as_mut().unwrap().readings[0].unit = "z".repeat(1_000_000);
+    assert!(record.to_html().unwrap().contains("z (cut here: 1000000 characters in the record)"));
+}
+
+/// Time grows with the number of readings, not with its square.
+#[test]
+fn a_hundred_thousand_readings_have_their_page() {
+    let mut record = full();
+    let row = |index: usize| MeasuredReading { path: format!("x{index}"), value: Some(1.0), ..Default::default() };
+    record.after.as_mut().unwrap().readings.extend((0..100_000).map(row));
+    assert!(record.to_html().unwrap().contains("x99999"));
+}
+
+/// Readings follow the conventions of the library, whatever details say.
+#[test]
+fn details_do_not_change_who_wrote_it_nor_what_signs_mean() {
+    for details in [
+        r#"{ "conventions": [{ "name": "camber", "meaning": "Positive when the top of the wheel leans inward." }] }"#,
+        r#"{ "conventions": [] }"#,
+        r#"{ "library": { "name": "another", "version": "9" } }"#,
+    ] {
+        let error = Record::from_details(details).unwrap_err();
+        assert_eq!(error.code, ErrorCode::NotARecord);
+        assert!(error.to_string().contains("leave them out"), "{error}");
+    }
+}

@@ -10,6 +10,7 @@ use crate::paths::READINGS;
 use crate::session::{Centreline, Datum, Method, Reference, TurnWheel};
 use crate::units::hypot;
 use alloc::borrow::ToOwned;
+use alloc::collections::{BTreeMap, BTreeSet};
 use alloc::format;
 use alloc::string::String;
 use alloc::vec::Vec;
@@ -58,7 +59,7 @@ struct Row {
     label: Shown,
     cells: Vec<Cell>,
     change: String,
-    limits: Vec<Shown>,
+    limits: Vec<String>,
 }
 
 struct Group {
@@ -468,29 +469,41 @@ fn parts(states: &[(&'static str, &Measured)]) -> Vec<Part> {
             _ => groups.push(Group { title, rows: alloc::vec![row] }),
         }
     };
+    let by_path = states.iter().map(|(_, measured)| {
+        let mut by_path: BTreeMap<&str, Vec<&MeasuredReading>> = BTreeMap::new();
+        for reading in &measured.readings {
+            by_path.entry(&reading.path).or_default().push(reading);
+        }
+        by_path
+    });
+    let by_path: Vec<_> = by_path.collect();
+    // A reading that is given again is told again: none may hide behind another.
+    let mut add_all = |group: &'static str, path: &str, name: &str| {
+        let times = by_path.iter().filter_map(|readings| Some(readings.get(path)?.len())).max().unwrap_or(0);
+        for time in 0..times {
+            let given = by_path.iter().map(|readings| readings.get(path)?.get(time).copied());
+            let label = Shown::of(&if time == 0 { name.to_owned() } else { format!("{name} (given again)") });
+            if let Some(row) = row(&given.collect::<Vec<_>>(), label) {
+                add(group, row);
+            }
+        }
+    };
     for path in READINGS {
-        let Some((group, name)) = place(path) else { continue };
-        if let Some(row) = row(states, path, name) {
-            add(group, row);
+        if let Some((group, name)) = place(path) {
+            add_all(group, path, name);
         }
     }
-    let mut told: Vec<&str> = Vec::new();
+    let mut told = BTreeSet::from(READINGS);
     for MeasuredReading { path, .. } in states.iter().flat_map(|(_, measured)| &measured.readings) {
-        if READINGS.contains(&path.as_str()) || told.contains(&path.as_str()) {
-            continue;
-        }
-        told.push(path);
-        if let Some(row) = row(states, path, path) {
-            add(OTHERS, row);
+        if told.insert(path.as_str()) {
+            add_all(OTHERS, path, path);
         }
     }
     parts.into_iter().filter(|part| !part.groups.is_empty()).collect()
 }
 
 /// The row of one reading; None when it was neither measured nor asked for.
-fn row(states: &[(&'static str, &Measured)], path: &str, label: &str) -> Option<Row> {
-    let readings: Vec<Option<&MeasuredReading>> =
-        states.iter().map(|(_, measured)| measured.readings.iter().find(|reading| reading.path == path)).collect();
+fn row(readings: &[Option<&MeasuredReading>], label: Shown) -> Option<Row> {
     let worth_telling = |reading: &&MeasuredReading| reading.value.is_some() || reading.verdict.is_some();
     let first = readings.iter().flatten().find(|reading| worth_telling(reading))?;
     let unit = first.unit.clone();
@@ -507,7 +520,7 @@ fn row(states: &[(&'static str, &Measured)], path: &str, label: &str) -> Option<
             })),
         },
     };
-    let change = match readings.as_slice() {
+    let change = match readings {
         [Some(before), Some(after)] if before.unit == after.unit => {
             let both = before.value.zip(after.value).map(|(before, after)| after - before);
             let uncertainty = before.expanded_uncertainty.zip(after.expanded_uncertainty);
@@ -520,21 +533,21 @@ fn row(states: &[(&'static str, &Measured)], path: &str, label: &str) -> Option<
         }
         _ => ABSENT.to_owned(),
     };
-    let mut limits: Vec<Shown> = Vec::new();
+    let mut limits: Vec<String> = Vec::new();
     for reading in readings.iter().flatten() {
         let told = limits_told(reading.min, reading.max, reading.nominal, &reading.unit);
-        if let Some(told) = told.map(|told| Shown::of(&told))
-            && limits.iter().all(|known| known.text != told.text)
+        if let Some(told) = told
+            && !limits.contains(&told)
         {
             limits.push(told);
         }
     }
     // Where they were judged by different limits, each says which.
     if let [before, after] = limits.as_mut_slice() {
-        before.text.insert_str(0, "before: ");
-        after.text.insert_str(0, "after: ");
+        before.insert_str(0, "before: ");
+        after.insert_str(0, "after: ");
     }
-    Some(Row { label: Shown::of(label), cells: readings.iter().copied().map(cell).collect(), change, limits })
+    Some(Row { label, cells: readings.iter().copied().map(cell).collect(), change, limits })
 }
 
 fn stand_row(parameter: &StandParameter) -> StandRow {
@@ -579,7 +592,7 @@ fn style(unit: &str) -> (usize, String) {
         "deg" => (2, "°".to_owned()),
         "mm" => (1, " mm".to_owned()),
         "1" => (4, " (no unit)".to_owned()),
-        other => (3, format!(" {}", Shown::of(other).text)),
+        other => (3, format!(" {}", Shown::of(other).plain())),
     }
 }
 
@@ -600,7 +613,11 @@ fn figure((value, uncertainty): Worth, unit: &str) -> String {
     if value.abs() >= TOO_LARGE {
         return format!("beyond {}{unit}", rounded(TOO_LARGE.copysign(value), 0));
     }
-    match uncertainty.filter(|uncertainty| *uncertainty > 0.0 && *uncertainty < TOO_LARGE) {
+    match uncertainty.filter(|uncertainty| *uncertainty > 0.0) {
+        // What is worth nothing must not look like what is simply known.
+        Some(uncertainty) if uncertainty >= TOO_LARGE => {
+            format!("{} ± beyond {}{unit}", rounded(value, digits), rounded(TOO_LARGE, 0))
+        }
         Some(uncertainty) => {
             let up = libm::ceil(uncertainty * per_unit(digits) - 1e-9) / per_unit(digits);
             format!("{} ± {}{unit}", rounded(value, digits), rounded(up, digits))
@@ -672,6 +689,7 @@ mod tests {
         assert_eq!(angle((Some(-0.412), Some(0.0171))), "−0.41 ± 0.02°");
         assert_eq!(angle((Some(-0.001), None)), "0.00°");
         assert_eq!(length((Some(11.55), Some(0.4))), "11.6 ± 0.4 mm");
+        assert_eq!(angle((Some(-0.41), Some(1e8))), "−0.41 ± beyond 10000000°");
         assert_eq!(angle((None, Some(1.0))), ABSENT);
         assert_eq!(angle((Some(f64::NAN), None)), ABSENT);
         assert_eq!(length((Some(-1e300), None)), "beyond −10000000 mm");

@@ -3,6 +3,7 @@
 use super::page::{angle, length};
 use super::{Measured, MeasuredReading};
 use crate::layout::Wheel;
+use crate::paths::unit;
 use alloc::format;
 use alloc::string::String;
 use alloc::vec::Vec;
@@ -57,8 +58,9 @@ pub(super) struct Picture {
     pub(super) setback_factor: f64,
 }
 
+/// A reading in the unit of its path: what a record has in another one is not drawn.
 fn reading<'a>(measured: &'a Measured, path: &str) -> Option<&'a MeasuredReading> {
-    measured.readings.iter().find(|reading| reading.path == path)
+    measured.readings.iter().find(|reading| reading.path == path).filter(|reading| reading.unit == unit(path))
 }
 
 fn value(measured: &Measured, path: &str) -> Option<f64> {

@@ -24,10 +24,10 @@ impl Shown {
     pub(super) fn of(text: &str) -> Self {
         let mut shown = String::new();
         let (mut taken, mut marks) = (0, 0);
-        for character in text.trim().chars().take(SHOWN_CHARACTERS) {
+        for character in text.trim().chars().take(SHOWN_CHARACTERS).map(visible) {
             marks = if is_mark(character) { marks + 1 } else { 0 };
             if marks <= STACKED_MARKS {
-                shown.push(visible(character));
+                shown.push(character);
             }
             taken += 1;
         }
@@ -52,11 +52,21 @@ impl Shown {
         format!("<bdi dir=\"auto\">{}</bdi>{}", escaped(Html, &self.text), cut.unwrap_or_default())
     }
 
-    /// It in a page of Markdown, which has no markup to isolate it: U+2068 and U+2069 do, where it needs them.
+    /// It in a page of Markdown.
     pub(super) fn markdown(&self) -> String {
+        self.isolated(&escaped(Markdown, &self.text))
+    }
+
+    /// It behind a number, not escaped yet.
+    pub(super) fn plain(&self) -> String {
+        self.isolated(&self.text)
+    }
+
+    /// Without markup to isolate it, U+2068 and U+2069 do, where it needs them.
+    fn isolated(&self, text: &str) -> String {
         let [before, after] = if self.right_to_left() { ["\u{2068}", "\u{2069}"] } else { [""; 2] };
         let cut = self.cut.map(|all| format!(" (cut here: {all} characters in the record)"));
-        format!("{before}{}{after}{}", escaped(Markdown, &self.text), cut.unwrap_or_default())
+        format!("{before}{text}{after}{}", cut.unwrap_or_default())
     }
 }
 
@@ -68,10 +78,11 @@ pub(super) fn escaped(escaper: impl Escaper, text: &str) -> String {
     to
 }
 
+/// Whether a character may be drawn onto the one before it, or joins what is. Rust's own table of marks is not public, but its escapes are: they tell
+/// marks, joiners and characters that nobody knows yet.
 fn is_mark(character: char) -> bool {
-    matches!(character, '\u{300}'..='\u{36f}' | '\u{483}'..='\u{489}' | '\u{591}'..='\u{5bd}' | '\u{610}'..='\u{61a}'
-        | '\u{64b}'..='\u{65f}' | '\u{e31}' | '\u{e34}'..='\u{e3a}' | '\u{e47}'..='\u{e4e}' | '\u{1ab0}'..='\u{1aff}'
-        | '\u{1dc0}'..='\u{1dff}' | '\u{20d0}'..='\u{20ff}' | '\u{fe00}'..='\u{fe0f}' | '\u{fe20}'..='\u{fe2f}')
+    let private = matches!(character, '\u{e000}'..='\u{f8ff}' | '\u{f0000}'..);
+    !character.is_ascii() && !character.is_whitespace() && !private && character.escape_debug().len() > 1
 }
 
 fn visible(character: char) -> char {
@@ -108,6 +119,7 @@ pub(crate) struct Markdown;
 impl Escaper for Markdown {
     fn write_escaped_str<W: Write>(&self, mut to: W, text: &str) -> fmt::Result {
         let mut characters = text.chars().peekable();
+        let mut behind_digit = false;
         while let Some(character) = characters.next() {
             match character {
                 '\n' | '\r' => to.write_char(' ')?,
@@ -117,9 +129,10 @@ impl Escaper for Markdown {
                     to.write_char(character)?;
                 }
                 // That of a number has no meaning, that of an address has.
-                '.' if characters.peek().is_none_or(|next| !next.is_ascii_digit()) => to.write_str("\\.")?,
+                '.' if !(behind_digit && characters.peek().is_some_and(char::is_ascii_digit)) => to.write_str("\\.")?,
                 other => to.write_char(other)?,
             }
+            behind_digit = character.is_ascii_digit();
         }
         Ok(())
     }
@@ -138,6 +151,20 @@ mod tests {
         assert_eq!(shown("\u{fffe}\u{1ffff}\u{fdd0}\u{feff}\u{e0041}"), "\u{fffd}".repeat(5));
         assert_eq!(shown(" \n "), "(empty)");
         assert_eq!(shown(&format!("e{}", "\u{301}".repeat(40))).chars().count(), 1 + STACKED_MARKS);
+        // Joiners begin no new stack, and marks of every script are counted.
+        for stack in [
+            "\u{301}\u{301}\u{301}\u{301}\u{200c}",
+            "\u{301}\u{200d}",
+            "\u{f74}",
+            "\u{6da}",
+            "\u{5bf}",
+            "\u{3099}",
+            "\u{a66f}",
+        ] {
+            assert_eq!(shown(&format!("e{}", stack.repeat(40))).chars().count(), 1 + STACKED_MARKS, "{stack:?}");
+        }
+        let spaced = "a\u{a0}\u{a0}\u{a0}\u{a0}\u{a0}b \u{e000}\u{e001}\u{e002}\u{e003}\u{e004}";
+        assert_eq!(shown(spaced), spaced);
         let hebrew = Shown::of("\u{5d0}\u{5d1}");
         assert_eq!(hebrew.markdown(), "\u{2068}\u{5d0}\u{5d1}\u{2069}");
         assert_eq!(Shown::of("a*").markdown(), r"a\*");
@@ -158,6 +185,7 @@ mod tests {
         assert_eq!(escaped("−0.41 ± 0.02°"), "−0.41 ± 0.02°");
         assert_eq!(escaped("| *a* <b> [c](d)"), r"\| \*a\* \<b\> \[c\](d)");
         assert_eq!(escaped("www.example.org"), r"www\.example\.org");
+        assert_eq!(escaped("www.1example.org"), r"www\.1example\.org");
         assert_eq!(escaped("a\nb"), "a b");
     }
 }

@@ -128,7 +128,7 @@ impl Record {
     ///
     /// # Errors
     /// [`JsonError`] of [`ErrorCode::NotARecord`] names the key, the line and the column; so it does when `before` or `after` is there, which are
-    /// measured.
+    /// measured, and when `library` or `conventions` are others than this library's, which follows no others.
     ///
     /// ```
     /// # use alignment_core::record::Record;
@@ -141,6 +141,13 @@ impl Record {
         let record: Self = read(text)?;
         if record.before.is_some() || record.after.is_some() {
             let reason = format!("{}: before and after are measured, not told", ErrorCode::NotARecord.what());
+            return Err(error_at(text, 0, ErrorCode::NotARecord, reason));
+        }
+        let own = Self::default();
+        if record.library != own.library || record.conventions != own.conventions {
+            let what = ErrorCode::NotARecord.what();
+            let reason =
+                format!("{what}: library and conventions are this library's to say: leave them out of details");
             return Err(error_at(text, 0, ErrorCode::NotARecord, reason));
         }
         Ok(record)

@@ -589,7 +589,8 @@ class Record(Value):
         Raises
         ------
         NotARecordError
-            With the place: a key that is unknown, or of another type.
+            With the place: a key that is unknown, or of another type; and for
+            measurements, another library or other conventions, which are not told.
 
         Examples
         --------
