@@ -4,11 +4,12 @@
 //! `cargo run --release --example before_after -- FOLDER`
 
 use alignment_core::adjustment::{Adjuster, Effect, Line, Request, Rigid, Stance, fewest_moves};
-use alignment_core::json::{session_to_json, specification_from_json};
-use alignment_core::record::{AdjustmentDone, Attachment, Identity, Measured, Record};
+use alignment_core::json::{session_to_json, specification_from_json, stand_requirements_from_json};
+use alignment_core::record::{AdjustmentDone, Attachment, Identity, Measured, Record, StandSetup};
 use alignment_core::session::{ByAxle, ByWheel, PoseNoise};
 use alignment_core::simulate::{VirtualAxle, VirtualVehicle, VirtualWheel};
-use alignment_core::{Alignment, Wheel, measure};
+use alignment_core::stand::{self, PlacedStand};
+use alignment_core::{Alignment, Pose, Wheel, measure};
 use std::error::Error;
 use std::path::PathBuf;
 
@@ -94,6 +95,15 @@ fn main() -> Result<(), Box<dyn Error>> {
     let set = VirtualVehicle { seed: 5, ..car.adjusted(&turned, &amounts)? };
     let session_after = set.session();
 
+    // Its sensors look ahead. A stand was rolled before the car by eye, and is moved as told.
+    let requirements = stand_requirements_from_json(include_str!("demo_stand.json"))?;
+    let by_eye = Pose::from_rotation_vector_rad([0.004, -0.003, 0.03], [6620.0, 205.0, 1190.0])?;
+    let known = Some(PoseNoise { rotation_deg: 0.01, translation_mm: 0.1 }.into());
+    let mut stand = PlacedStand { rig_from_stand: by_eye, noise: known, pivot_mm: [-80.0, 0.0, -900.0] };
+    let found = stand::assess(&session_after, &stand, &[], &requirements)?;
+    stand.rig_from_stand = stand::moved(&stand.rig_from_stand, &found.moves, stand.pivot_mm)?;
+    let placed = stand::assess(&session_after, &stand, &[], &requirements)?;
+
     let mut notes = vec![
         "Invented car, invented limits, simulated measurements: a demonstration, never to set a real car by."
             .to_owned(),
@@ -114,6 +124,7 @@ fn main() -> Result<(), Box<dyn Error>> {
             Attachment::of("before.json", "application/json", session_to_json(&session).as_bytes()),
             Attachment::of("after.json", "application/json", session_to_json(&session_after).as_bytes()),
         ],
+        stand: Some(StandSetup::of(&placed)),
         ..Record::new(Identity {
             record_id: text("DEMO-0001"),
             date: text("2026-05-04"),

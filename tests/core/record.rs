@@ -446,6 +446,20 @@ fn the_first_version_is_read_for_ever() {
     assert_eq!(record.stand.unwrap().parameters[1].verdict, Some(Verdict::Undetermined));
 }
 
+/// A program that lays a text out anew and writes a new digest to it makes another text: pages would name a digest that nobody has.
+#[test]
+fn a_text_that_is_laid_out_anew_is_none() {
+    let text = full().to_json().unwrap();
+    let stated = text.rsplit("\"digest\": \"").next().unwrap()[..64].to_owned();
+    for (from, to) in [("\"notes\": [", "\"notes\":  ["), ("1500.0", "1500"), ("D-1", "D\\u002d1")] {
+        let zeroed = text.replacen(from, to, 1).replacen(&stated, &"0".repeat(64), 1);
+        let digest = Attachment::of("", "", zeroed.as_bytes()).sha256;
+        let error = Record::from_json(&zeroed.replacen(&"0".repeat(64), &digest, 1)).unwrap_err();
+        assert_eq!(error.code, ErrorCode::NotARecord, "{from}");
+        assert!(error.reason.contains("laid out anew"), "{error}");
+    }
+}
+
 #[test]
 fn an_attachment_is_known_by_its_bytes() {
     // FIPS 180-4's examples, and those of nothing and of a million letters.

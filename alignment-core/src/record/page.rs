@@ -79,6 +79,8 @@ struct State {
     name: &'static str,
     title: &'static str,
     overall: Verdicted,
+    /// The readings that do not conform.
+    beyond: Vec<Shown>,
     facts: Vec<(&'static str, Shown)>,
     warnings: Vec<Shown>,
 }
@@ -344,9 +346,21 @@ fn state(name: &'static str, measured: &Measured) -> State {
         name,
         title: if name == "before" { "Before" } else { "After" },
         overall: Verdicted(measured.overall.map(|verdict| judged(verdict, None))),
+        beyond: measured
+            .readings
+            .iter()
+            .filter(|reading| reading.verdict == Some(Verdict::DoesNotConform))
+            .map(named)
+            .collect(),
         facts,
         warnings: measured.warnings.iter().map(|warning| Shown::of(&warning.message)).collect(),
     }
+}
+
+/// A reading by its name, in a sentence.
+fn named(reading: &MeasuredReading) -> Shown {
+    let name = place(&reading.path).map(|(group, name)| format!("{}: {}", group.to_lowercase(), name.to_lowercase()));
+    Shown::of(&name.unwrap_or_else(|| reading.path.clone()))
 }
 
 fn rule(decision: Decision) -> String {
@@ -375,6 +389,12 @@ fn why(reason: Option<Reason>) -> Option<&'static str> {
         Reason::NearLimit => "too near a limit",
         Reason::TooUncertain => "too uncertain for these limits",
     })
+}
+
+/// A probability as it stands behind "with a probability".
+fn odds(probability: f64) -> String {
+    let percent = percent(probability);
+    if percent.starts_with(|c: char| c.is_ascii_digit()) { format!("of {percent}") } else { percent }
 }
 
 /// A probability in words, rounded down: nothing is quite sure.
@@ -514,7 +534,8 @@ fn row(readings: &[Option<&MeasuredReading>], label: Shown) -> Option<Row> {
             judged: Verdicted(reading.verdict.map(|verdict| {
                 let mut judged = judged(verdict, why(reading.reason));
                 if let Some(probability) = reading.probability_of_conformity.filter(|p| (0.0..=1.0).contains(p)) {
-                    judged.words = format!("{}; {} within the limits", judged.words, percent(probability));
+                    judged.words =
+                        format!("{}; within the limits with a probability {}", judged.words, odds(probability));
                 }
                 judged
             })),

@@ -68,7 +68,8 @@ impl Record {
     ///
     /// # Errors
     /// [`JsonError`]: [`ErrorCode::RecordDamaged`] when the text is not what was written, by whatever byte; [`ErrorCode::NotARecord`] for a text that
-    /// is no record, one of a newer version, one with an unknown key or a value of another kind, and one with neither `before` nor `after`.
+    /// is no record, one of a newer version, one with an unknown key or a value of another kind, one with neither `before` nor `after`, and one that another program laid out
+    /// anew, with a digest to it.
     ///
     /// ```
     /// # use alignment_core::{ErrorCode, record::Record};
@@ -118,6 +119,14 @@ impl Record {
         };
         if record.before.is_none() && record.after.is_none() {
             let reason = format!("{}: it has neither before nor after", ErrorCode::NotARecord.what());
+            return Err(error_at(text, 0, ErrorCode::NotARecord, reason));
+        }
+        // Laid out otherwise it would have another digest than its pages say.
+        if record.to_json().is_ok_and(|written| written != text) {
+            let reason = format!(
+                "{}: it was laid out anew by another program, ask for the text as it was written",
+                ErrorCode::NotARecord.what()
+            );
             return Err(error_at(text, 0, ErrorCode::NotARecord, reason));
         }
         Ok(record)
