@@ -318,8 +318,9 @@ impl PlacedStand {
 
     /// A stand on which the cameras of the rig ride, as calibrated: the inverse of `stand_from_rig`.
     ///
-    /// `noise` is that of the calibration, about the axes of the rig. The poses of the car must have been seen from where the stand stands now:
-    /// whoever moves it moves the rig frame with it, points of the floor included.
+    /// `noise` is that of the calibration, about the origin and the axes of the rig. An error of its turn moves the stand's origin the more, the
+    /// further from the rig's it lies. The poses of the car must have been seen from where the stand stands now: whoever moves it moves the rig frame
+    /// with it, points of the floor included.
     ///
     /// # Errors
     /// Those of a pose: [`ErrorCode::NotFinite`], [`ErrorCode::NotARotation`], [`ErrorCode::Reflection`], [`ErrorCode::LengthOutOfRange`];
@@ -333,10 +334,8 @@ impl PlacedStand {
     /// ```
     pub fn from_rig(stand_from_rig: &Pose, noise: Option<&Noise>) -> Result<Self, Error> {
         let stand = transform::<Stand, Rig>("stand_from_rig", stand_from_rig)?.inverse();
-        if let Some(noise) = noise {
-            noise.check(NOISE)?;
-        }
-        Ok(Self { rig_from_stand: stand.into(), noise: noise.cloned(), pivot_mm: [0.0; 3] })
+        let noise = noise.map(|noise| carried(noise, stand.origin())).transpose()?;
+        Ok(Self { rig_from_stand: stand.into(), noise, pivot_mm: [0.0; 3] })
     }
 }
 
@@ -349,7 +348,7 @@ fn transform<To: crate::frame::Frame, From: crate::frame::Frame>(
     pose.transform().map_err(|error| error.input(input))
 }
 
-/// The noise of a target's pose as that of a frame that is fixed to it and has its origin elsewhere, `arm` away: ω turns it by ω, and shifts it
+/// The noise of a frame's pose as that of a frame that is fixed to it and has its origin elsewhere, `arm` away: ω turns it by ω, and shifts it
 /// by ω × arm.
 fn carried(noise: &Noise, arm: Vector<Rig>) -> Result<Noise, Error> {
     noise.check(NOISE)?;

@@ -272,7 +272,9 @@ class PlacedStand(Value):
         stand_from_rig : pose-like
             Where the rig frame lies in the stand.
         noise : PoseNoise or PoseCovariance, optional
-            Of the calibration, about the axes of the rig.
+            Of the calibration, about the origin and the axes of the rig. An error of
+            its turn moves the stand's origin the more, the further from the rig's it
+            lies.
         pivot_mm : array-like of 3 numbers
             The point about which the stand is turned, in its own frame, mm.
 
