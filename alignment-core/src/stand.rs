@@ -399,7 +399,7 @@ impl GroundLine {
     /// [`ErrorCode::WheelNotSeen`] for a wheel without its centre; [`ErrorCode::MissingInput`] for one without a radius, when no floor is given;
     /// those of a pose ([`ErrorCode::NotFinite`], [`ErrorCode::NotARotation`], [`ErrorCode::Reflection`], [`ErrorCode::LengthOutOfRange`]);
     /// [`ErrorCode::NotUnitLength`] of the floor's normal or a spindle; [`ErrorCode::AngleOutOfRange`] for a floor tilted by more than 10°
-    /// against the datum.
+    /// against the datum, and [`ErrorCode::LengthOutOfRange`] for one above a wheel's centre.
     ///
     /// ```
     /// # use alignment_core::session::{ByAxle, ByWheel, Centreline, RollingBody};
@@ -601,7 +601,9 @@ impl Car {
         let [_, _, datum] = self.rig_from_vehicle.axes();
         let up = if up.dot(datum) < 0.0 { -up } else { up };
         let tilt_deg = atan2_deg(up.cross(datum).norm(), up.dot(datum));
-        check_range(ErrorCode::AngleOutOfRange, "ground_mm", tilt_deg, [0.0, MAX_TILT_DEG])?;
+        // Without a floor it is the datum that does not go with the wheels.
+        let input = if floor.is_some() { "ground_mm" } else { "up" };
+        check_range(ErrorCode::AngleOutOfRange, input, tilt_deg, [0.0, MAX_TILT_DEG])?;
         // The thrust angle is positive to the right.
         let (sin, cos) = match line {
             Line::ThrustLine => libm::sincos(-rad_from_deg(self.thrust_angle_deg)),
@@ -615,6 +617,14 @@ impl Car {
             ReferencePoint::Point(point_mm) => Vector::new(point_mm),
         };
         let rear = self.rig_from_vehicle.origin();
+        if floor.is_some() {
+            // Points in another frame may well be level, but not below the wheels.
+            for (wheel, &centre) in Wheel::ALL.map(|wheel| (wheel, self.centres.get(wheel))) {
+                let clear_mm = (self.rig_from_vehicle.point(centre) - point).dot(up);
+                check_range(ErrorCode::LengthOutOfRange, "ground_mm", clear_mm, [0.0, f64::MAX])
+                    .map_err(|error| error.wheel(wheel))?;
+            }
+        }
         let ahead = (self.rig_from_vehicle.point(reference) - rear).dot(forward);
         let origin = rear + forward * ahead - up * (rear - point).dot(up);
         let ground = Ground { tilt_deg, residual_mm, uneven: residual_mm > datum::UNEVEN_MM };
@@ -793,7 +803,8 @@ pub struct StandAssessment {
 /// Those of [`measure`](crate::measure), as they stand there, and: [`ErrorCode::WheelNotSeen`] and [`ErrorCode::MissingInput`] for a car whose
 /// four wheels were not all seen straight ahead, or without a radius; [`ErrorCode::NotFinite`], [`ErrorCode::NotARotation`],
 /// [`ErrorCode::Reflection`], [`ErrorCode::LengthOutOfRange`], [`ErrorCode::AngleOutOfRange`] for poses, points and required values (pitch beyond
-/// ± 89°, a floor tilted by more than 10°); [`ErrorCode::NotACovariance`]; [`ErrorCode::OutOfRange`] for a negative tolerance or a probability
+/// ± 89°; a floor tilted by more than 10° against the datum, or above a wheel's centre; without a floor, an `up` that is tilted by as much against
+/// the plane of the contact centres); [`ErrorCode::NotACovariance`]; [`ErrorCode::OutOfRange`] for a negative tolerance or a probability
 /// outside 0.5 to 0.999999; [`ErrorCode::TooFewStations`] for fewer than three points of the floor, and [`ErrorCode::TooMany`] for more than a
 /// thousand.
 ///

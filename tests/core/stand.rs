@@ -612,6 +612,14 @@ fn what_cannot_be_placed_is_refused_by_its_name() {
         })
         .to_vec();
     assert_eq!(refused(&scene.session, &here, &wall, &fine), (ErrorCode::AngleOutOfRange, Some("ground_mm")));
+    let aslant: [f64; 3] = std::array::from_fn(|i| up[i] + 0.25 * scene.rig_from_line.rotation[i][0]);
+    let length = aslant.iter().map(|v| v * v).sum::<f64>().sqrt();
+    let aslant = Session { up: Some(aslant.map(|v| v / length)), ..scene.session.clone() };
+    assert_eq!(refused(&aslant, &here, &[], &fine), (ErrorCode::AngleOutOfRange, Some("up")), "no floor was given");
+    // A level floor that lies above the wheels was measured in another frame.
+    let above: Vec<[f64; 3]> =
+        scene.ground_mm.iter().map(|point| std::array::from_fn(|i| point[i] + 2000.0 * up[i])).collect();
+    assert_eq!(refused(&scene.session, &here, &above, &fine), (ErrorCode::LengthOutOfRange, Some("ground_mm")));
     let mut blocked = scene.session.clone();
     blocked.ahead.rr = Sighting::NotSeen;
     let error = assess(&blocked, &here, &[], &fine).unwrap_err();

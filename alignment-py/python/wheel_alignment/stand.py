@@ -385,6 +385,8 @@ class GroundLine(Value):
             A wheel without a radius, when no floor is given.
         AngleOutOfRangeError
             A floor tilted by more than 10° against the datum.
+        LengthOutOfRangeError
+            A floor above a wheel's centre, among others.
         AlignmentError
             As the poses: `NotFiniteError`, `NotARotationError`, `ReflectionError`,
             `LengthOutOfRangeError` or `NotUnitLengthError`.
@@ -735,7 +737,11 @@ def assess(
     WheelNotSeenError, MissingInputError
         Not all four wheels were seen straight ahead, or one has no radius.
     AngleOutOfRangeError
-        A stand that pitches by more than 89°, or a floor tilted by more than 10°.
+        A stand that pitches by more than 89°; a floor tilted by more than 10° against
+        the datum, or, without a floor, an ``up`` by as much against the plane of the
+        contact centres.
+    LengthOutOfRangeError
+        Points of the floor in one line or above a wheel's centre, among others.
     TooFewStationsError, TooManyError
         One or two points of the floor, or more than a thousand.
     OutOfRangeError
