@@ -955,7 +955,13 @@ impl Scene<'_> {
     }
 }
 
-/// The verdict on one reading. An angle counts from the required one, by the shorter way.
+/// A reading as it is held against the required one: an angle counts from there by the shorter way.
+pub(crate) fn as_required(index: usize, value: f64, nominal: f64) -> f64 {
+    let off = value - nominal;
+    if index < 3 || off.abs() <= 180.0 { value } else { nominal + within_half_turn_deg(off) }
+}
+
+/// The verdict on one reading.
 fn judged(
     index: usize,
     value: f64,
@@ -963,7 +969,7 @@ fn judged(
     Required { nominal, minus, plus }: Required,
     decision: Decision,
 ) -> Result<Judgement, Error> {
-    let value = if index < 3 { value } else { nominal + within_half_turn_deg(value - nominal) };
+    let value = as_required(index, value, nominal);
     let limits = Limits { min: Some(nominal - minus), max: Some(nominal + plus) };
     judge(value, uncertain, limits, decision)
 }
