@@ -72,6 +72,11 @@ def test_faults_are_named() -> None:
             SESSION, here, {"format": "alignment-stand/1", "required": {"yaw": 1}}
         )
     assert caught.value.path.startswith("required")
+    two = {"point_mm": [2700, 0, 0], "rear_axle": None}
+    wanted = {"format": "alignment-stand/1", "required": {}, "reference": two}
+    for given in (wanted, json.dumps(wanted)):
+        with pytest.raises(wa.NotASpecificationError, match="reference"):
+            stand.assess(SESSION, here, given)
     with pytest.raises(TypeError, match="PlacedStand"):
         stand.assess(SESSION, SEEN, PATH)  # type: ignore[arg-type]
     with pytest.raises(ValueError, match=r"ground_mm: shape \(N, 3\)"):
