@@ -427,7 +427,8 @@ impl GroundLine {
         car.line(floor, line, reference)
     }
 
-    /// The line of a car that is followed, by a [`Tracker`](crate::live::Tracker): as [`from_ahead`](Self::from_ahead).
+    /// The line of a car that is followed, by a [`Tracker`](crate::live::Tracker): as [`from_ahead`](Self::from_ahead). What the readings' flags say
+    /// holds of the line too, and is not said again; the loaded radii of the tracker's session have to be handed over here as well.
     ///
     /// # Errors
     /// Those of [`from_ahead`](Self::from_ahead): [`ErrorCode::WheelNotSeen`], also of a clamp that was knocked; [`ErrorCode::MissingInput`],
@@ -616,7 +617,6 @@ impl Car {
             ReferencePoint::RearAxle => (self.centres.rl + self.centres.rr) * 0.5,
             ReferencePoint::Point(point_mm) => Vector::new(point_mm),
         };
-        let rear = self.rig_from_vehicle.origin();
         if floor.is_some() {
             // Points in another frame may well be level, but not below the wheels.
             for (wheel, &centre) in Wheel::ALL.map(|wheel| (wheel, self.centres.get(wheel))) {
@@ -625,6 +625,7 @@ impl Car {
                     .map_err(|error| error.wheel(wheel))?;
             }
         }
+        let rear = self.rig_from_vehicle.origin();
         let ahead = (self.rig_from_vehicle.point(reference) - rear).dot(forward);
         let origin = rear + forward * ahead - up * (rear - point).dot(up);
         let ground = Ground { tilt_deg, residual_mm, uneven: residual_mm > datum::UNEVEN_MM };
@@ -639,7 +640,8 @@ fn thrust_of(rear_left: Vector<Vehicle>, rear_right: Vector<Vehicle>) -> f64 {
 /// What is done to a stand: in this order, each move along or about the stand's own axes as they then lie.
 ///
 /// `Display` says it to a person: `turn left by 0.35°, then shift back by 12.4 mm, then lower by 3.0 mm`. Moves that come to 0.00° or 0.0 mm are
-/// left out there.
+/// left out there. Forward, left and right are the stand's own, not those of whoever faces it: of a stand before the car, along whose axes its own
+/// lie, they are the driver's, and forward is away from the car.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
 #[cfg_attr(feature = "json", derive(serde::Serialize, serde::Deserialize))]
 #[cfg_attr(feature = "json", serde(deny_unknown_fields))]

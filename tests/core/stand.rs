@@ -641,6 +641,7 @@ fn the_program_says_where_the_stand_is_what_to_move_and_what_to_beware_of() {
         "Invented car",
         "the stand does not stand as required",
         "1. turn right by",
+        "forward is away from the car",
         "vehicle maker's procedure",
         "hurt people",
     ] {

@@ -427,6 +427,9 @@ class GroundLine(Value):
     ) -> GroundLine:
         """Return the line of a car that is followed by a `live.Tracker`.
 
+        What the readings' flags say holds of the line too, and is not said again; the
+        loaded radii of the tracker's session have to be handed over here as well.
+
         Parameters
         ----------
         now : LiveReadings
@@ -505,7 +508,9 @@ class StandMoves(Value):
 
     Each move is as the stand then lies. The turns go through the pivot and leave it
     where it is; the shifts come after all turns, so that no move undoes another.
-    ``str`` says it to a person, and leaves out what comes to 0.00° or 0.0 mm.
+    ``str`` says it to a person, and leaves out what comes to 0.00° or 0.0 mm. Forward,
+    left and right are the stand's own, not those of whoever faces it: of a stand before
+    the car they are the driver's, and forward is away from the car.
 
     Attributes
     ----------
