@@ -3354,6 +3354,7 @@ int32_t wa_attachment_matches(uint64_t length_bytes,
                               size_t content_length,
                               int32_t *matches,
                               struct wa_error *error);
+
 // A stand that was found by a target of its own, which the rig's cameras see: rig_from_target times the inverse of
 // stand_from_target. Its pivot is its origin.
 //
@@ -3611,6 +3612,7 @@ int32_t wa_record_schema_json(char *result_json,
                               size_t result_capacity,
                               size_t *result_length,
                               struct wa_error *error);
+
 // The JSON Schema (2020-12) of where a stand is to stand, format "alignment-stand/1".
 //
 // Returns WA_SUCCESS; WA_BUFFER_TOO_SMALL.
