@@ -113,7 +113,10 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
     );
     println!("As it was rolled before the car:\n");
     tell(&found);
-    println!("\nTo be done, in this order, seen along the stand's own arrow, each move as the stand then stands:\n");
+    println!(
+        "\nTo be done, in this order, as the car's driver sees it: forward is away from the car. Each move is along or about the stand as it then \
+         stands:\n"
+    );
     for (number, step) in found.moves.to_string().split(", then ").enumerate() {
         println!("{:>2}. {step}", number + 1);
     }

@@ -318,8 +318,9 @@ impl PlacedStand {
 
     /// A stand on which the cameras of the rig ride, as calibrated: the inverse of `stand_from_rig`.
     ///
-    /// `noise` is that of the calibration, about the axes of the rig. The poses of the car must have been seen from where the stand stands now:
-    /// whoever moves it moves the rig frame with it, points of the floor included.
+    /// `noise` is that of the calibration, about the origin and the axes of the rig. An error of its turn moves the stand's origin the more, the
+    /// further from the rig's it lies. The poses of the car must have been seen from where the stand stands now: whoever moves it moves the rig frame
+    /// with it, points of the floor included.
     ///
     /// # Errors
     /// Those of a pose: [`ErrorCode::NotFinite`], [`ErrorCode::NotARotation`], [`ErrorCode::Reflection`], [`ErrorCode::LengthOutOfRange`];
@@ -333,10 +334,8 @@ impl PlacedStand {
     /// ```
     pub fn from_rig(stand_from_rig: &Pose, noise: Option<&Noise>) -> Result<Self, Error> {
         let stand = transform::<Stand, Rig>("stand_from_rig", stand_from_rig)?.inverse();
-        if let Some(noise) = noise {
-            noise.check(NOISE)?;
-        }
-        Ok(Self { rig_from_stand: stand.into(), noise: noise.cloned(), pivot_mm: [0.0; 3] })
+        let noise = noise.map(|noise| carried(noise, stand.origin())).transpose()?;
+        Ok(Self { rig_from_stand: stand.into(), noise, pivot_mm: [0.0; 3] })
     }
 }
 
@@ -349,7 +348,7 @@ fn transform<To: crate::frame::Frame, From: crate::frame::Frame>(
     pose.transform().map_err(|error| error.input(input))
 }
 
-/// The noise of a target's pose as that of a frame that is fixed to it and has its origin elsewhere, `arm` away: ω turns it by ω, and shifts it
+/// The noise of a frame's pose as that of a frame that is fixed to it and has its origin elsewhere, `arm` away: ω turns it by ω, and shifts it
 /// by ω × arm.
 fn carried(noise: &Noise, arm: Vector<Rig>) -> Result<Noise, Error> {
     noise.check(NOISE)?;
@@ -400,7 +399,7 @@ impl GroundLine {
     /// [`ErrorCode::WheelNotSeen`] for a wheel without its centre; [`ErrorCode::MissingInput`] for one without a radius, when no floor is given;
     /// those of a pose ([`ErrorCode::NotFinite`], [`ErrorCode::NotARotation`], [`ErrorCode::Reflection`], [`ErrorCode::LengthOutOfRange`]);
     /// [`ErrorCode::NotUnitLength`] of the floor's normal or a spindle; [`ErrorCode::AngleOutOfRange`] for a floor tilted by more than 10°
-    /// against the datum.
+    /// against the datum, and [`ErrorCode::LengthOutOfRange`] for one above a wheel's centre.
     ///
     /// ```
     /// # use alignment_core::session::{ByAxle, ByWheel, Centreline, RollingBody};
@@ -428,7 +427,8 @@ impl GroundLine {
         car.line(floor, line, reference)
     }
 
-    /// The line of a car that is followed, by a [`Tracker`](crate::live::Tracker): as [`from_ahead`](Self::from_ahead).
+    /// The line of a car that is followed, by a [`Tracker`](crate::live::Tracker): as [`from_ahead`](Self::from_ahead). What the readings' flags say
+    /// holds of the line too, and is not said again; the loaded radii of the tracker's session have to be handed over here as well.
     ///
     /// # Errors
     /// Those of [`from_ahead`](Self::from_ahead): [`ErrorCode::WheelNotSeen`], also of a clamp that was knocked; [`ErrorCode::MissingInput`],
@@ -602,7 +602,9 @@ impl Car {
         let [_, _, datum] = self.rig_from_vehicle.axes();
         let up = if up.dot(datum) < 0.0 { -up } else { up };
         let tilt_deg = atan2_deg(up.cross(datum).norm(), up.dot(datum));
-        check_range(ErrorCode::AngleOutOfRange, "ground_mm", tilt_deg, [0.0, MAX_TILT_DEG])?;
+        // Without a floor it is the datum that does not go with the wheels.
+        let input = if floor.is_some() { "ground_mm" } else { "up" };
+        check_range(ErrorCode::AngleOutOfRange, input, tilt_deg, [0.0, MAX_TILT_DEG])?;
         // The thrust angle is positive to the right.
         let (sin, cos) = match line {
             Line::ThrustLine => libm::sincos(-rad_from_deg(self.thrust_angle_deg)),
@@ -615,6 +617,14 @@ impl Car {
             ReferencePoint::RearAxle => (self.centres.rl + self.centres.rr) * 0.5,
             ReferencePoint::Point(point_mm) => Vector::new(point_mm),
         };
+        if floor.is_some() {
+            // Points in another frame may well be level, but not below the wheels.
+            for (wheel, &centre) in Wheel::ALL.map(|wheel| (wheel, self.centres.get(wheel))) {
+                let clear_mm = (self.rig_from_vehicle.point(centre) - point).dot(up);
+                check_range(ErrorCode::LengthOutOfRange, "ground_mm", clear_mm, [0.0, f64::MAX])
+                    .map_err(|error| error.wheel(wheel))?;
+            }
+        }
         let rear = self.rig_from_vehicle.origin();
         let ahead = (self.rig_from_vehicle.point(reference) - rear).dot(forward);
         let origin = rear + forward * ahead - up * (rear - point).dot(up);
@@ -630,7 +640,8 @@ fn thrust_of(rear_left: Vector<Vehicle>, rear_right: Vector<Vehicle>) -> f64 {
 /// What is done to a stand: in this order, each move along or about the stand's own axes as they then lie.
 ///
 /// `Display` says it to a person: `turn left by 0.35°, then shift back by 12.4 mm, then lower by 3.0 mm`. Moves that come to 0.00° or 0.0 mm are
-/// left out there.
+/// left out there. Forward, left and right are the stand's own, not those of whoever faces it: of a stand before the car, along whose axes its own
+/// lie, they are the driver's, and forward is away from the car.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
 #[cfg_attr(feature = "json", derive(serde::Serialize, serde::Deserialize))]
 #[cfg_attr(feature = "json", serde(deny_unknown_fields))]
@@ -794,7 +805,8 @@ pub struct StandAssessment {
 /// Those of [`measure`](crate::measure), as they stand there, and: [`ErrorCode::WheelNotSeen`] and [`ErrorCode::MissingInput`] for a car whose
 /// four wheels were not all seen straight ahead, or without a radius; [`ErrorCode::NotFinite`], [`ErrorCode::NotARotation`],
 /// [`ErrorCode::Reflection`], [`ErrorCode::LengthOutOfRange`], [`ErrorCode::AngleOutOfRange`] for poses, points and required values (pitch beyond
-/// ± 89°, a floor tilted by more than 10°); [`ErrorCode::NotACovariance`]; [`ErrorCode::OutOfRange`] for a negative tolerance or a probability
+/// ± 89°; a floor tilted by more than 10° against the datum, or above a wheel's centre; without a floor, an `up` that is tilted by as much against
+/// the plane of the contact centres); [`ErrorCode::NotACovariance`]; [`ErrorCode::OutOfRange`] for a negative tolerance or a probability
 /// outside 0.5 to 0.999999; [`ErrorCode::TooFewStations`] for fewer than three points of the floor, and [`ErrorCode::TooMany`] for more than a
 /// thousand.
 ///
@@ -945,7 +957,13 @@ impl Scene<'_> {
     }
 }
 
-/// The verdict on one reading. An angle counts from the required one, by the shorter way.
+/// A reading as it is held against the required one: an angle counts from there by the shorter way.
+pub(crate) fn as_required(index: usize, value: f64, nominal: f64) -> f64 {
+    let off = value - nominal;
+    if index < 3 || off.abs() <= 180.0 { value } else { nominal + within_half_turn_deg(off) }
+}
+
+/// The verdict on one reading.
 fn judged(
     index: usize,
     value: f64,
@@ -953,7 +971,7 @@ fn judged(
     Required { nominal, minus, plus }: Required,
     decision: Decision,
 ) -> Result<Judgement, Error> {
-    let value = if index < 3 { value } else { nominal + within_half_turn_deg(value - nominal) };
+    let value = as_required(index, value, nominal);
     let limits = Limits { min: Some(nominal - minus), max: Some(nominal + plus) };
     judge(value, uncertain, limits, decision)
 }

@@ -282,7 +282,8 @@ pub unsafe extern "C" fn wa_placed_stand_from_target(
 /// The poses of the car must have been seen from where the stand stands now: whoever moves it moves the frame of the rig with
 /// it, points of the floor included.
 ///
-/// noise: of the calibration, about the axes of the rig; NULL when it is not known.
+/// noise: of the calibration, about the origin and the axes of the rig; NULL when it is not known. An error of its turn moves
+///     the stand's origin the more, the further from the rig's it lies.
 ///
 /// Returns WA_SUCCESS; WA_NOT_FINITE; WA_NOT_A_ROTATION; WA_REFLECTION; WA_LENGTH_OUT_OF_RANGE; WA_ANGLE_OUT_OF_RANGE;
 /// WA_NOT_A_COVARIANCE.

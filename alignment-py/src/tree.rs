@@ -159,6 +159,10 @@ impl<'de> Deserializer<'de> for Tree<'_> {
         let Ok(text) = self.0.cast::<PyString>() else {
             // A variant that holds something stands under its name.
             return match Pairs::of(&self.0)? {
+                // As in JSON, a second name is a fault, and nothing that is passed is lost.
+                Some(members) if members.pairs.len() > 1 => {
+                    Err(de::Error::invalid_length(members.pairs.len(), &"one member"))
+                }
                 Some(members) => visitor.visit_enum(MapAccessDeserializer::new(members)),
                 None => self.deserialize_any(visitor),
             };

@@ -289,7 +289,6 @@ fn sound_sessions_raise_no_alarm() {
     }
 }
 
-/// A slip about the steering axis is one more steer angle: no fit can see it.
 /// An axis that moves as the wheels are steered is no fault of a target: what it leaves over is said of the wheels, and no slip is named.
 #[test]
 fn an_axis_that_moves_is_no_slip() {
@@ -336,6 +335,7 @@ fn a_slip_is_named_though_the_axis_moves() {
     assert!(named >= 80, "{named}");
 }
 
+/// A slip about the steering axis is one more steer angle: no fit can see it.
 #[test]
 fn a_slip_about_the_steering_axis_cannot_be_seen() {
     let clean = VirtualVehicle { pose_noise: None, ..car(1) };

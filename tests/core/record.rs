@@ -545,6 +545,20 @@ fn a_stand_that_was_assessed_becomes_rows() {
     assert_eq!((yaw.nominal, yaw.min, yaw.max), (Some(1.0), Some(0.75), Some(1.5)));
     assert_eq!(yaw.verdict, found.judgements.yaw_deg.map(|of| of.verdict));
     assert_eq!(yaw.expanded_uncertainty, found.expanded_uncertainty.map(|of| of.yaw_deg));
+
+    // Half a turn is written on the side of the limits that it is held against.
+    let seen = Pose::from_rotation_vector_rad([0.0, 0.0, 0.02 - std::f64::consts::PI], [5000.0, 30.0, 1200.0]).unwrap();
+    let half_turn = Required { nominal: -180.0, minus: 2.0, plus: 2.0 };
+    for nominal in [180.0, -180.0] {
+        requirements.required.yaw_deg = Some(Required { nominal, ..half_turn });
+        let stand = PlacedStand { rig_from_stand: seen, noise: Some(noise.into()), pivot_mm: [0.0; 3] };
+        let found = stand::assess(&session, &stand, &[], &requirements).unwrap();
+        let yaw = &StandSetup::of(&found).parameters[3];
+        assert_eq!(yaw.verdict, Some(Verdict::Conforms));
+        assert!(yaw.min < yaw.value && yaw.value < yaw.max, "{yaw:?}");
+    }
+    let conventions = Record::new(Identity::default()).conventions;
+    assert!(conventions.iter().any(|one| one.name == "calibration stand"), "what the signs of a stand mean is written");
 }
 
 #[test]

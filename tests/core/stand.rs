@@ -331,7 +331,7 @@ fn a_stand_is_found_by_its_target_and_by_the_cameras_that_ride_on_it() {
     let seen = moved_pose(&rig_from_stand, &stand_from_target);
     let found = PlacedStand::from_target(&seen, &stand_from_target, Some(&NOISE.into())).unwrap();
     let inverse = crate::invariants::inverse(&rig_from_stand);
-    let riding = PlacedStand::from_rig(&inverse, None).unwrap();
+    let riding = PlacedStand::from_rig(&inverse, Some(&NOISE.into())).unwrap();
     for found in [&found, &riding] {
         for (a, b) in found.rig_from_stand.rotation.iter().flatten().zip(rig_from_stand.rotation.iter().flatten()) {
             assert!((a - b).abs() < 1e-14);
@@ -340,13 +340,17 @@ fn a_stand_is_found_by_its_target_and_by_the_cameras_that_ride_on_it() {
             assert!((a - b).abs() < 1e-9);
         }
     }
-    // An error of the target's turn shifts the stand by its arm: 0.005° over 768 mm is 0.067 mm, square to the arm.
-    let Some(Noise::Covariance(noise)) = found.noise else { panic!("the noise is carried") };
-    let PoseCovariance { covariance } = *noise;
-    let shifts: f64 = (3..6).map(|i| covariance[i][i]).sum();
-    let arm_mm = (100.0f64.powi(2) + 700.0f64.powi(2) + 300.0f64.powi(2)).sqrt();
-    let expected = 3.0 * 0.05f64.powi(2) + 2.0 * (arm_mm * 0.005f64.to_radians()).powi(2);
-    assert!((shifts - expected).abs() < 1e-12, "{shifts} {expected}");
+    // An error of the turn of the target, or of the rig on the stand, shifts the stand's origin by its arm: 0.005° over 768 mm is 0.067 mm, square to
+    // the arm.
+    let length = |of: [f64; 3]| of.into_iter().map(|v| v * v).sum::<f64>().sqrt();
+    let arms = [stand_from_target.translation_mm, rig_from_stand.translation_mm].map(length);
+    for (found, arm_mm) in [found, riding].into_iter().zip(arms) {
+        let Some(Noise::Covariance(noise)) = found.noise else { panic!("the noise is carried") };
+        let PoseCovariance { covariance } = *noise;
+        let shifts: f64 = (3..6).map(|i| covariance[i][i]).sum();
+        let expected = 3.0 * 0.05f64.powi(2) + 2.0 * (arm_mm * 0.005f64.to_radians()).powi(2);
+        assert!((shifts - expected).abs() < 1e-12, "{shifts} {expected}");
+    }
 }
 
 /// The line of a session, of four poses and of a live frame are one.
@@ -608,6 +612,14 @@ fn what_cannot_be_placed_is_refused_by_its_name() {
         })
         .to_vec();
     assert_eq!(refused(&scene.session, &here, &wall, &fine), (ErrorCode::AngleOutOfRange, Some("ground_mm")));
+    let aslant: [f64; 3] = std::array::from_fn(|i| up[i] + 0.25 * scene.rig_from_line.rotation[i][0]);
+    let length = aslant.iter().map(|v| v * v).sum::<f64>().sqrt();
+    let aslant = Session { up: Some(aslant.map(|v| v / length)), ..scene.session.clone() };
+    assert_eq!(refused(&aslant, &here, &[], &fine), (ErrorCode::AngleOutOfRange, Some("up")), "no floor was given");
+    // A level floor that lies above the wheels was measured in another frame.
+    let above: Vec<[f64; 3]> =
+        scene.ground_mm.iter().map(|point| std::array::from_fn(|i| point[i] + 2000.0 * up[i])).collect();
+    assert_eq!(refused(&scene.session, &here, &above, &fine), (ErrorCode::LengthOutOfRange, Some("ground_mm")));
     let mut blocked = scene.session.clone();
     blocked.ahead.rr = Sighting::NotSeen;
     let error = assess(&blocked, &here, &[], &fine).unwrap_err();
@@ -629,6 +641,7 @@ fn the_program_says_where_the_stand_is_what_to_move_and_what_to_beware_of() {
         "Invented car",
         "the stand does not stand as required",
         "1. turn right by",
+        "forward is away from the car",
         "vehicle maker's procedure",
         "hurt people",
     ] {

@@ -57,9 +57,12 @@ def test_a_noise_is_either_of_two_kinds() -> None:
         strict=True,
     ):
         assert one == pytest.approx(other, rel=1e-12, abs=1e-18)
-    assert PlacedStand.from_rig(level, PoseNoise(0.01, 0.2)).noise == PoseNoise(
-        0.01, 0.2
-    )
+    # The stand lies 4.2 m from the rig: a turn of 0.01° shifts it by 0.73 mm.
+    for noise in (PoseNoise(0.01, 0.2), by_covariance):
+        riding = np.array(PlacedStand.from_rig(level, noise).noise.covariance)
+        arm = np.linalg.norm(level.translation_mm)
+        shifts = 3 * 0.2**2 + 2 * (arm * np.radians(0.01)) ** 2
+        assert np.trace(riding[3:, 3:]) == pytest.approx(shifts, rel=1e-12)
 
 
 def test_faults_are_named() -> None:
@@ -69,6 +72,11 @@ def test_faults_are_named() -> None:
             SESSION, here, {"format": "alignment-stand/1", "required": {"yaw": 1}}
         )
     assert caught.value.path.startswith("required")
+    two = {"point_mm": [2700, 0, 0], "rear_axle": None}
+    wanted = {"format": "alignment-stand/1", "required": {}, "reference": two}
+    for given in (wanted, json.dumps(wanted)):
+        with pytest.raises(wa.NotASpecificationError, match="reference"):
+            stand.assess(SESSION, here, given)
     with pytest.raises(TypeError, match="PlacedStand"):
         stand.assess(SESSION, SEEN, PATH)  # type: ignore[arg-type]
     with pytest.raises(ValueError, match=r"ground_mm: shape \(N, 3\)"):

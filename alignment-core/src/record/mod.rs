@@ -58,7 +58,7 @@ use crate::json::session_to_json;
 use crate::layout::Wheel;
 use crate::paths::{self, READINGS};
 use crate::session::{Method, Reference, Session};
-use crate::stand::{StandAssessment, StandReadings, StandRequirements};
+use crate::stand::{self, StandAssessment, StandReadings, StandRequirements};
 use alloc::borrow::ToOwned;
 use alloc::format;
 use alloc::string::{String, ToString};
@@ -422,7 +422,7 @@ pub struct StandSetup {
 pub struct StandParameter {
     /// Its name, which ends in its unit: `distance_mm`, `yaw_deg`.
     pub name: String,
-    /// What was set up.
+    /// What was set up; an angle as it counts from the nominal by the shorter way, so that it compares with the limits.
     #[serde(serialize_with = "text::finite")]
     pub value: Option<f64>,
     /// Its expanded uncertainty.
@@ -467,7 +467,7 @@ impl StandSetup {
             let (required, judged) = (required[index], judgements[index]);
             StandParameter {
                 name: StandReadings::<f64>::NAMES[index].to_owned(),
-                value: Some(value),
+                value: Some(required.map_or(value, |required| stand::as_required(index, value, required.nominal))),
                 expanded_uncertainty: expanded.map(|all| all[index]),
                 nominal: required.map(|required| required.nominal),
                 min: required.map(|required| required.nominal - required.minus),
@@ -525,7 +525,7 @@ pub struct Record {
 }
 
 /// Axes, units and signs, as every record says them.
-const CONVENTIONS: [[&str; 2]; 12] = [
+const CONVENTIONS: [[&str; 2]; 13] = [
     ["axes", "X points forward, Y to the left, Z up (ISO 8855:2011). Left and right are as the driver sees them."],
     ["names", "Wheels are fl (left front), fr (right front), rl (left rear), rr (right rear)."],
     ["units", "Angles are in degrees, lengths in millimetres; each name ends in its unit."],
@@ -546,6 +546,10 @@ const CONVENTIONS: [[&str; 2]; 12] = [
     ["thrust angle", "Positive when the thrust line points to the right of the centreline."],
     ["setback", "Positive when the right wheel stands further rearward than the left."],
     ["steer angle", "Positive in a left turn."],
+    [
+        "calibration stand",
+        "Distance is positive ahead of the point from which it counts, the offset to the left of the line, height above the ground. Yaw is positive to the left as seen from above, pitch with the top forward, roll with the top to the right.",
+    ],
     [
         "uncertainty",
         "A reading ± its expanded uncertainty holds the true value with the coverage probability that is stated. It knows of the noise of the poses and of the inputs that the session says are uncertain, and of nothing else.",

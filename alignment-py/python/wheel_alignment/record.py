@@ -399,7 +399,8 @@ class StandParameter(Value):
     name : str
         Its name, which ends in its unit: ``distance_mm``, ``yaw_deg``.
     value, expanded_uncertainty : float or None
-        What was set up, and its expanded uncertainty.
+        What was set up, and its expanded uncertainty. An angle counts from the nominal
+        by the shorter way, so that it compares with the limits.
     nominal, min, max : float or None
         The value to aim at, and the least and greatest that conform.
     verdict, reason : str or None

@@ -272,7 +272,9 @@ class PlacedStand(Value):
         stand_from_rig : pose-like
             Where the rig frame lies in the stand.
         noise : PoseNoise or PoseCovariance, optional
-            Of the calibration, about the axes of the rig.
+            Of the calibration, about the origin and the axes of the rig. An error of
+            its turn moves the stand's origin the more, the further from the rig's it
+            lies.
         pivot_mm : array-like of 3 numbers
             The point about which the stand is turned, in its own frame, mm.
 
@@ -383,6 +385,8 @@ class GroundLine(Value):
             A wheel without a radius, when no floor is given.
         AngleOutOfRangeError
             A floor tilted by more than 10° against the datum.
+        LengthOutOfRangeError
+            A floor above a wheel's centre, among others.
         AlignmentError
             As the poses: `NotFiniteError`, `NotARotationError`, `ReflectionError`,
             `LengthOutOfRangeError` or `NotUnitLengthError`.
@@ -422,6 +426,9 @@ class GroundLine(Value):
         reference: _Reference = "front_axle",
     ) -> GroundLine:
         """Return the line of a car that is followed by a `live.Tracker`.
+
+        What the readings' flags say holds of the line too, and is not said again; the
+        loaded radii of the tracker's session have to be handed over here as well.
 
         Parameters
         ----------
@@ -501,7 +508,9 @@ class StandMoves(Value):
 
     Each move is as the stand then lies. The turns go through the pivot and leave it
     where it is; the shifts come after all turns, so that no move undoes another.
-    ``str`` says it to a person, and leaves out what comes to 0.00° or 0.0 mm.
+    ``str`` says it to a person, and leaves out what comes to 0.00° or 0.0 mm. Forward,
+    left and right are the stand's own, not those of whoever faces it: of a stand before
+    the car they are the driver's, and forward is away from the car.
 
     Attributes
     ----------
@@ -733,7 +742,11 @@ def assess(
     WheelNotSeenError, MissingInputError
         Not all four wheels were seen straight ahead, or one has no radius.
     AngleOutOfRangeError
-        A stand that pitches by more than 89°, or a floor tilted by more than 10°.
+        A stand that pitches by more than 89°; a floor tilted by more than 10° against
+        the datum, or, without a floor, an ``up`` by as much against the plane of the
+        contact centres.
+    LengthOutOfRangeError
+        Points of the floor in one line or above a wheel's centre, among others.
     TooFewStationsError, TooManyError
         One or two points of the floor, or more than a thousand.
     OutOfRangeError
