@@ -233,7 +233,7 @@ impl<'a> Knocks<'a> {
             }
             let sides = [Side::Left, Side::Right].into_iter().filter(|side| !moved.contains(side));
             let axes = sides.filter_map(|side| Some((side, self.axis_let_move(state, side, noise)?)));
-            let axis = axes.min_by(|(_, (_, a)), (_, (_, b))| a.chi_squared.total_cmp(&b.chi_squared));
+            let axis = axes.reduce(|a, b| if b.1.1.is_better_than(&a.1.1, 1.0) { b } else { a });
             if let Some((side, (knocks, left))) = axis
                 && left.is_better_than(&noise.without(found.gain, found.rank), patterns)
             {

@@ -359,7 +359,7 @@ fn state(name: &'static str, measured: &Measured) -> State {
 
 /// A reading by its name, in a sentence.
 fn named(reading: &MeasuredReading) -> Shown {
-    let name = place(&reading.path).map(|(group, name)| format!("{}: {}", group.to_lowercase(), name.to_lowercase()));
+    let name = place(&reading.path).map(|(group, name)| format!("{group}: {name}"));
     Shown::of(&name.unwrap_or_else(|| reading.path.clone()))
 }
 
@@ -389,12 +389,6 @@ fn why(reason: Option<Reason>) -> Option<&'static str> {
         Reason::NearLimit => "too near a limit",
         Reason::TooUncertain => "too uncertain for these limits",
     })
-}
-
-/// A probability as it stands behind "with a probability".
-fn odds(probability: f64) -> String {
-    let percent = percent(probability);
-    if percent.starts_with(|c: char| c.is_ascii_digit()) { format!("of {percent}") } else { percent }
 }
 
 /// A probability in words, rounded down: nothing is quite sure.
@@ -533,9 +527,12 @@ fn row(readings: &[Option<&MeasuredReading>], label: Shown) -> Option<Row> {
             figure: figure((reading.value, reading.expanded_uncertainty), &reading.unit),
             judged: Verdicted(reading.verdict.map(|verdict| {
                 let mut judged = judged(verdict, why(reading.reason));
-                if let Some(probability) = reading.probability_of_conformity.filter(|p| (0.0..=1.0).contains(p)) {
-                    judged.words =
-                        format!("{}; within the limits with a probability {}", judged.words, odds(probability));
+                let told = |p: &f64| (0.0..=1.0).contains(p);
+                let sure = reading.risk_of_wrong_verdict.filter(told).map(|risk| 1.0 - risk);
+                if let (Some(sure), true) = (sure, verdict != Verdict::Undetermined) {
+                    judged.words = format!("{}, {} sure", judged.words, percent(sure));
+                } else if let Some(probability) = reading.probability_of_conformity.filter(told) {
+                    judged.words = format!("{}; {} likely to be within", judged.words, percent(probability));
                 }
                 judged
             })),
