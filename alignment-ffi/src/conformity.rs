@@ -81,6 +81,15 @@ pub struct WaJudgement {
 // SAFETY: repr(C), begins with a usize, and numbers are all it has.
 unsafe impl StatesSize for WaJudgement {}
 
+/// WA_VERDICT_...
+pub(crate) fn verdict_number(verdict: Verdict) -> i32 {
+    match verdict {
+        Verdict::Undetermined => WA_VERDICT_UNDETERMINED,
+        Verdict::Conforms => WA_VERDICT_CONFORMS,
+        Verdict::DoesNotConform => WA_VERDICT_DOES_NOT_CONFORM,
+    }
+}
+
 impl From<WaUncertain> for Uncertain {
     fn from(WaUncertain { standard_uncertainty, degrees_of_freedom }: WaUncertain) -> Self {
         Self { standard_uncertainty, degrees_of_freedom: degrees_of_freedom.get() }
@@ -103,11 +112,7 @@ impl From<Judgement> for WaJudgement {
     fn from(judged: Judgement) -> Self {
         Self {
             size: 0,
-            verdict: match judged.verdict {
-                Verdict::Undetermined => WA_VERDICT_UNDETERMINED,
-                Verdict::Conforms => WA_VERDICT_CONFORMS,
-                Verdict::DoesNotConform => WA_VERDICT_DOES_NOT_CONFORM,
-            },
+            verdict: verdict_number(judged.verdict),
             reason: match judged.reason {
                 None => WA_NONE,
                 Some(Reason::NotMeasured) => WA_REASON_NOT_MEASURED,

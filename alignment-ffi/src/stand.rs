@@ -1,6 +1,7 @@
 //! Where a stand stands relative to the car, and the moves that put it right.
 
 use crate::alignment::WaWheels;
+use crate::conformity::verdict_number;
 use crate::datum::WaPlane;
 use crate::error::{Failure, WaError, guard};
 use crate::layout::by_axle;
@@ -13,7 +14,7 @@ use crate::pose::WaPose;
 use crate::session::{WaPoseCovariance, WaSession};
 use crate::vehicle::WaAheadReadings;
 use alignment_core::ByAxle;
-use alignment_core::conformity::{Judgement, Verdict};
+use alignment_core::conformity::Judgement;
 use alignment_core::datum::Plane;
 use alignment_core::json::{stand_assessment_to_json, stand_requirements_from_json, stand_requirements_to_json};
 use alignment_core::session::{Noise, PoseCovariance};
@@ -220,12 +221,7 @@ fn noise_of(of: &WaPoseCovariance) -> Noise {
 
 impl From<StandAssessment> for WaStandAssessment {
     fn from(found: StandAssessment) -> Self {
-        let number = |verdict| match verdict {
-            Verdict::Undetermined => crate::conformity::WA_VERDICT_UNDETERMINED,
-            Verdict::Conforms => crate::conformity::WA_VERDICT_CONFORMS,
-            Verdict::DoesNotConform => crate::conformity::WA_VERDICT_DOES_NOT_CONFORM,
-        };
-        let judged = |of: Option<Judgement>| of.map_or(crate::status::WA_NONE, |of| number(of.verdict));
+        let judged = |of: Option<Judgement>| of.map_or(crate::status::WA_NONE, |of| verdict_number(of.verdict));
         let known = |of: Option<StandReadings>| of.map_or(StandReadings::<Option<f64>>::default().into(), Into::into);
         Self {
             size: 0,
@@ -237,7 +233,7 @@ impl From<StandAssessment> for WaStandAssessment {
             ground_line: found.ground_line.into(),
             thrust_angle_deg: found.thrust_angle_deg,
             verdicts: found.judgements.values().map(judged),
-            overall: number(found.overall),
+            overall: verdict_number(found.overall),
             reserved: 0,
         }
     }
