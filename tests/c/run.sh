@@ -57,7 +57,7 @@ not_run() {
 echo "-- Size"
 # What is shipped, without symbols for a debugger. The bound lies just above what it is today: raise it for a reason alone.
 if has strip; then
-    most=3500000
+    most=3550000
     strip -o "$build/stripped.so" "$build/libwheel_alignment.so"
     size=$(wc -c < "$build/stripped.so")
     rm "$build/stripped.so"
