@@ -193,7 +193,7 @@ pub struct MeasuredReading {
 #[serde(deny_unknown_fields)]
 #[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct Measured {
-    /// The SHA-256 of the session as [`session_to_json`](crate::json::session_to_json) writes it: whoever keeps the session can show that these
+    /// The SHA-256 of the session as [`session_to_json`] writes it: whoever keeps the session can show that these
     /// readings come of it.
     pub inputs_sha256: String,
     /// How the readings were estimated.
@@ -444,7 +444,7 @@ pub struct StandParameter {
 }
 
 impl StandSetup {
-    /// The set-up that [`stand::assess`](crate::stand::assess) found, in degrees and mm.
+    /// The set-up that [`stand::assess`] found, in degrees and mm.
     ///
     /// ```
     /// # use alignment_core::stand::{PlacedStand, Required, StandRequirements, assess};
