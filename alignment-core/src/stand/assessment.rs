@@ -3,7 +3,7 @@
 use super::ground_line::{Car, floor_through};
 use super::{
     GroundLine, Line, MAX_GROUND_POINTS, NOISE, PlacedStand, ReferencePoint, Required, StandMoves, StandReadings,
-    StandRequirements, check_point, moves, read, transform,
+    StandRequirements, as_required, check_point, moves, read, transform,
 };
 use crate::alignment::{self, Measurement};
 use crate::assembly::Geometry;
@@ -212,12 +212,6 @@ impl Scene<'_> {
         let (now, found) = (read(line, stand)?.values(), self.readings.values());
         Ok(core::array::from_fn(|i| if i < 3 { now[i] - found[i] } else { within_half_turn_deg(now[i] - found[i]) }))
     }
-}
-
-/// A reading as it is held against the required one: an angle counts from there by the shorter way.
-pub(crate) fn as_required(index: usize, value: f64, nominal: f64) -> f64 {
-    let off = value - nominal;
-    if index < 3 || off.abs() <= 180.0 { value } else { nominal + within_half_turn_deg(off) }
 }
 
 /// The verdict on one reading.

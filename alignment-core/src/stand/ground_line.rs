@@ -109,7 +109,7 @@ impl GroundLine {
         car.line(floor, line, reference)
     }
 
-    /// Where a stand stands, in degrees and mm (see the [module](self)). Nothing is allocated.
+    /// Where a stand stands, in degrees and mm (see the [module](super)). Nothing is allocated.
     ///
     /// # Errors
     /// Those of a pose ([`ErrorCode::NotFinite`], [`ErrorCode::NotARotation`], [`ErrorCode::Reflection`], [`ErrorCode::LengthOutOfRange`]);

@@ -39,8 +39,8 @@
 //! the car as well, find the line anew from live readings. Neither allocates.
 //!
 //! # What it is worth
-//! The readings follow the car's poses, its other inputs and the stand's pose to first order, as in [`uncertainty`]: the frame of the car and its
-//! thrust line share their errors. What the rig's own cameras have in common with the stand's is not known here.
+//! The readings follow the car's poses, its other inputs and the stand's pose to first order, as in [`uncertainty`](crate::uncertainty): the frame of
+//! the car and its thrust line share their errors. What the rig's own cameras have in common with the stand's is not known here.
 //!
 //! # Cautions
 //! The vehicle maker's procedure rules: which line, which distances, at what load, tyre pressures, ride height and light, and on what floor. A
@@ -51,7 +51,6 @@ mod assessment;
 mod ground_line;
 mod stand_moves;
 
-pub(crate) use assessment::as_required;
 pub use assessment::{StandAssessment, assess};
 pub use ground_line::{Ground, GroundLine};
 pub use stand_moves::{StandMoves, moved, moves};
@@ -391,6 +390,12 @@ fn turned([yaw_deg, pitch_deg, roll_deg]: [f64; 3]) -> Matrix3<f64> {
     Matrix3::new(cz, -sz, 0.0, sz, cz, 0.0, 0.0, 0.0, 1.0)
         * Matrix3::new(cy, 0.0, sy, 0.0, 1.0, 0.0, -sy, 0.0, cy)
         * Matrix3::new(1.0, 0.0, 0.0, 0.0, cx, -sx, 0.0, sx, cx)
+}
+
+/// A reading as it is held against the required one: an angle counts from there by the shorter way.
+pub(crate) fn as_required(index: usize, value: f64, nominal: f64) -> f64 {
+    let off = value - nominal;
+    if index < 3 || off.abs() <= 180.0 { value } else { nominal + within_half_turn_deg(off) }
 }
 
 #[cfg(test)]

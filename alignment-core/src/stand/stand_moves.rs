@@ -60,7 +60,7 @@ impl fmt::Display for StandMoves {
     }
 }
 
-/// The moves that bring a stand from where it stands to what is required, in degrees and mm (see the [module](self)). What nothing is required of
+/// The moves that bring a stand from where it stands to what is required, in degrees and mm (see the [module](super)). What nothing is required of
 /// stays as it is.
 ///
 /// With R the axes of the stand in the line's frame, p its origin there, and R′ and p′ what is required, the turns are the angles of Rᵀ·R′ =
