@@ -62,7 +62,7 @@ use crate::pose::{MAX_COORDINATE_MM, Pose};
 use crate::rigid::cross_matrix;
 use crate::scatter;
 use crate::session::{Noise, PoseCovariance, check_range};
-use crate::units::{DEG_PER_RAD, atan2_deg, hypot, rad_from_deg};
+use crate::units::{DEG_PER_RAD, atan2_deg, hypot, rad_from_deg, within_half_turn_deg};
 use alloc::boxed::Box;
 use alloc::string::String;
 use core::fmt;
