@@ -475,12 +475,11 @@ fn changes_by(camber_deg: f64, TaperedShim { taper_deg, bearing_deg }: TaperedSh
     let (sin_taper, cos_taper) = libm::sincos(rad_from_deg(taper_deg));
     let (sin_bearing, cos_bearing) = libm::sincos(rad_from_deg(bearing_deg));
     let (up, forward) = (-sin_taper * cos_bearing, -sin_taper * sin_bearing);
-    // The spindle after: a₀·cos taper + up and forward; its level part, and its fall below level.
+    // The spindle after is a₀·cos taper, up and forward in the face of the flange; its part across the car, and by how much its level part is longer.
     let across = cos_camber * cos_taper + sin_camber * up;
-    let fall = sin_camber * cos_taper - cos_camber * up;
-    let level = hypot(forward, across);
-    // The difference of two angles: sin(after − before) and cos(after − before).
-    let (sine, cosine) = (fall * cos_camber - level * sin_camber, level * cos_camber + fall * sin_camber);
+    let longer = forward * forward / (hypot(forward, across) + across);
+    // Sine and cosine of the difference of two angles, of which neither is subtracted.
+    let (sine, cosine) = (-up - sin_camber * longer, cos_taper + cos_camber * longer);
     ShimChanges { camber_change_deg: atan2_deg(sine, cosine), toe_change_deg: atan2_deg(forward, across) }
 }
 
