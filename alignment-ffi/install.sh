@@ -32,8 +32,10 @@ system=$(printf '%s\n' "$told" | sed -n 's/.*native-static-libs: //p')
 version=$(sed -n 's/^version = "\(.*\)"/\1/p' "$here/../Cargo.toml")
 abi=$(sed -n 's/^#define WA_ABI_VERSION \([0-9]*\).*/\1/p' "$here/include/wheel_alignment.h")
 
-mkdir -p "$prefix/include" "$prefix/lib/pkgconfig" "$prefix/lib/cmake/wheel_alignment"
+mkdir -p "$prefix/include" "$prefix/lib/pkgconfig" "$prefix/lib/cmake/wheel_alignment" "$prefix/share/licenses/wheel_alignment"
 cp "$here/include/"wheel_alignment.h* "$prefix/include/"
+# Whoever passes the library on has to pass these on as well.
+cp "$here/"LICENSE-* "$prefix/share/licenses/wheel_alignment/"
 cp "$target/release/libwheel_alignment.a" "$prefix/lib/"
 case $(uname -s) in
     Darwin)

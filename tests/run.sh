@@ -22,22 +22,27 @@ sh tests/c/reading_cost.sh
 echo "== C: installed to a prefix, found by pkg-config and by CMake"
 sh tests/c/packaged/run.sh
 
-echo "== Python: the package as a user installs it, with nothing beside what it asks for"
+echo "== Python: the package as a user installs it"
 python=${PYTHON:-python3}
 if ! "$python" -c "import venv, ensurepip" 2> /dev/null; then
     echo "$python cannot make virtual environments: install its venv package, or name another interpreter in PYTHON" >&2
     exit 1
 fi
-alone=${CARGO_TARGET_DIR:-$root/target}/test-python-alone
-"$python" -m venv --clear "$alone"
-"$alone/bin/python" -m pip install --quiet --disable-pip-version-check ./alignment-py
-"$alone/bin/python" tests/alone.py
-
-echo "== Python: the tests of the package, and the outside references"
 environment=${CARGO_TARGET_DIR:-$root/target}/test-python
 "$python" -m venv --clear "$environment"
 "$environment/bin/python" -m pip install --quiet --disable-pip-version-check \
     -r tests/py/requirements.txt -r tests/references/requirements.txt ./alignment-py
+
+echo "== Python: a source distribution, with nothing beside what the package asks for"
+sources=${CARGO_TARGET_DIR:-$root/target}/test-python-sources
+rm -rf "$sources"
+"$environment/bin/maturin" sdist --manifest-path alignment-py/Cargo.toml --out "$sources" > /dev/null
+alone=${CARGO_TARGET_DIR:-$root/target}/test-python-alone
+"$python" -m venv --clear "$alone"
+"$alone/bin/python" -m pip install --quiet --disable-pip-version-check "$sources"/wheel_alignment-*.tar.gz
+"$alone/bin/python" tests/alone.py
+
+echo "== Python: the tests of the package, and the outside references"
 # The program that the Python tests compare with; the Rust tests built it a moment ago.
 ALIGN_PROGRAM=${CARGO_TARGET_DIR:-$root/target}/debug/examples/align \
     "$environment/bin/python" -m pytest -p no:cacheprovider tests/py
