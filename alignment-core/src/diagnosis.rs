@@ -50,7 +50,7 @@ use crate::error::{Error, ErrorCode};
 use crate::layout::{Side, Wheel};
 use crate::paths::{self, COUNT, READINGS, position};
 use crate::session::check_range;
-use crate::units::sqrt;
+use crate::units::{self, sqrt};
 use alloc::vec::Vec;
 use core::fmt;
 
@@ -568,7 +568,7 @@ fn add(
         }
     }
     // Stable: within each kind the order is that of the argument.
-    all.sort_by_key(|one| !one.stands_out);
+    units::sort_by(all, |a, b| b.stands_out.cmp(&a.stands_out));
 }
 
 /// What the readings of a car hint at. Empty when nothing stands out, which is no proof that the car is sound.

@@ -431,7 +431,7 @@ impl<'a, T: Real> RolledWheel<'a, T> {
         for (index, pose) in poses().enumerate() {
             order.push((index, pose, first(pose.origin().dot(heading))));
         }
-        order.sort_by(|a, b| a.2.total_cmp(&b.2));
+        units::sort_by(&mut order, |a, b| a.2.total_cmp(&b.2));
         let mut stations = Vec::with_capacity(order.len());
         for (index, pose, _) in order {
             let [b, c] = direction.square;
