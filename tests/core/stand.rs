@@ -3,7 +3,7 @@
 use crate::invariants::{in_another_rig, mirrored_session, moved_point, moved_pose, pose};
 use crate::uncertainty::{moved as nudged, poses};
 use alignment_core::conformity::{Reason, Rule, Verdict};
-use alignment_core::datum::plane_through;
+use alignment_core::datum::{Plane, plane_through};
 use alignment_core::json::{
     stand_assessment_to_json, stand_requirements_from_json, stand_requirements_schema, stand_requirements_to_json,
 };
@@ -13,7 +13,7 @@ use alignment_core::session::{
 };
 use alignment_core::simulate::VirtualVehicle;
 use alignment_core::stand::{
-    GroundLine, Line, MAX_GROUND_POINTS, PlacedStand, ReferencePoint, Required, StandAssessment, StandMoves,
+    Ground, GroundLine, Line, MAX_GROUND_POINTS, PlacedStand, ReferencePoint, Required, StandAssessment, StandMoves,
     StandReadings, StandRequirements, assess, moved, moves,
 };
 use alignment_core::{ByWheel, ErrorCode, Pose, Session, Wheel, compensation, vehicle};
@@ -274,7 +274,7 @@ fn moves_done_one_after_the_other_land_on_what_is_required() {
     let mut rng = Pcg64::seed_from_u64(11);
     let line = GroundLine {
         rig_from_line: pose([0.3, -0.2, 2.0], [1200.0, -300.0, 40.0]),
-        ground: alignment_core::stand::Ground { tilt_deg: 0.0, residual_mm: 0.0, uneven: false },
+        ground: Ground { tilt_deg: 0.0, residual_mm: 0.0, uneven: false },
     };
     for case in 0..10_000 {
         let (here, aim) = (anywhere(&mut rng), anywhere(&mut rng));
@@ -512,7 +512,14 @@ fn noise_that_is_estimated_widens_the_interval() {
     let (standard, expanded) = (found.standard_uncertainty.unwrap(), found.expanded_uncertainty.unwrap());
     let freedom = found.degrees_of_freedom.yaw_deg.unwrap();
     assert!((2.0..100.0).contains(&freedom), "{freedom}");
-    assert!(expanded.yaw_deg > 1.97 * standard.yaw_deg);
+    assert!((1.97..4.31).contains(&(expanded.yaw_deg / standard.yaw_deg)), "that of two degrees of freedom is 4.30");
+    // What is known of the stand adds to the variance alone, so the degrees of freedom grow with its square (Welch and Satterthwaite).
+    let noisy = PlacedStand { noise: Some(PoseNoise { rotation_deg: 0.004, translation_mm: 0.1 }.into()), ..stand };
+    let with = assess(&session, &noisy, &[], &StandRequirements::default()).unwrap();
+    let variance = with.standard_uncertainty.unwrap().yaw_deg.powi(2);
+    assert!((variance - standard.yaw_deg.powi(2) - 0.004f64.powi(2)).abs() < 1e-8, "{variance}");
+    let ratio = with.degrees_of_freedom.yaw_deg.unwrap() / freedom;
+    assert!((ratio / (variance / standard.yaw_deg.powi(2)).powi(2) - 1.0).abs() < 1e-9, "{ratio}");
 }
 
 #[test]
@@ -629,6 +636,207 @@ fn what_cannot_be_placed_is_refused_by_its_name() {
     let error =
         moved(&scene.rig_from_line, &StandMoves { yaw_deg: 181.0, ..StandMoves::default() }, [0.0; 3]).unwrap_err();
     assert_eq!((error.code, error.input), (ErrorCode::AngleOutOfRange, Some("yaw_deg")));
+}
+
+/// A mark 1000 mm ahead of the target by which it is found: a turn of ω about z carries it 1000·ω to the left, one about y as much down.
+#[test]
+fn the_noise_of_a_target_is_carried_to_the_mark_as_by_hand() {
+    let level = |at| pose([0.0; 3], at);
+    let (turn_deg, turn, shift) = (0.005, 0.005f64.to_radians(), 0.05f64);
+    let by_target =
+        PlacedStand::from_target(&level([4000.0, 0.0, 900.0]), &level([-1000.0, 0.0, 0.0]), Some(&NOISE.into()));
+    let by_rig = PlacedStand::from_rig(&level([-1000.0, 0.0, 0.0]), Some(&NOISE.into()));
+    let mut expected = [[0.0; 6]; 6];
+    for i in 0..3 {
+        expected[i][i] = turn_deg * turn_deg;
+        expected[i + 3][i + 3] = shift * shift + if i == 0 { 0.0 } else { (1000.0 * turn).powi(2) };
+    }
+    let both = 1000.0 * turn * turn_deg;
+    (expected[2][4], expected[4][2]) = (both, both);
+    (expected[1][5], expected[5][1]) = (-both, -both);
+    for found in [by_target.unwrap(), by_rig.unwrap()] {
+        let Some(Noise::Covariance(noise)) = found.noise else { panic!("the noise is carried") };
+        for (found, expected) in noise.covariance.iter().flatten().zip(expected.iter().flatten()) {
+            assert!((found - expected).abs() < 1e-12, "{:?}", noise.covariance);
+        }
+    }
+}
+
+/// Of a car without noise nothing adds to what the stand's own pose is worth: each angle as its turns, and beside and above the line also what a
+/// turn does over the 1000 mm from the target to the mark.
+#[test]
+fn the_uncertainty_of_a_stand_is_that_by_hand() {
+    let exact = PoseNoise { rotation_deg: 1e-8, translation_mm: 1e-8 };
+    let Scene { session, rig_from_line, ground_mm, .. } = scene_of(VirtualVehicle::default());
+    let session = Session { pose_noise: Some(exact.into()), input_uncertainty: None, ..session };
+    let level = |at| pose([0.0; 3], at);
+    let target = moved_pose(&rig_from_line, &level([4000.0, 0.0, 900.0]));
+    let here = PlacedStand::from_target(&target, &level([-1000.0, 0.0, 0.0]), Some(&NOISE.into())).unwrap();
+    let found = assess(&session, &here, &ground_mm, &StandRequirements::default()).unwrap();
+    let beside = 0.05f64.hypot(1000.0 * 0.005f64.to_radians());
+    let expected = [0.05, beside, beside, 0.005, 0.005, 0.005];
+    let (standard, expanded) = (found.standard_uncertainty.unwrap(), found.expanded_uncertainty.unwrap());
+    for ((standard, expanded), expected) in standard.values().into_iter().zip(expanded.values()).zip(expected) {
+        assert!((standard / expected - 1.0).abs() < 1e-3, "{standard} for {expected}");
+        assert!((expanded / standard - 1.96).abs() < 1e-3, "{expanded} of {standard}");
+    }
+}
+
+/// Yaw and roll have turns, a length has none: 360 mm too far is not where it should be.
+#[test]
+fn a_length_that_is_off_by_as_many_mm_as_a_turn_has_degrees_is_off() {
+    let scene = scene(5);
+    for (values, off) in [([1860.0, 0.0, 0.0], 0), ([1500.0, -360.0, 0.0], 1), ([1500.0, 0.0, 360.0], 2)] {
+        let [distance_mm, lateral_offset_mm, height_mm] = values;
+        let here = StandReadings { distance_mm, lateral_offset_mm, height_mm, ..StandReadings::default() };
+        let seen = moved_pose(&scene.rig_from_line, &placed(&here));
+        let requirements = with_places(required([1500.0, 0.0, 0.0, 0.0, 0.0, 0.0]), &scene);
+        let found = assess(&scene.session, &stand(seen), &scene.ground_mm, &requirements).unwrap();
+        for (i, judgement) in found.judgements.values().into_iter().enumerate() {
+            let expected = if i == off { Verdict::DoesNotConform } else { Verdict::Conforms };
+            assert_eq!(judgement.unwrap().verdict, expected, "{}", StandReadings::<f64>::NAMES[i]);
+        }
+    }
+}
+
+#[test]
+fn what_lies_at_its_bound_is_taken_and_what_lies_beyond_is_refused() {
+    let nothing = StandRequirements::default();
+    let with = |i: usize, nominal: f64, minus: f64, plus: f64| {
+        let mut all = [None; 6];
+        all[i] = Some(Required { nominal, minus, plus });
+        let [distance_mm, lateral_offset_mm, height_mm, yaw_deg, pitch_deg, roll_deg] = all;
+        let required = StandReadings { distance_mm, lateral_offset_mm, height_mm, yaw_deg, pitch_deg, roll_deg };
+        StandRequirements { required, ..StandRequirements::default() }
+    };
+    let lengths = ErrorCode::LengthOutOfRange;
+    let angles = ErrorCode::AngleOutOfRange;
+    let bounds = [(lengths, 1e6), (lengths, 1e6), (lengths, 1e6), (angles, 180.0), (angles, 89.0), (angles, 180.0)];
+    for (i, (code, most)) in bounds.into_iter().enumerate() {
+        let asked = |nominal, minus, plus| moves(&StandReadings::default(), &with(i, nominal, minus, plus), [0.0; 3]);
+        let reading = |value: f64| {
+            let mut all = [0.0; 6];
+            all[i] = value;
+            let [distance_mm, lateral_offset_mm, height_mm, yaw_deg, pitch_deg, roll_deg] = all;
+            let here = StandReadings { distance_mm, lateral_offset_mm, height_mm, yaw_deg, pitch_deg, roll_deg };
+            moves(&here, &nothing, [0.0; 3])
+        };
+        // A reading may lie four kilometres off, for car and stand may lie one each way.
+        let farthest = if i < 3 { 4.0 * most } else { most };
+        for sign in [1.0, -1.0] {
+            assert!(asked(sign * most, most, most).is_ok(), "{i}");
+            assert_eq!(asked(sign * 1.001 * most, 0.0, 0.0).unwrap_err().code, code);
+            assert!(reading(sign * farthest).is_ok(), "{i}");
+            assert_eq!(reading(sign * 1.001 * farthest).unwrap_err().code, code);
+        }
+        for (minus, plus) in [(1.001 * most, 0.0), (0.0, 1.001 * most), (0.0, -0.1)] {
+            assert_eq!(asked(0.0, minus, plus).unwrap_err().code, ErrorCode::OutOfRange);
+        }
+    }
+    let here = pose([0.0; 3], [0.0; 3]);
+    for sign in [1.0, -1.0] {
+        let far = |most: f64| StandMoves { left_mm: sign * most, roll_deg: sign * 180.0, ..StandMoves::default() };
+        assert!(moved(&here, &far(8e6), [0.0; 3]).is_ok());
+        let error = moved(&here, &far(8.001e6), [0.0; 3]).unwrap_err();
+        assert_eq!((error.code, error.input), (lengths, Some("left_mm")));
+        assert!(moves(&StandReadings::default(), &nothing, [0.0, sign * 1e6, 0.0]).is_ok());
+        let error = moves(&StandReadings::default(), &nothing, [0.0, sign * 1.001e6, 0.0]).unwrap_err();
+        assert_eq!((error.code, error.input), (lengths, Some("pivot_mm")));
+    }
+}
+
+/// A floor is taken as it is given: either side of it may be called up, and what is no floor is refused by its name.
+#[test]
+fn a_floor_is_judged_by_its_tilt_its_height_and_how_even_it_is() {
+    let session = VirtualVehicle::default().session();
+    let (up, radii) = (session.up.unwrap(), ByAxle::default());
+    let rolled =
+        compensation::from_rolling(&session.rolling, up, &session.clamp_standoff_mm, &radii, RollingBody::Translates)
+            .unwrap();
+    let poses = ByWheel::from_fn(|wheel| session.ahead.get(wheel).frames()[0]);
+    let ahead =
+        vehicle::ahead_readings(&rolled.all_wheels().unwrap(), &poses, up, &radii, Centreline::AxleMidpoints).unwrap();
+    let in_rig = |point: [f64; 3]| moved_point(&ahead.rig_from_vehicle, point);
+    // Across the car the floor rises to the left by this angle, 1000 mm below the middle of the rear axle.
+    let floor = |tilt_deg: f64| {
+        let (sin, cos) = f64::to_radians(tilt_deg).sin_cos();
+        let origin = in_rig([0.0; 3]);
+        let normal = in_rig([0.0, -sin, cos]);
+        Plane {
+            normal: std::array::from_fn(|i| normal[i] - origin[i]),
+            point_mm: in_rig([0.0, 0.0, -1000.0]),
+            residual_mm: 0.0,
+        }
+    };
+    let line =
+        |floor: &Plane| GroundLine::from_ahead(&ahead, &radii, Some(floor), Line::Centreline, ReferencePoint::RearAxle);
+    for tilt_deg in [0.0, 4.0, -9.999] {
+        let plane = floor(tilt_deg);
+        let turned_over = Plane { normal: plane.normal.map(|v| -v), ..plane };
+        for plane in [plane, turned_over] {
+            let found = line(&plane).unwrap();
+            assert!((found.ground.tilt_deg - tilt_deg.abs()).abs() < 1e-9, "{:?}", found.ground);
+            // The middle of the rear axle, seen from the floor: straight up it is nearer by the cosine, and the line's foot lies beside it.
+            let here = found.readings(&ahead.rig_from_vehicle).unwrap();
+            let height_mm = 1000.0 * tilt_deg.to_radians().cos();
+            let expected = StandReadings { height_mm, roll_deg: -tilt_deg, ..StandReadings::default() };
+            assert_near(&here, &expected);
+        }
+    }
+    let level = floor(0.0);
+    for (residual_mm, uneven) in [(0.999, false), (1.0, false), (1.001, true)] {
+        assert_eq!(
+            line(&Plane { residual_mm, ..level }).unwrap().ground,
+            Ground { residual_mm, uneven, tilt_deg: line(&level).unwrap().ground.tilt_deg }
+        );
+    }
+    let refused = |floor: Plane| {
+        let error = line(&floor).unwrap_err();
+        (error.code, error.input)
+    };
+    assert_eq!(refused(floor(10.001)), (ErrorCode::AngleOutOfRange, Some("ground_mm")));
+    assert_eq!(refused(Plane { residual_mm: -0.1, ..level }), (ErrorCode::LengthOutOfRange, Some("residual_mm")));
+    assert_eq!(
+        refused(Plane { point_mm: [0.0, 1.1e6, 0.0], ..level }),
+        (ErrorCode::LengthOutOfRange, Some("point_mm"))
+    );
+    let long = level.normal.map(|v| 2.0 * v);
+    assert_eq!(refused(Plane { normal: long, ..level }), (ErrorCode::NotUnitLength, Some("normal")));
+    // Without a floor the radii are needed, with one they are not.
+    let mut bare = ahead;
+    bare.wheels.fr.rolling_radius_mm = None;
+    let of = |floor, radii: &ByAxle<Option<f64>>| {
+        GroundLine::from_ahead(&bare, radii, floor, Line::ThrustLine, ReferencePoint::FrontAxle)
+    };
+    let error = of(None, &radii).unwrap_err();
+    assert_eq!(
+        (error.code, error.input, error.wheel),
+        (ErrorCode::MissingInput, Some("loaded_radius_mm"), Some(Wheel::Fr))
+    );
+    assert!(of(Some(&level), &radii).is_ok() && of(None, &ByAxle { front: Some(300.0), rear: None }).is_ok());
+}
+
+#[test]
+fn a_move_is_said_from_what_is_rounded_up() {
+    let least = StandMoves { pitch_deg: -0.005, up_mm: 0.05, ..StandMoves::default() };
+    assert_eq!(least.to_string(), "tilt the top back by 0.01°, then raise by 0.1 mm");
+    let no_number = StandMoves { roll_deg: f64::NAN, left_mm: f64::INFINITY, ..StandMoves::default() };
+    assert_eq!(no_number.to_string(), "nothing to move");
+}
+
+#[test]
+fn lines_and_points_are_named_in_words() {
+    let said = [Line::ThrustLine, Line::Centreline].map(|line| line.to_string());
+    assert_eq!(said, ["thrust line", "centreline"]);
+    let points = [ReferencePoint::FrontAxle, ReferencePoint::RearAxle, ReferencePoint::Point([1.5, 2.0, -3.0])];
+    assert_eq!(
+        points.map(|point| point.to_string()),
+        [
+            "middle of the front axle",
+            "middle of the rear axle",
+            "point 1.5 mm ahead of the middle of the rear axle, 2 mm to its left, -3 mm above it"
+        ]
+    );
 }
 
 #[test]
