@@ -7,6 +7,7 @@ use alignment_core::json::{
     session_to_json, stand_assessment_to_json, stand_requirements_from_json, stand_requirements_to_json,
 };
 use alignment_core::live::{LiveSettings, Tracker};
+use alignment_core::record::{Record, StandSetup};
 use alignment_core::session::{Noise, PoseCovariance, PoseNoise};
 use alignment_core::simulate::VirtualVehicle;
 use alignment_core::stand::{self, GroundLine, Line, PlacedStand, ReferencePoint};
@@ -112,6 +113,27 @@ fn an_assessment_is_the_cores() {
             )
         })
         .gave(&stand_assessment_to_json(&found));
+
+        // What a record keeps of it goes into the details of one.
+        let setup = in_two_calls(|result, capacity, length, error| unsafe {
+            wa_stand_setup_of_json(
+                session_text.as_ptr().cast(),
+                session_text.len(),
+                &raw const placed,
+                ground.as_ptr().cast(),
+                count,
+                text.as_ptr().cast(),
+                text.len(),
+                result,
+                capacity,
+                length,
+                error,
+            )
+        });
+        let kept = setup.result().to_owned();
+        setup.gave(&serde_json::to_string_pretty(&StandSetup::of(&found)).unwrap());
+        let record = Record::from_details(&format!(r#"{{"stand": {kept}}}"#)).unwrap();
+        assert_eq!(record.stand, Some(StandSetup::of(&found)));
 
         // Read again by the line alone, moved, and read once more.
         let line = &raw const assessment.ground_line;
