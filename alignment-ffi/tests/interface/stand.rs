@@ -51,6 +51,35 @@ fn six(readings: &WaStandReadings) -> [f64; 6] {
     [distance_mm, lateral_offset_mm, height_mm, yaw_deg, pitch_deg, roll_deg]
 }
 
+/// What a record keeps of it goes into the details of one.
+fn is_kept_in_a_record(
+    session: &str,
+    placed: &WaPlacedStand,
+    ground: &[[f64; 3]],
+    requirements: &str,
+    found: &stand::StandAssessment,
+) {
+    let setup = in_two_calls(|result, capacity, length, error| unsafe {
+        wa_stand_setup_of_json(
+            session.as_ptr().cast(),
+            session.len(),
+            placed,
+            ground.as_ptr().cast(),
+            ground.len(),
+            requirements.as_ptr().cast(),
+            requirements.len(),
+            result,
+            capacity,
+            length,
+            error,
+        )
+    });
+    let kept = setup.result().to_owned();
+    setup.gave(&serde_json::to_string_pretty(&StandSetup::of(found)).unwrap());
+    let record = Record::from_details(&format!(r#"{{"stand": {kept}}}"#)).unwrap();
+    assert_eq!(record.stand, Some(StandSetup::of(found)));
+}
+
 #[test]
 fn an_assessment_is_the_cores() {
     let (seen, mark) = (pose([0.1, -0.05, 0.3], [4200.0, 60.0, 900.0]), pose([0.0, 0.2, 0.3], [-100.0, 0.0, -400.0]));
@@ -114,26 +143,7 @@ fn an_assessment_is_the_cores() {
         })
         .gave(&stand_assessment_to_json(&found));
 
-        // What a record keeps of it goes into the details of one.
-        let setup = in_two_calls(|result, capacity, length, error| unsafe {
-            wa_stand_setup_of_json(
-                session_text.as_ptr().cast(),
-                session_text.len(),
-                &raw const placed,
-                ground.as_ptr().cast(),
-                count,
-                text.as_ptr().cast(),
-                text.len(),
-                result,
-                capacity,
-                length,
-                error,
-            )
-        });
-        let kept = setup.result().to_owned();
-        setup.gave(&serde_json::to_string_pretty(&StandSetup::of(&found)).unwrap());
-        let record = Record::from_details(&format!(r#"{{"stand": {kept}}}"#)).unwrap();
-        assert_eq!(record.stand, Some(StandSetup::of(&found)));
+        is_kept_in_a_record(&session_text, &placed, &ground[..count], &text, &found);
 
         // Read again by the line alone, moved, and read once more.
         let line = &raw const assessment.ground_line;
