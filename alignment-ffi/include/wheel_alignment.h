@@ -3271,6 +3271,7 @@ int32_t wa_fewest_moves_json(const struct wa_alignment *readings,
 //
 // details_json: details_length bytes: {"identity": {"record_id": ..., "date": ..., "vehicle": ..., ...}, "adjustments": [...],
 //     "notes": [...], "attachments": [...], "stand": ...}, each as in a record and each may be left out. NULL and 0 for none.
+//     wa_attachment_of_json makes an attachment, wa_stand_setup_of_json the stand.
 // before_session_json, after_session_json: before_session_length and after_session_length bytes, format "alignment-session/1":
 //     the car before and after the work. NULL and 0 for what was not measured; one of them must be there.
 // specification_json: specification_length bytes, format "alignment-specification/1". NULL and 0 for none.
@@ -3496,6 +3497,23 @@ int32_t wa_stand_assess_json(const char *session_json,
                              size_t result_capacity,
                              size_t *result_length,
                              struct wa_error *error);
+
+// What a record keeps of a stand, as "stand" in the details of wa_record_to_json has it: of the session that shows how the stand was left.
+//
+// All else as wa_stand_assess_json says.
+//
+// Returns what wa_stand_assess_json returns.
+int32_t wa_stand_setup_of_json(const char *session_json,
+                               size_t session_length,
+                               const struct wa_placed_stand *stand,
+                               const double *ground_mm,
+                               size_t ground_count,
+                               const char *requirements_json,
+                               size_t requirements_length,
+                               char *result_json,
+                               size_t result_capacity,
+                               size_t *result_length,
+                               struct wa_error *error);
 
 // What is required of a stand written out, as it is read.
 //

@@ -98,6 +98,10 @@ Struct sized() {
         wa_trials_default(&made);
     } else if constexpr (std::is_same_v<Struct, wa_plan>) {
         wa_plan_default(&made);
+    } else if constexpr (std::is_same_v<Struct, wa_live_settings>) {
+        wa_live_settings_default(&made);
+    } else if constexpr (std::is_same_v<Struct, wa_normal_tolerances>) {
+        wa_normal_tolerances_default(&made);
     }
     return made;
 }

@@ -11,6 +11,7 @@ use std::ffi::c_char;
 ///
 /// details_json: details_length bytes: {"identity": {"record_id": ..., "date": ..., "vehicle": ..., ...}, "adjustments": [...],
 ///     "notes": [...], "attachments": [...], "stand": ...}, each as in a record and each may be left out. NULL and 0 for none.
+///     wa_attachment_of_json makes an attachment, wa_stand_setup_of_json the stand.
 /// before_session_json, after_session_json: before_session_length and after_session_length bytes, format "alignment-session/1":
 ///     the car before and after the work. NULL and 0 for what was not measured; one of them must be there.
 /// specification_json: specification_length bytes, format "alignment-specification/1". NULL and 0 for none.

@@ -8,7 +8,7 @@ use crate::layout::by_axle;
 use crate::live::WaLiveReadings;
 use crate::memory::{
     ResultBuffer, StatesSize, Target, WaOptional, choice, give, guard_text, in_place, list, numbers, optional, read,
-    text,
+    text, to_json,
 };
 use crate::pose::WaPose;
 use crate::session::{WaPoseCovariance, WaSession};
@@ -17,6 +17,7 @@ use alignment_core::ByAxle;
 use alignment_core::conformity::Judgement;
 use alignment_core::datum::Plane;
 use alignment_core::json::{stand_assessment_to_json, stand_requirements_from_json, stand_requirements_to_json};
+use alignment_core::record::StandSetup;
 use alignment_core::session::{Noise, PoseCovariance};
 use alignment_core::stand::{
     self, Ground, GroundLine, Line, PlacedStand, ReferencePoint, StandAssessment, StandMoves, StandReadings,
@@ -542,16 +543,60 @@ pub unsafe extern "C" fn wa_stand_assess_json(
     error: *mut WaError,
 ) -> i32 {
     let result = ResultBuffer { json: result_json, capacity: result_capacity, length: result_length };
+    let (session, requirements) = ((session_json, session_length), (requirements_json, requirements_length));
     // SAFETY: the caller's promises are handed on.
-    let job = || unsafe {
+    let job =
+        || unsafe { Ok(stand_assessment_to_json(&assessed(session, stand, ground_mm, ground_count, requirements)?)) };
+    // SAFETY: as before.
+    unsafe { guard_text(result, error, job) }
+}
+
+/// What a record keeps of a stand, as "stand" in the details of wa_record_to_json has it: of the session that shows how the stand was left.
+///
+/// All else as wa_stand_assess_json says.
+///
+/// Returns what wa_stand_assess_json returns.
+#[unsafe(no_mangle)]
+pub unsafe extern "C" fn wa_stand_setup_of_json(
+    session_json: *const c_char,
+    session_length: usize,
+    stand: *const WaPlacedStand,
+    ground_mm: *const f64,
+    ground_count: usize,
+    requirements_json: *const c_char,
+    requirements_length: usize,
+    result_json: *mut c_char,
+    result_capacity: usize,
+    result_length: *mut usize,
+    error: *mut WaError,
+) -> i32 {
+    let result = ResultBuffer { json: result_json, capacity: result_capacity, length: result_length };
+    let (session, requirements) = ((session_json, session_length), (requirements_json, requirements_length));
+    // SAFETY: the caller's promises are handed on.
+    let job = || unsafe { to_json(&StandSetup::of(&assessed(session, stand, ground_mm, ground_count, requirements)?)) };
+    // SAFETY: as before.
+    unsafe { guard_text(result, error, job) }
+}
+
+/// What [`wa_stand_assess_json`] tells.
+///
+/// # Safety
+/// The pointers are null, or point to what that says.
+unsafe fn assessed(
+    (session_json, session_length): (*const c_char, usize),
+    stand: *const WaPlacedStand,
+    ground_mm: *const f64,
+    ground_count: usize,
+    (requirements_json, requirements_length): (*const c_char, usize),
+) -> Result<StandAssessment, Failure> {
+    // SAFETY: the caller's promises are handed on.
+    unsafe {
         let session = crate::memory::session(session_json, session_length)?;
         let ground = list("ground_mm", ground_mm.cast::<[f64; 3]>(), ground_count)?;
         let requirements = requirements(requirements_json, requirements_length)?;
         let stand = in_place("stand", stand)?.into();
-        Ok(stand_assessment_to_json(&stand::assess(&session, &stand, ground, &requirements)?))
-    };
-    // SAFETY: as before.
-    unsafe { guard_text(result, error, job) }
+        Ok(stand::assess(&session, &stand, ground, &requirements)?)
+    }
 }
 
 /// What is required of a stand written out, as it is read.

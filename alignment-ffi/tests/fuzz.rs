@@ -1283,7 +1283,7 @@ fn functions() -> Vec<(&'static str, Broken)> {
         c8: wa_attachment_of_json, wa_ground_line_from_ahead, wa_ground_line_from_live, wa_stand_assess, wa_assess_json, wa_from_rolling, wa_global_risks, wa_wheel_from_spinning, wa_effects_json, wa_foresee, wa_tapered_shim_on_shelf;
         c9: wa_combine, wa_judge_all_json, wa_monte_carlo_json, wa_wheel_from_rolling;
         c10: wa_crossed_json, wa_diagnose_json, wa_virtual_vehicle_adjusted_json;
-        c11: wa_fewest_moves_json, wa_stand_assess_json;
+        c11: wa_fewest_moves_json, wa_stand_assess_json, wa_stand_setup_of_json;
     };
     all.push(("wa_record_to_json", recording()));
     all.push(("wa_tracker_free", free()));

@@ -184,6 +184,8 @@ static void test_errors(const taken& of) {
     wa::call(wa_angle_from_side_slip_deg, 1.0, &angle_deg);
     CHECK(std::fabs(angle_deg - 0.057296) < 1e-6);
     CHECK(wa::sized<wa_plan>().roll_stations == 5 && wa::sized<wa_trials>().probability == 0.95);
+    CHECK(wa::sized<wa_live_settings>().stale_after_s == 1.0 && wa::sized<wa_live_settings>().knocked_mm == 1.0);
+    CHECK(wa::sized<wa_normal_tolerances>().setback_mm == 6.0 && wa::sized<wa_normal_tolerances>().coverage_factor == 2.0);
 }
 
 // The pose that an engine would hand over, left-handed, Y up, in centimetres: what pose_from_engine turns back.

@@ -517,6 +517,38 @@ fn a_body_by_rear_wheels_that_rest_elsewhere_is_weak() {
     assert!(now.flags.of("wheels.fl.camber_deg").unwrap().weak);
 }
 
+/// What is weak since a wheel was left alone with the steering turned is so until the steering is straight: of the other wheel too, of one
+/// that was hidden then, and after a later adjustment.
+#[test]
+fn the_steering_that_was_not_held_is_not_forgotten() {
+    let car = VirtualVehicle::default();
+    let weak = |now: &LiveReadings, path: &str| now.flags.of(path).unwrap().weak;
+    for hidden in [false, true] {
+        let mut tracker = tracker(&car, LiveSettings { steering: Steering::Held, ..LiveSettings::default() });
+        tracker.frame(0.0, &seen(&car, 5.0)).unwrap();
+        tracker.adjust(only(&[Wheel::Fl]));
+        tracker.frame(0.1, &seen(&car, 5.0)).unwrap();
+        if hidden {
+            let poses = ByWheel { fl: None, ..seen(&car, 5.0) };
+            tracker.frame(0.3, &poses).unwrap();
+        }
+        tracker.adjust(ByWheel::default());
+        let now = tracker.frame(0.4, &seen(&car, 5.0)).unwrap();
+        assert!(weak(now, "wheels.fl.camber_deg"), "hidden: {hidden}");
+        // The right one still stands as it is steered, and camber with it.
+        assert!((now.alignment.wheels.fr.camber_deg.unwrap() - car.truth().wheels.fr.camber_deg.unwrap()).abs() > 0.1);
+        assert!(weak(now, "wheels.fr.camber_deg"), "hidden: {hidden}");
+        // Referred back, the left one counts from where it was left, and goes on to do so.
+        tracker.steer(Steering::Free);
+        tracker.adjust(only(&[Wheel::Fl, Wheel::Fr]));
+        tracker.frame(0.5, &seen(&car, 0.0)).unwrap();
+        tracker.adjust(ByWheel::default());
+        let now = tracker.frame(0.6, &seen(&car, 0.0)).unwrap();
+        assert!(weak(now, "wheels.fl.camber_deg") && weak(now, "wheels.fr.camber_deg"), "hidden: {hidden}");
+        assert!(!weak(now, "wheels.rl.camber_deg"));
+    }
+}
+
 /// Left alone with the steering turned, though it was said to be held, a front wheel stays weak.
 #[test]
 fn a_wheel_left_alone_with_the_steering_turned_stays_weak() {

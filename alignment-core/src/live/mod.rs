@@ -429,6 +429,7 @@ impl Tracker {
                     tracked.left_alone(held, steered);
                 } else {
                     tracked.ending = true;
+                    tracked.ahead_weak |= wheel.is_front() && steered;
                 }
             }
         }
@@ -625,8 +626,13 @@ impl Tracker {
     fn steering_is_weak(&self) -> bool {
         let [left, right] = [&self.wheels.fl, &self.wheels.fr];
         if self.is_held() {
-            let both = [left, right].map(|tracked| deg_from_rad(self.steer_rad(tracked)));
-            return both[0].abs().min(both[1].abs()) > STEERED_DEG && both[0] * both[1] > 0.0;
+            let [of_left, of_right] = [left, right].map(|tracked| deg_from_rad(self.steer_rad(tracked)));
+            // One that was left alone while it was steered counts from there, and shows no more of that.
+            return match (left.ahead_weak, right.ahead_weak) {
+                (false, false) => of_left.abs().min(of_right.abs()) > STEERED_DEG && of_left * of_right > 0.0,
+                (true, _) => of_right.abs() > STEERED_DEG,
+                (_, true) => of_left.abs() > STEERED_DEG,
+            };
         }
         match self.linkage {
             // One wheel alone: all of its turn is steering.

@@ -293,7 +293,7 @@ impl Tracked {
             self.axis = self.axis.map(|axis| Axis::of(axis.line, &self.shown));
             self.belongs_here(held, false);
         } else if self.ending && !self.is_void() && !self.is_being_lifted() {
-            self.left_alone(held, false);
+            self.left_alone(held, self.ahead_weak);
         }
     }
 
@@ -344,7 +344,8 @@ impl Tracked {
         self.seen_reference = self.shown_from_seen.inverse().then_from(&ahead);
         self.spindle_ahead = wheel::locate(&self.clamp, &ahead).spindle;
         (self.turned_rad, self.tie_rad) = (self.about_axis(), 0.0);
-        self.ahead_weak = self.front && steered;
+        // Referred back, it counts from where it belonged before, which may have been weak.
+        self.ahead_weak = self.front && (steered || !held && self.ahead_weak);
     }
 
     /// The steering axis as it is shown: where it was, unless the knuckle that carries it is adjusted.

@@ -22,7 +22,6 @@ const NO_FUNCTION: &[(&str, &str)] = &[
     ("monte_carlo::try_monte_carlo", "trials in C are those of a session"),
     ("propagation::law_of_propagation", "derivatives are carried along by a function of Rust; wa_combine takes them"),
     ("record::AdjustmentDone::of", "the details are the caller's own text"),
-    ("record::StandSetup::of", "the details are the caller's own text"),
     ("record::Measured::of", "wa_record_to_json measures the sessions"),
     ("record::Record::from_details", "wa_record_to_json takes the details"),
     ("record::Record::new", "wa_record_to_json makes one"),
@@ -72,6 +71,8 @@ const PARAMETERS: &[(&str, &str, &[&str])] = &[
     ("json::verdicts_to_json", "verdicts", &["readings"]),
     ("json::stand_assessment_to_json", "assessment", &["session_json"]),
     ("json::stand_requirements_to_json", "requirements", &["requirements_json"]),
+    // What is found is of the session whose text it is.
+    ("record::StandSetup::of", "found", &["session_json"]),
     ("stand::assess", "requirements", &["requirements_json"]),
     ("stand::moves", "requirements", &["requirements_json"]),
 ];

@@ -7,6 +7,7 @@ use alignment_core::json::{
     session_to_json, stand_assessment_to_json, stand_requirements_from_json, stand_requirements_to_json,
 };
 use alignment_core::live::{LiveSettings, Tracker};
+use alignment_core::record::{Record, StandSetup};
 use alignment_core::session::{Noise, PoseCovariance, PoseNoise};
 use alignment_core::simulate::VirtualVehicle;
 use alignment_core::stand::{self, GroundLine, Line, PlacedStand, ReferencePoint};
@@ -48,6 +49,35 @@ fn bits<const N: usize>(values: [f64; N]) -> [u64; N] {
 fn six(readings: &WaStandReadings) -> [f64; 6] {
     let WaStandReadings { distance_mm, lateral_offset_mm, height_mm, yaw_deg, pitch_deg, roll_deg } = *readings;
     [distance_mm, lateral_offset_mm, height_mm, yaw_deg, pitch_deg, roll_deg]
+}
+
+/// What a record keeps of it goes into the details of one.
+fn is_kept_in_a_record(
+    session: &str,
+    placed: &WaPlacedStand,
+    ground: &[[f64; 3]],
+    requirements: &str,
+    found: &stand::StandAssessment,
+) {
+    let setup = in_two_calls(|result, capacity, length, error| unsafe {
+        wa_stand_setup_of_json(
+            session.as_ptr().cast(),
+            session.len(),
+            placed,
+            ground.as_ptr().cast(),
+            ground.len(),
+            requirements.as_ptr().cast(),
+            requirements.len(),
+            result,
+            capacity,
+            length,
+            error,
+        )
+    });
+    let kept = setup.result().to_owned();
+    setup.gave(&serde_json::to_string_pretty(&StandSetup::of(found)).unwrap());
+    let record = Record::from_details(&format!(r#"{{"stand": {kept}}}"#)).unwrap();
+    assert_eq!(record.stand, Some(StandSetup::of(found)));
 }
 
 #[test]
@@ -112,6 +142,8 @@ fn an_assessment_is_the_cores() {
             )
         })
         .gave(&stand_assessment_to_json(&found));
+
+        is_kept_in_a_record(&session_text, &placed, &ground[..count], &text, &found);
 
         // Read again by the line alone, moved, and read once more.
         let line = &raw const assessment.ground_line;
