@@ -682,6 +682,47 @@ fn the_uncertainty_of_a_stand_is_that_by_hand() {
     }
 }
 
+/// A stand that faces the car is worth as much as one that looks away: the angles on either side of half a turn are near one another.
+#[test]
+fn half_a_turn_of_yaw_is_worth_as_much_as_none() {
+    let Scene { session, rig_from_line, ground_mm, .. } = scene_of(VirtualVehicle::default());
+    let session = Session { pose_noise: Some(NOISE.into()), ..session };
+    let worth = |yaw_deg: f64| {
+        let mut there = about(2, yaw_deg);
+        there.translation_mm = [4000.0, 0.0, 900.0];
+        let here = PlacedStand { noise: Some(NOISE.into()), ..stand(moved_pose(&rig_from_line, &there)) };
+        assess(&session, &here, &ground_mm, &StandRequirements::default()).unwrap().standard_uncertainty.unwrap()
+    };
+    for (none, half) in worth(0.0).values().into_iter().zip(worth(180.0).values()) {
+        assert!((half / none - 1.0).abs() < 1e-6, "{half} for {none}");
+    }
+}
+
+#[test]
+fn noise_of_the_car_that_nobody_knows_leaves_a_stand_without_an_uncertainty() {
+    let Scene { session, rig_from_line, ground_mm, .. } = scene_of(VirtualVehicle::default());
+    let session = Session { pose_noise: None, ..session };
+    let known = |rig_from_stand| PlacedStand { noise: Some(NOISE.into()), ..stand(rig_from_stand) };
+    let here = known(moved_pose(&rig_from_line, &pose([0.0; 3], [4000.0, 0.0, 900.0])));
+    let found = assess(&session, &here, &ground_mm, &StandRequirements::default()).unwrap();
+    assert_eq!((found.standard_uncertainty, found.expanded_uncertainty), (None, None));
+}
+
+/// −179.9° is 0.1° beyond 180°, on the side of what it may be more.
+#[test]
+fn beyond_half_a_turn_a_tolerance_keeps_its_side() {
+    let scene = scene(5);
+    let here = StandReadings { yaw_deg: -179.9, ..StandReadings::default() };
+    let seen = moved_pose(&scene.rig_from_line, &placed(&here));
+    for (minus, plus, expected) in [(0.0, 0.2, Verdict::Conforms), (0.2, 0.0, Verdict::DoesNotConform)] {
+        let mut requirements = StandRequirements::default();
+        requirements.required.yaw_deg = Some(Required { nominal: 180.0, minus, plus });
+        let requirements = with_places(requirements, &scene);
+        let found = assess(&scene.session, &stand(seen), &scene.ground_mm, &requirements).unwrap();
+        assert_eq!(found.overall, expected, "{minus} to {plus}");
+    }
+}
+
 /// Yaw and roll have turns, a length has none: 360 mm too far is not where it should be.
 #[test]
 fn a_length_that_is_off_by_as_many_mm_as_a_turn_has_degrees_is_off() {
