@@ -206,7 +206,7 @@ impl ErrorCode {
             Self::AngleOutOfRange => {
                 ("angle_out_of_range", "the angle is out of range", "deg", "check the unit, degrees")
             }
-            Self::MissingInput => ("missing_input", "this input is missing", "", "add it to the session"),
+            Self::MissingInput => ("missing_input", "this input is missing", "", "give it"),
             Self::WheelNotSeen => (
                 "wheel_not_seen",
                 "the target was not seen",

@@ -3408,8 +3408,8 @@ int32_t wa_ground_line_from_ahead(const struct wa_ahead_readings_result *now,
 
 // The line of a car that is followed. Nothing is allocated.
 //
-// now: as wa_tracker_frame filled it in.
-// All else as wa_ground_line_from_ahead says.
+// now: as wa_tracker_frame filled it in. What its flags say (held, stale, weak) holds of the line too, and is not said again.
+// All else as wa_ground_line_from_ahead says: the loaded radii of the tracker's session have to be handed over here as well.
 //
 // Returns what wa_ground_line_from_ahead returns; WA_WHEEL_NOT_SEEN also for a clamp that was knocked.
 int32_t wa_ground_line_from_live(const struct wa_live_readings *now,

@@ -385,8 +385,8 @@ pub unsafe extern "C" fn wa_ground_line_from_ahead(
 
 /// The line of a car that is followed. Nothing is allocated.
 ///
-/// now: as wa_tracker_frame filled it in.
-/// All else as wa_ground_line_from_ahead says.
+/// now: as wa_tracker_frame filled it in. What its flags say (held, stale, weak) holds of the line too, and is not said again.
+/// All else as wa_ground_line_from_ahead says: the loaded radii of the tracker's session have to be handed over here as well.
 ///
 /// Returns what wa_ground_line_from_ahead returns; WA_WHEEL_NOT_SEEN also for a clamp that was knocked.
 #[unsafe(no_mangle)]

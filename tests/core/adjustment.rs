@@ -585,6 +585,55 @@ fn a_cross_limit_outranks_nominal_values() {
     assert!((found.foreseen.axles.front.cross_camber_deg.unwrap() - 0.5).abs() < 1e-5);
 }
 
+/// Whole steps end at the last that lies within the range, and at no step beyond it for want of a digit.
+#[test]
+fn a_range_ends_at_its_last_whole_step() {
+    let before = typed([0.0, -0.5, -1.0, -1.0], [0.1; 4]);
+    for (wanted, [least, most], step, end) in [
+        (9.0, [-0.4, 1.3], 0.25, 1.25),
+        (-9.0, [-0.4, 1.3], 0.25, -0.25),
+        (9.0, [-0.3, 0.3], 0.1, 0.3), // three times 0.1 is more than 0.3
+        (-9.0, [-0.3, 0.3], 0.1, -0.3),
+        (9.0, [-6.0, 6.0], 2.0, 6.0),
+        (-9.0, [-6.5, 6.0], 2.0, -6.0),
+        (9.0, [-0.4, 1.3], 0.0, 1.3),
+        (-9.0, [-0.4, 1.3], 0.0, -0.4),
+    ] {
+        let fl = Adjuster { least, most, ..cam("fl", &[("wheels.fl.camber_deg", 1.0)], 1.0, step) };
+        let mut request = Asked::default();
+        request.request.specification.limits.insert("wheels.fl.camber_deg", nominal_within(wanted, 0.01));
+        let found = fewest_moves(&before, &[fl], &request).unwrap();
+        let [one] = &found.moves[..] else { panic!("{:?}", found.moves) };
+        assert!(
+            (one.amount - end).abs() < 1e-12 && (least..=most).contains(&one.amount),
+            "{} is not {end}",
+            one.amount
+        );
+        assert_eq!(found.unmet[0].at_end, [0]);
+    }
+}
+
+/// What no adjuster's line tells is left out, not taken from before.
+#[test]
+fn what_cannot_be_foreseen_is_absent() {
+    let mut before = typed([-0.5; 4], [0.1; 4]);
+    for side in [&mut before.steering.left, &mut before.steering.right] {
+        side.caster_deg = Some(4.0);
+        (side.caster_to_body_deg, side.sai_to_body_deg) = (Some(4.5), Some(13.5));
+        (side.residual_deg, side.residual_mm) = (Some(0.01), Some(0.1));
+    }
+    before.steering.sweep_range_deg = Some(40.0);
+    before.turns.left_turn.toe_out_deg = Some(2.0);
+    let list = [cam("fl", &[("wheels.fl.camber_deg", 0.1)], 5.0, 0.0)];
+    let after = foresee(&before, &list, &[1.0], &Asked::default()).unwrap();
+    assert_eq!(after.turns, Alignment::default().turns);
+    assert_eq!(after.steering.sweep_range_deg, None);
+    for side in [after.steering.left, after.steering.right] {
+        let absent = (side.caster_to_body_deg, side.sai_to_body_deg, side.residual_deg, side.residual_mm);
+        assert_eq!((side.caster_deg, absent), (Some(4.0), (None, None, None, None)));
+    }
+}
+
 /// What cannot be met is named: how near it comes, and which adjuster ends.
 #[test]
 fn the_limit_that_cannot_be_met_is_named_with_the_adjuster_that_ends() {
