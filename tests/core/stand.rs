@@ -16,7 +16,8 @@ use alignment_core::stand::{
     Ground, GroundLine, Line, MAX_GROUND_POINTS, PlacedStand, ReferencePoint, Required, StandAssessment, StandMoves,
     StandReadings, StandRequirements, assess, moved, moves,
 };
-use alignment_core::{ByWheel, ErrorCode, Pose, Session, Wheel, compensation, vehicle};
+use alignment_core::vehicle::{self, AheadReadings};
+use alignment_core::{ByWheel, ErrorCode, Pose, Session, Wheel, compensation};
 use proptest::prelude::*;
 use rand::{RngExt, SeedableRng};
 use rand_pcg::Pcg64;
@@ -353,17 +354,24 @@ fn a_stand_is_found_by_its_target_and_by_the_cameras_that_ride_on_it() {
     }
 }
 
+fn poses_ahead(session: &Session) -> ByWheel<Pose> {
+    ByWheel::from_fn(|wheel| session.ahead.get(wheel).frames()[0])
+}
+
+fn ahead(session: &Session, radii: &ByAxle<Option<f64>>) -> AheadReadings {
+    let (rolling, up) = (&session.rolling, session.up.unwrap());
+    let rolled =
+        compensation::from_rolling(rolling, up, &session.clamp_standoff_mm, radii, RollingBody::Translates).unwrap();
+    let (clamps, poses) = (rolled.all_wheels().unwrap(), poses_ahead(session));
+    vehicle::ahead_readings(&clamps, &poses, up, radii, Centreline::AxleMidpoints).unwrap()
+}
+
 /// The line of a session, of four poses and of a live frame are one.
 #[test]
 fn the_line_is_the_same_by_session_by_four_poses_and_live() {
     let session = VirtualVehicle::default().session();
-    let (up, radii) = (session.up.unwrap(), session.loaded_radius_mm.unwrap_or_default());
-    let rolled =
-        compensation::from_rolling(&session.rolling, up, &session.clamp_standoff_mm, &radii, RollingBody::Translates)
-            .unwrap();
-    let poses = ByWheel::from_fn(|wheel| session.ahead.get(wheel).frames()[0]);
-    let ahead =
-        vehicle::ahead_readings(&rolled.all_wheels().unwrap(), &poses, up, &radii, Centreline::AxleMidpoints).unwrap();
+    let (radii, poses) = (session.loaded_radius_mm.unwrap_or_default(), poses_ahead(&session));
+    let ahead = ahead(&session, &radii);
     let mut tracker = Tracker::new(&session, LiveSettings::default()).unwrap();
     let live = tracker.frame(0.0, &ByWheel::from_fn(|wheel| Some(*poses.get(wheel)))).unwrap();
     let points = [[0.0, 0.0, 0.0], [3000.0, 0.0, 10.0], [0.0, 2000.0, 0.0]];
@@ -790,13 +798,8 @@ fn what_lies_at_its_bound_is_taken_and_what_lies_beyond_is_refused() {
 #[test]
 fn a_floor_is_judged_by_its_tilt_its_height_and_how_even_it_is() {
     let session = VirtualVehicle::default().session();
-    let (up, radii) = (session.up.unwrap(), ByAxle::default());
-    let rolled =
-        compensation::from_rolling(&session.rolling, up, &session.clamp_standoff_mm, &radii, RollingBody::Translates)
-            .unwrap();
-    let poses = ByWheel::from_fn(|wheel| session.ahead.get(wheel).frames()[0]);
-    let ahead =
-        vehicle::ahead_readings(&rolled.all_wheels().unwrap(), &poses, up, &radii, Centreline::AxleMidpoints).unwrap();
+    let radii = ByAxle::default();
+    let ahead = ahead(&session, &radii);
     let in_rig = |point: [f64; 3]| moved_point(&ahead.rig_from_vehicle, point);
     // Across the car the floor rises to the left by this angle, 1000 mm below the middle of the rear axle.
     let floor = |tilt_deg: f64| {

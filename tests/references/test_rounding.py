@@ -1,139 +1,33 @@
-"""How many digits the closed formulas lose: the same formulas by mpmath at 50 digits.
-
-Arguments are none, tiny, ordinary, at the ends of their ranges, of mixed signs, and a
-few units of the last digit apart. A result may be off by 4 units of its last digit;
-where it is a small difference of greater things, by as many times its condition number:
-the relative change of the result over that of the arguments, or of their sines and
-cosines where the formula is one of these. These rows prove no formula right: the other
-files do.
-"""
+"""How many digits the closed formulas lose: readings, gauges, vectors, poses."""
 
 import math
-from collections.abc import Callable, Iterable
 from typing import Any
 
 import mpmath as mp
 import numpy as np
 import pytest
-from wheel_alignment import (
-    adjustment,
-    gauge,
-    propagation,
-    stand,
-    steering,
-    turns,
-    units,
-    vehicle,
-    wheel,
-)
+from wheel_alignment import gauge, propagation, steering, turns, units, vehicle, wheel
 from wheel_alignment.pose import Pose
 from wheel_alignment.session import ByWheel, up_in_rig
 
+from digits import (
+    CASES,
+    ULP,
+    Exact,
+    angles,
+    apart,
+    arguments,
+    circle,
+    deg,
+    lengths,
+    nearest,
+    rad,
+    told,
+    told_vectors,
+    ulps,
+    vector_ulps,
+)
 from ledger import hold
-
-ULP = {"allowed": 4.0, "unit": "ulp", "rounding": True}
-CASES = 150
-Exact = Callable[..., Any]
-
-
-def rad(angle_deg: Any) -> Any:
-    return mp.radians(angle_deg)
-
-
-def deg(angle_rad: Any) -> Any:
-    return mp.degrees(angle_rad)
-
-
-def apart(value: float, steps: int) -> float:
-    """So many floats further."""
-    for _ in range(abs(steps)):
-        value = math.nextafter(value, math.copysign(math.inf, steps))
-    return value
-
-
-def angles(least: float, most: float) -> list[float]:
-    """Special angles within limits, degrees."""
-    middle = (least + most) / 2
-    tiny = [0.0, 1e-290, 1e-16, 1e-8, 1e-3, 0.3, 5.0, 20.0, 30.0, 44.999999]
-    ends = [least, most, apart(least, 3), apart(most, -3), most - 1e-9, least + 1e-9]
-    near = [apart(20.0, 1), apart(20.0, -2), 89.999999, 59.9, middle]
-    every = [*tiny, *(-one for one in tiny), *ends, *near]
-    return [one for one in every if least <= one <= most]
-
-
-def lengths(least: float, most: float) -> list[float]:
-    return [least, most, apart(least, 2), math.sqrt(least * most), (least + most) / 3]
-
-
-def arguments(name: str, *ranges: list[float]) -> Iterable[tuple[float, ...]]:
-    """Every special value with others drawn, and pairs of neighbours."""
-    rng = np.random.default_rng(list(name.encode()))
-    for place, special in enumerate(ranges):
-        for value in special:
-            row = [rng.uniform(min(of), max(of)) for of in ranges]
-            row[place] = value
-            yield tuple(map(float, row))
-    for _ in range(CASES):
-        yield tuple(float(rng.uniform(min(of), max(of))) for of in ranges)
-    for _ in range(CASES // 3):
-        yield tuple(float(rng.choice(of)) for of in ranges)
-    # A few floats apart: what a difference of angles would lose.
-    for steps in (0, 1, -1, 2, 5, 100):
-        row = [rng.uniform(min(of), max(of)) for of in ranges]
-        if len(row) > 1 and ranges[0] == ranges[1]:
-            row[1] = apart(row[0], steps)
-            if min(ranges[1]) <= row[1] <= max(ranges[1]):
-                yield tuple(map(float, row))
-
-
-def ulps(found: float, exact: Any, size: Any = None) -> float:
-    """How far it is off, in units of the last digit of what it should be."""
-    size = float(abs(exact) if size is None else size)
-    return float(abs(mp.mpf(found) - exact) / mp.mpf(np.spacing(max(size, 0.0))))
-
-
-def condition(exact: Exact, row: list[Any], value: Any) -> Any:
-    """How much a relative change of the arguments changes the result, at most 1e30."""
-    if value == 0:
-        return mp.mpf(1)
-    total = mp.mpf(0)
-    for place, argument in enumerate(row):
-        # Inward: a formula may end at the end of its range.
-        step = -mp.mpf(argument) * mp.mpf(10) ** -20
-        moved = [mp.mpf(of) for of in row]
-        moved[place] += step
-        total += abs((exact(*moved) - value) / value) * mp.mpf(10) ** 20
-    return max(mp.mpf(1), total)
-
-
-def told(
-    what: str,
-    found: Exact,
-    exact: Exact,
-    rows: Iterable[tuple[float, ...]],
-    of: Callable[..., list[Any]] = lambda *row: list(row),
-) -> None:
-    """Hold a formula of numbers, or of what `of` makes of them, to its last digits."""
-    off, worst = [], mp.mpf(1)
-    with mp.workdps(50):
-        for row in rows:
-            given = of(*map(mp.mpf, row))
-            value = exact(*given)
-            by = condition(exact, given, value)
-            worst = max(worst, by)
-            off.append(ulps(found(*row), value) / float(by))
-            assert off[-1] <= ULP["allowed"], (what, row, found(*row), value, float(by))
-    hold(
-        what,
-        against="mpmath at 50 digits",
-        quantity="zero, tiny, at the ends, mixed signs, neighbours"
-        + ("; over the condition number" if worst > 1.5 else ""),
-        off=off,
-        why="a few operations, each rounded"
-        + (", on arguments that nearly cancel" if worst > 1.5 else ""),
-        **ULP,
-    )
-
 
 # --------------------------------------------------------------------------------------
 # Formulas of numbers
@@ -262,10 +156,6 @@ def test_formulas(what: str) -> None:
 SIDES = {"left": 1, "right": -1}
 YAW, READING = angles(-60, 60), angles(-45, 45)
 AXIS, AHEAD_YAW, AHEAD = angles(-30, 30), angles(-10, 10), angles(-15, 15)
-
-
-def circle(angle: Any) -> tuple[Any, Any]:
-    return mp.sin(rad(angle)), mp.cos(rad(angle))
 
 
 def of_the_cone(caster: Any, sai: Any, turn: Any, reading: Any, to: Any) -> list[Any]:
@@ -423,266 +313,6 @@ def pairs(flat: tuple[Any, ...]) -> list[tuple[Any, Any]]:
 
 
 # --------------------------------------------------------------------------------------
-# Adjusters
-
-PITCH, LEVER = lengths(0.2, 10), lengths(10, 3000)
-PART = [0.0, 5e-324, 1e-300, 1e-9, -1e-3, 0.3, -0.7, 0.999999, 1.0, -1.0]
-WHEEL, LEAN = angles(-20, 20), angles(-60, 60)
-# Fifty digits do not tell an angle from one that is 1e-290 more.
-TILT = [one for one in WHEEL if one == 0 or abs(one) > 1e-20]
-EFFECT = [0.001, 0.25, apart(0.25, 1), 10.0, 0.05]
-
-
-def of_each(which: str, call: Exact) -> Exact:
-    """One of several results."""
-    return lambda *row: float(getattr(call(*row), which))
-
-
-def rods(turns_: float, pitch: float, arm: float) -> float:
-    found = adjustment.tie_rod_steer_deg(turns_, thread_pitch_mm=pitch, arm_mm=arm)
-    return float(found)
-
-
-def toe_changes(left: Any, right: Any, total: Any, wheel: Any, ratio: Any) -> Any:
-    return adjustment.toe_changes_deg(
-        left_toe_deg=left,
-        right_toe_deg=right,
-        total_toe_deg=total,
-        steering_wheel_deg=wheel,
-        steering_ratio=ratio,
-    )
-
-
-def shims(camber: Any, caster: Any, by_camber: Any, by_caster: Any) -> Any:
-    return adjustment.shim_thicknesses_mm(
-        camber_change_deg=camber,
-        caster_change_deg=caster,
-        camber_deg_per_mm=by_camber,
-        caster_deg_per_mm=by_caster,
-    )
-
-
-def subframe(*row: Any) -> Any:
-    caster_left, sai_left, caster_right, sai_right, wanted, height, distance = row
-    return adjustment.subframe_shift(
-        left=gauge.AxisAngles(caster_left, sai_left),
-        right=gauge.AxisAngles(caster_right, sai_right),
-        caster_deg=wanted,
-        height_mm=height,
-        joint_distance_mm=distance,
-    )
-
-
-def eccentric(part: Any, eccentricity: Any) -> Any:
-    return adjustment.eccentric_angles_deg(part, eccentricity_mm=eccentricity)
-
-
-def tangent(angle: Any) -> Any:
-    return mp.tan(rad(angle))
-
-
-ADJUSTERS: dict[str, tuple[Exact, Exact, list[list[float]]]] = {
-    "tie_rod_turns": (
-        lambda steer, pitch, arm: adjustment.tie_rod_turns(
-            steer, thread_pitch_mm=pitch, arm_mm=arm
-        ),
-        lambda steer, pitch, arm: arm * mp.sin(rad(steer)) / pitch,
-        [angles(-30, 30), PITCH, LEVER],
-    ),
-    "toe_changes_deg left_deg": (
-        of_each("left_deg", toe_changes),
-        lambda left, _, total, wheel, ratio: total / 2 - left - wheel / ratio,
-        [WHEEL, WHEEL, WHEEL, angles(-360, 360), [1.0, 50.0, 16.0, 3.7]],
-    ),
-    "toe_changes_deg right_deg": (
-        of_each("right_deg", toe_changes),
-        lambda _, right, total, wheel, ratio: total / 2 - right + wheel / ratio,
-        [WHEEL, WHEEL, WHEEL, angles(-360, 360), [1.0, 50.0, 16.0, 3.7]],
-    ),
-    "eccentric_shift_mm": (
-        lambda of, angle: adjustment.eccentric_shift_mm(
-            eccentricity_mm=of, angle_deg=angle
-        ),
-        lambda of, angle: of * mp.sin(rad(angle)),
-        [lengths(0.01, 100), angles(-360, 360)],
-    ),
-    "slot_tilt_deg": (
-        lambda shift, height, lean: adjustment.slot_tilt_deg(
-            shift, height_mm=height, inclination_deg=lean
-        ),
-        lambda shift, height, lean: deg(mp.atan(tangent(lean) + shift / height)) - lean,
-        [[0.0, 1e-16, -1e-9, 10.0, -500.0, 500.0], LEVER, LEAN],
-    ),
-    "slot_shift_mm": (
-        lambda tilt, height, lean: adjustment.slot_shift_mm(
-            tilt, height_mm=height, inclination_deg=lean
-        ),
-        lambda tilt, height, lean: height * (tangent(lean + tilt) - tangent(lean)),
-        [TILT, LEVER, LEAN],
-    ),
-    "shim_thicknesses_mm front_mm": (
-        of_each("front_mm", shims),
-        lambda camber, caster, c, k: camber / c + caster / k,
-        [WHEEL, WHEEL, EFFECT, EFFECT],
-    ),
-    "shim_thicknesses_mm rear_mm": (
-        of_each("rear_mm", shims),
-        lambda camber, caster, c, k: camber / c - caster / k,
-        [WHEEL, WHEEL, EFFECT, EFFECT],
-    ),
-}
-
-
-@pytest.mark.parametrize("what", ADJUSTERS)
-def test_adjusters(what: str) -> None:
-    found, exact, ranges = ADJUSTERS[what]
-    name = what.split()[0]
-    told(f"adjustment::{name}", found, exact, arguments(what, *ranges))
-
-
-def test_arc_sines_of_adjusters() -> None:
-    rows = list(arguments("rods", PART, PITCH, LEVER))
-    told(
-        "adjustment::tie_rod_steer_deg",
-        rods,
-        lambda turns_, pitch, arm: deg(mp.asin(turns_ * pitch / arm)),
-        [(part * 0.5 * arm / pitch, pitch, arm) for part, pitch, arm in rows],
-    )
-    cams = [(part * of, of) for part, of in arguments("cams", PART, lengths(0.01, 100))]
-    for which, far in (("near_deg", 0), ("far_deg", 180)):
-        told(
-            "adjustment::eccentric_angles_deg",
-            of_each(which, eccentric),
-            lambda shift, of, far=far: (
-                abs(far - deg(mp.asin(shift / of))) if far else deg(mp.asin(shift / of))
-            ),
-            cams,
-        )
-
-
-def test_subframes() -> None:
-    def lateral(
-        _a: Any, left: Any, _b: Any, right: Any, _c: Any, h: Any, _: Any
-    ) -> Any:
-        return h * (tangent(right) - tangent(left)) / 2
-
-    def along(left: Any, _a: Any, right: Any, _b: Any, to: Any, h: Any, _: Any) -> Any:
-        return h * (tangent(to) - (tangent(left) + tangent(right)) / 2)
-
-    def yaw(left: Any, _a: Any, right: Any, _b: Any, _c: Any, h: Any, w: Any) -> Any:
-        return deg(mp.asin(h * (tangent(left) - tangent(right)) / w))
-
-    ranges = [angles(-20, 20), LEAN, angles(-20, 20), LEAN, LEAN, lengths(200, 900)]
-    rows = list(arguments("subframe", *ranges, lengths(1400, 3000)))
-    # Sides that all but agree: what tangents lose.
-    rng = np.random.default_rng(11)
-    for steps in (0, 1, -3, 40):
-        for _ in range(10):
-            caster, sai = (float(one) for one in rng.uniform(-15, 15, 2))
-            near = apart(caster, steps), apart(sai, steps)
-            rows.append((caster, sai, *near, 4.0, 600.0, 1500.0))
-    for which, exact in (
-        ("lateral_mm", lateral),
-        ("longitudinal_mm", along),
-        ("yaw_deg", yaw),
-    ):
-        told("adjustment::subframe_shift", of_each(which, subframe), exact, rows)
-
-
-# A wheel on the left, straight ahead: forward x, outward y, up z.
-
-
-def spindle(camber: Any, toe: Any) -> list[Any]:
-    """Outward; toe-in turns it forward."""
-    (sin, cos), (sin_toe, cos_toe) = circle(camber), circle(toe)
-    return [cos * sin_toe, cos * cos_toe, -sin]
-
-
-def tipped(camber: Any, taper: Any, bearing: Any) -> list[Any]:
-    """The spindle of a wheel on a tapered shim: toward the thin edge."""
-    (sin, cos), (sin_taper, cos_taper) = circle(camber), circle(taper)
-    sin_bearing, cos_bearing = circle(bearing)
-    before, up = [0, cos, -sin], [0, sin, cos]
-    tipping = [-sin_bearing * (axis == 0) - cos_bearing * up[axis] for axis in range(3)]
-    pairs_ = zip(before, tipping, strict=True)
-    return [cos_taper * a + sin_taper * b for a, b in pairs_]
-
-
-def changes(camber: Any, taper: Any, bearing: Any) -> tuple[Any, Any]:
-    x, y, z = tipped(camber, taper, bearing)
-    return deg(mp.atan2(-z, mp.sqrt(x**2 + y**2))) - camber, deg(mp.atan2(x, y))
-
-
-def test_tapered_shims() -> None:
-    def shim(camber: Any, camber_change: Any, toe_change: Any) -> Any:
-        return adjustment.tapered_shim(
-            camber_deg=camber,
-            camber_change_deg=camber_change,
-            toe_change_deg=toe_change,
-        )
-
-    def taper(camber: Any, camber_change: Any, toe_change: Any) -> Any:
-        after = spindle(camber + camber_change, toe_change)
-        before = spindle(camber, 0)
-        apart_ = [a - b for a, b in zip(after, before, strict=True)]
-        return deg(2 * mp.asin(mp.sqrt(sum(one**2 for one in apart_)) / 2))
-
-    def bearing(camber: Any, camber_change: Any, toe_change: Any) -> Any:
-        x, y, z = spindle(camber + camber_change, toe_change)
-        sin, cos = circle(camber)
-        return deg(mp.atan2(-x, -(y * sin + z * cos)))
-
-    rows = list(arguments("taper", WHEEL, WHEEL, WHEEL))
-    told("adjustment::tapered_shim", of_each("taper_deg", shim), taper, rows)
-    # Half a turn has two names, and without a change there is no thick edge.
-    with mp.workdps(50):
-        turned = [row for row in rows if any(row[1:]) and abs(bearing(*row)) < 179.99]
-    told("adjustment::tapered_shim", of_each("bearing_deg", shim), bearing, turned)
-
-    def reached(camber: Any, of: Any, at: Any) -> Any:
-        return adjustment.tapered_shim_changes(
-            camber_deg=camber,
-            shim=adjustment.TaperedShim(taper_deg=of, bearing_deg=at),
-        )
-
-    tapers = [one for one in TILT if 0 <= one <= 15]
-    rows = list(arguments("changes", WHEEL, tapers, angles(-360, 360)))
-    for place, which in enumerate(("camber_change_deg", "toe_change_deg")):
-        told(
-            "adjustment::tapered_shim_changes",
-            of_each(which, reached),
-            lambda *row, place=place: changes(*row)[place],
-            rows,
-        )
-
-
-def test_tapered_shims_from_the_shelf() -> None:
-    steps = [[0.001, 0.25, 0.1, 15.0], [0.0, 1.5, 15.0], [0.1, 15.0, 7.5, 360.0]]
-    left: dict[tuple[float, ...], Any] = {}
-    for row in arguments("shelf", WHEEL, WHEEL, WHEEL, *steps):
-        camber, camber_change, toe_change, taper_step, most, bearing_step = row
-        found = adjustment.tapered_shim_on_shelf(
-            camber_deg=camber,
-            camber_change_deg=camber_change,
-            toe_change_deg=toe_change,
-            taper_step_deg=taper_step,
-            most_taper_deg=most,
-            bearing_step_deg=bearing_step,
-        )
-        shim = float(found.taper_deg), float(found.bearing_deg)
-        left[(*row[:3], *shim)] = found
-    for place, which in enumerate(("camber_left_deg", "toe_left_deg")):
-        told(
-            "adjustment::tapered_shim_on_shelf",
-            lambda *row, which=which: float(getattr(left[row], which)),
-            lambda camber, a, b, of, at, place=place: (
-                (a, b)[place] - changes(camber, of, at)[place]
-            ),
-            left,
-        )
-
-
-# --------------------------------------------------------------------------------------
 # Vectors: in units of the last digit of their length
 
 
@@ -760,21 +390,6 @@ def test_angles_of_unit_vectors(what: str) -> None:
     )
 
 
-def vector_ulps(found: Any, exact: Any, size: Any = 1) -> list[float]:
-    return [ulps(a, b, size=abs(size)) for a, b in zip(found, exact, strict=True)]
-
-
-def told_vectors(what: str, quantity: str, off: list[list[float]]) -> None:
-    hold(
-        what,
-        against="mpmath at 50 digits",
-        quantity=quantity,
-        off=np.ravel(off),
-        why="a few operations, each rounded",
-        **ULP,
-    )
-
-
 def test_vectors() -> None:
     rng = np.random.default_rng(8)
     with mp.workdps(50):
@@ -845,125 +460,6 @@ def test_attitudes() -> None:
             exact,
             arguments(f"attitude {place}", height, height, height, height, size),
         )
-
-
-# --------------------------------------------------------------------------------------
-# Stands: angles in units of the last digit of a radian, over the cosine of pitch
-
-
-def matrix_of(yaw: Any, pitch: Any, roll: Any) -> Any:
-    (sz, cz), (sy, cy), (sx, cx) = circle(yaw), circle(pitch), circle(roll)
-    about_z = mp.matrix([[cz, -sz, 0], [sz, cz, 0], [0, 0, 1]])
-    about_y = mp.matrix([[cy, 0, sy], [0, 1, 0], [-sy, 0, cy]])
-    return about_z * about_y * mp.matrix([[1, 0, 0], [0, cx, -sx], [0, sx, cx]])
-
-
-def angles_of(turn: Any) -> list[Any]:
-    """Yaw, pitch and roll, degrees."""
-    level = mp.sqrt(turn[0, 0] ** 2 + turn[1, 0] ** 2)
-    yaw, roll = mp.atan2(turn[1, 0], turn[0, 0]), mp.atan2(turn[2, 1], turn[2, 2])
-    return [deg(yaw), deg(mp.atan2(-turn[2, 0], level)), deg(roll)]
-
-
-def angle_ulps(found: Iterable[float], exact: list[Any]) -> list[float]:
-    by = mp.cos(rad(exact[1]))
-    apart_ = [mp.mpf(a) - b for a, b in zip(found, exact, strict=True)]
-    # Half a turn has two names.
-    apart_ = [(one + 180) % 360 - 180 for one in apart_]
-    return [float(abs(rad(one)) * by / mp.mpf(np.spacing(1.0))) for one in apart_]
-
-
-def nearest(rotation: Any) -> Any:
-    """The polar decomposition by Newton's steps."""
-    exact = mp.matrix(np.asarray(rotation).tolist())
-    for _ in range(4):
-        exact = exact * (3 * mp.eye(3) - exact.T * exact) / 2
-    return exact
-
-
-def stances(rng: Any, most: float) -> Iterable[list[float]]:
-    """Yaw, pitch and roll of stands, degrees."""
-    for pitch in [*angles(-88.9, 88.9), *rng.uniform(-80, 80, CASES)]:
-        tiny, any_ = rng.uniform(-1e-9, 1e-9, 2), rng.uniform(-most, most, 2)
-        yaw, roll = tiny if rng.random() < 0.2 else any_
-        yield [float(yaw), float(pitch), float(roll)]
-
-
-def pose_of(rng: Any, angles_: list[float]) -> Pose:
-    turn = np.array(matrix_of(*map(mp.mpf, angles_)).tolist(), dtype=float)
-    return Pose(turn, rng.uniform(-1e4, 1e4, 3))
-
-
-def origin(pose: Pose) -> Any:
-    return mp.matrix([mp.mpf(float(one)) for one in pose.translation_mm])
-
-
-def test_readings_of_stands() -> None:
-    rng = np.random.default_rng(12)
-    ground = stand.Ground(tilt_deg=0.0, residual_mm=0.0, uneven=False)
-    lengths_, turns_ = [], []
-    with mp.workdps(50):
-        for stance in stances(rng, 180):
-            line = pose_of(rng, [float(one) for one in rng.uniform(-10, 10, 3)])
-            placed = pose_of(rng, stance)
-            of_line, of_stand = nearest(line.rotation), nearest(placed.rotation)
-            exact = angles_of(of_line.T * of_stand)
-            if abs(exact[1]) > 88.99:
-                continue
-            to = of_line.T * (origin(placed) - origin(line))
-            found = stand.GroundLine(line, ground).readings(placed)
-            mm = found.distance_mm, found.lateral_offset_mm, found.height_mm
-            size = max(map(abs, [*origin(placed), *origin(line)]))
-            lengths_.append(vector_ulps(mm, list(to), size))
-            found_deg = found.yaw_deg, found.pitch_deg, found.roll_deg
-            turns_.append(angle_ulps(found_deg, exact))
-    what = "stand::GroundLine::readings"
-    told_vectors(what, "lengths, in ulp of the greatest coordinate", lengths_)
-    told_vectors(what, "angles, in ulp of a radian, times the cosine of pitch", turns_)
-
-
-def test_moves_of_stands() -> None:
-    rng = np.random.default_rng(13)
-    shifts, turns_, elements, places = [], [], [], []
-    with mp.workdps(50):
-        for stance in stances(rng, 170):
-            now = [float(one) for one in rng.uniform(-5e3, 5e3, 3)] + stance
-            aim = [float(one) for one in rng.uniform(-5e3, 5e3, 3)]
-            aim += [float(one) for one in rng.uniform(-5, 5, 3)]
-            pivot = [float(one) for one in rng.uniform(-500, 500, 3)]
-            required = [stand.Required(one, 1.0, 1.0) for one in aim]
-            moves = stand.moves(
-                stand.StandReadings(*now),
-                stand.StandRequirements(required=stand.StandReadings(*required)),
-                pivot_mm=pivot,
-            )
-            from_, to = (matrix_of(*map(mp.mpf, of[3:])) for of in (now, aim))
-            at, there, about = (
-                mp.matrix([mp.mpf(one) for one in of[:3]]) for of in (now, aim, pivot)
-            )
-            shift = to.T * (there - at - (from_ - to) * about)
-            mm = moves.forward_mm, moves.left_mm, moves.up_mm
-            size = max(map(abs, [*now[:3], *aim[:3], *pivot]))
-            shifts.append(vector_ulps(mm, list(shift), size))
-            given = moves.yaw_deg, moves.pitch_deg, moves.roll_deg
-            turns_.append(angle_ulps(given, angles_of(from_.T * to)))
-
-            placed = pose_of(rng, stance)
-            found = stand.moved(placed, moves, pivot_mm=pivot)
-            turned = nearest(placed.rotation) * matrix_of(*map(mp.mpf, given))
-            elements.append(vector_ulps(np.ravel(found.rotation), list(turned)))
-            moved = nearest(placed.rotation) * about + turned * (
-                mp.matrix([mp.mpf(one) for one in mm]) - about
-            )
-            size = max(map(abs, [*origin(placed), *mm, *pivot]))
-            places.append(
-                vector_ulps(found.translation_mm, list(origin(placed) + moved), size)
-            )
-    what = "stand::moves"
-    told_vectors(what, "shifts, in ulp of the greatest length", shifts)
-    told_vectors(what, "turns, in ulp of a radian, times the cosine of pitch", turns_)
-    told_vectors("stand::moved", "elements, in ulp of 1", elements)
-    told_vectors("stand::moved", "translation, in ulp of the greatest length", places)
 
 
 # --------------------------------------------------------------------------------------
